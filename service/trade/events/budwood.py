@@ -1,0 +1,162 @@
+"""Budwood: cut or received in bags, moved, prepared as scions, thrown away, sold."""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta
+
+from service.trade.events.envelope import Envelope
+from service.trade.words import Code, Count, CountOrZero, Data, Millimetres, Occurred, Ref, Text
+
+Basis = Annotated[
+    Literal["counted", "estimated", "at_least"],
+    Meta(
+        description="Whether the figure was counted, estimated or is a minimum. A bag or tray that "
+        "was not counted may yield more than its figure; that is remarked, not refused."
+    ),
+]
+Sticks = Annotated[int, Meta(ge=1, le=1000, description="Budsticks in the bag.", examples=[3])]
+
+
+class BagFill(Data, kw_only=True):
+    """One labelled bag: how many buds, on how many sticks, and where it lies."""
+
+    bag: Annotated[Code, Meta(description="The bag's code. Minted when left out.")] | None = None
+    buds: Annotated[Count, Meta(description="Usable buds in the bag.", examples=[15])]
+    sticks: Sticks | None = None
+    basis: Basis = "counted"
+    place: Annotated[Code, Meta(description="Where the bag lies, often a cooler.")]
+
+
+class BudLine(Data, kw_only=True):
+    """Buds taken out of one bag. Left out, `buds` means all that the bag holds."""
+
+    bag: Code
+    buds: Count | None = None
+    place: Annotated[Code, Meta(description="Where the bag lay. Found from the books.")] | None = (
+        None
+    )
+
+
+Bags = Annotated[list[BagFill], Meta(min_length=1, max_length=200)]
+BudLines = Annotated[list[BudLine], Meta(min_length=1, max_length=200)]
+
+
+class BudwoodCutData(Data, kw_only=True):
+    """One cutting: one cultivar, one source tree (or one of the nursery's own tree lots), one day."""
+
+    lot: (
+        Annotated[Code, Meta(description="Code of the budwood lot. Minted when left out.")] | None
+    ) = None
+    cultivar: Code
+    source_tree: (
+        Annotated[Code, Meta(description="The registered tree it was cut from.")] | None
+    ) = None
+    tree_lot: Annotated[Code, Meta(description="Or the nursery's own tree lot.")] | None = None
+    witness: (
+        Annotated[Ref, Meta(description="Who witnessed the cutting, where law asks.")] | None
+    ) = None
+    bags: Bags
+
+
+class BudwoodCut(Envelope, tag="budwood.cut", kw_only=True):
+    """Budwood was cut on the nursery's own trees and put into labelled bags (buds: source → bags)."""
+
+    data: BudwoodCutData
+
+
+class BudwoodReceivedData(Data, kw_only=True):
+    """Bags received from a supplier."""
+
+    lot: Code | None = None
+    cultivar: Code
+    supplier: Ref
+    source_tree: (
+        Annotated[Code, Meta(description="The source tree, if it is in the catalogue.")] | None
+    ) = None
+    source_note: Annotated[Text, Meta(description="What the label says of the source.")] | None = (
+        None
+    )
+    cut_on: Annotated[Occurred, Meta(description="Day of cutting on the label.")] | None = None
+    document: Annotated[Ref, Meta(description="Passport, certificate or permit number.")] | None = (
+        None
+    )
+    bags: Bags
+
+
+class BudwoodReceived(Envelope, tag="budwood.received", kw_only=True):
+    """Budwood came in from a supplier (buds: source → bags)."""
+
+    data: BudwoodReceivedData
+
+
+class BudwoodDiscardedData(Data, kw_only=True):
+    """Buds thrown away, and why."""
+
+    lines: BudLines
+    cause: Literal["dried", "mould", "left_over", "source_failed", "other"]
+    note: Text | None = None
+
+
+class BudwoodDiscarded(Envelope, tag="budwood.discarded", kw_only=True):
+    """Buds were thrown away (buds: bag → discarded)."""
+
+    data: BudwoodDiscardedData
+
+
+class BudwoodMovedData(Data, kw_only=True):
+    """Bags carried from one place to another of the same site."""
+
+    lines: BudLines
+    to: Annotated[Code, Meta(description="The place they lie at now.")]
+
+
+class BudwoodMoved(Envelope, tag="budwood.moved", kw_only=True):
+    """Bags were moved inside the site (buds: place → place)."""
+
+    data: BudwoodMovedData
+
+
+class BudwoodSoldData(Data, kw_only=True):
+    """Buds sold to a customer."""
+
+    customer: Ref
+    order: Ref | None = None
+    reservation: Code | None = None
+    document: Ref | None = None
+    lines: BudLines
+
+
+class BudwoodSold(Envelope, tag="budwood.sold", kw_only=True):
+    """Buds were sold (buds: bag → customer)."""
+
+    data: BudwoodSoldData
+
+
+class ScionsPreparedData(Data, kw_only=True):
+    """Pieces cut and wrapped beforehand, kept in a labelled bag of their own."""
+
+    bag: Annotated[Code, Meta(description="The bag the wood came out of.")]
+    place: Code | None = None
+    into: (
+        Annotated[Code, Meta(description="Code of the bag of pieces. Minted when left out.")] | None
+    ) = None
+    to: (
+        Annotated[Code, Meta(description="Where the pieces lie. Left out: where the bag lay.")]
+        | None
+    ) = None
+    pieces: Annotated[Count, Meta(description="Scion pieces made.", examples=[12])]
+    buds_per_piece: (
+        Annotated[
+            int, Meta(ge=1, le=20, description="Buds on a piece; the site's norm when left out.")
+        ]
+        | None
+    ) = None
+    length_mm: Annotated[Millimetres, Meta(description="Length of a piece.")] | None = None
+    waste: Annotated[CountOrZero, Meta(description="Buds lost in cutting: blind, tip, base.")] = 0
+    wrap: Annotated[Text, Meta(description="What they were wrapped in.")] | None = None
+
+
+class ScionsPrepared(Envelope, tag="scions.prepared", kw_only=True):
+    """Scion pieces were cut and wrapped ahead of grafting (buds: bag → bag of pieces, waste → discarded)."""
+
+    data: ScionsPreparedData

@@ -1,0 +1,183 @@
+"""The catalogue lives in the log too: sites, places, cultivars, rootstocks, sizes, source trees, plans, rules."""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta
+
+from service.trade.events.envelope import Envelope
+from service.trade.methods import MethodName
+from service.trade.words import Code, Data, Days, Occurred, Ref, Text, Word
+
+
+class SiteNorms(Data, kw_only=True):
+    """Norms of a site: defaults and remarks hang on them. All may be changed."""
+
+    returns_allowed: Annotated[bool, Meta(description="May sold trees come back to the site?")] = (
+        True
+    )
+    regraft_same_source: Annotated[
+        bool, Meta(description="Must a regraft use wood of the same original source?")
+    ] = True
+    bag_buds_min: Annotated[
+        int, Meta(ge=1, le=1000, description="A bag with fewer buds is remarked as short.")
+    ] = 15
+    bag_sticks_usual: Annotated[int, Meta(ge=1, le=100)] = 3
+    scion_length_mm: Annotated[int, Meta(ge=5, le=500)] = 38
+    scion_buds: Annotated[int, Meta(ge=1, le=20, description="Buds on a prepared piece.")] = 2
+    cut_length_mm: Annotated[int, Meta(ge=1, le=200)] = 13
+    first_push_days: Annotated[
+        Days, Meta(description="A push earlier than this after grafting is remarked.")
+    ] = 4
+    look_every_days: Annotated[
+        Days, Meta(description="A place with live trees wants a look at least this often.")
+    ] = 14
+
+
+class Site(Data, kw_only=True, tag_field="kind", tag="site"):
+    """A nursery location."""
+
+    code: Code
+    name: Text
+    time_zone: Annotated[
+        str,
+        Meta(
+            pattern=r"^[A-Za-z][A-Za-z0-9_+/-]{0,63}$",
+            description="IANA time zone; the site's calendar days are its days.",
+            examples=["Europe/Madrid"],
+        ),
+    ]
+    latitude: Annotated[float, Meta(ge=-90, le=90, description="Degrees north.")]
+    longitude: Annotated[float, Meta(ge=-180, le=180, description="Degrees east.")]
+    table_word: Annotated[
+        Literal["table", "bench", "row"], Meta(description="What this site calls a table.")
+    ] = "table"
+    norms: SiteNorms = SiteNorms()
+    retired: bool = False
+
+
+class Place(Data, kw_only=True, tag_field="kind", tag="place"):
+    """A table, bed, box or cooler in a named structure of a site."""
+
+    code: Code
+    site: Code
+    place_kind: Literal["table", "bed", "box", "cooler"] = "table"
+    structure: Annotated[Text, Meta(description="The house it is in.", examples=["House 2"])]
+    for_returns: Annotated[
+        bool, Meta(description="True: kept apart, for trees that came back.")
+    ] = False
+    retired: bool = False
+
+
+class Cultivar(Data, kw_only=True, tag_field="kind", tag="cultivar"):
+    """What is grafted."""
+
+    code: Code
+    crop: Annotated[Word, Meta(examples=["citrus"])]
+    species: Annotated[Text, Meta(examples=["Citrus sinensis"])]
+    epithet: Annotated[Text, Meta(description="Cultivar epithet, bare of quotes (ICNCP).")]
+    clone: Annotated[Text, Meta(description="Budline or clone.")] | None = None
+    licence_holder: Ref | None = None
+    licence_terms: Text | None = None
+    retired: bool = False
+
+
+class Rootstock(Data, kw_only=True, tag_field="kind", tag="rootstock"):
+    """What it is grafted on."""
+
+    code: Code
+    crop: Word
+    name: Text
+    retired: bool = False
+
+
+class Size(Data, kw_only=True, tag_field="kind", tag="size"):
+    """A container or field size."""
+
+    code: Code
+    label: Annotated[Text, Meta(examples=["2.5 litre"])]
+    rank: Annotated[int, Meta(ge=0, le=1000, description="Small to large.")] = 0
+    retired: bool = False
+
+
+class SourceTree(Data, kw_only=True, tag_field="kind", tag="source_tree"):
+    """A registered tree that budwood is cut from."""
+
+    code: Code
+    cultivar: Code
+    tree_class: Annotated[
+        Literal["foundation", "increase", "scion", "own"],
+        Meta(description="Standing of the tree in its scheme."),
+    ] = "own"
+    registration: Ref | None = None
+    last_tested_on: Occurred | None = None
+    expires_on: Annotated[Occurred, Meta(description="Last day of its registration.")] | None = None
+    site: Code | None = None
+    retired: bool = False
+
+
+class CheckPlan(Data, kw_only=True, tag_field="kind", tag="check_plan"):
+    """Which check is due when, for a crop, method and stage."""
+
+    code: Code
+    check: Annotated[Word, Meta(description="The check's name.", examples=["read_take"])]
+    crop: Annotated[Word, Meta(description="Left out: any crop.")] | None = None
+    method: Annotated[MethodName, Meta(description="Left out: any method.")] | None = None
+    stage: Annotated[
+        Literal["grafted", "pushed", "ready"] | None,
+        Meta(description="Due while trees of this stage stand there. Left out: any live tree."),
+    ] = None
+    after: Annotated[
+        Literal["grafted", "wrapped", "take_read", "forced", "pushed", "last"],
+        Meta(
+            description="What the days count from: grafting, wrapping, the take read, forcing, the "
+            "first push, or the last time this check was done (grafting before the first)."
+        ),
+    ]
+    due_days: Annotated[Days, Meta(description="First due this many days after.")]
+    overdue_days: Annotated[Days, Meta(description="Overdue when more days than this have passed.")]
+    every_days: (
+        Annotated[Days, Meta(description="Due again at this interval. Left out: once.")] | None
+    ) = None
+    done_by: Annotated[
+        list[
+            Literal[
+                "grafts.wrapped",
+                "grafts.unwrapped",
+                "tops.forced",
+                "tops.removed",
+                "push.counted",
+                "trees.graded",
+                "work.done",
+                "place.checked",
+            ]
+        ],
+        Meta(min_length=1, max_length=8, description="Events that count as having done it."),
+    ]
+    source: Annotated[Text, Meta(description="Where the days are from.")]
+    retired: bool = False
+
+
+class Rule(Data, kw_only=True, tag_field="kind", tag="rule"):
+    """A norm or legal clock as data: value, where it is from, and as of when. Never advice."""
+
+    code: Code
+    title: Text
+    value: Annotated[Text, Meta(examples=["7 years"])]
+    source: Text
+    as_of: Occurred
+    retired: bool = False
+
+
+Entry = Site | Place | Cultivar | Rootstock | Size | SourceTree | CheckPlan | Rule
+
+
+class CatalogueChangedData(Data, kw_only=True):
+    """One entry as it stands from now on, whole."""
+
+    entry: Entry
+
+
+class CatalogueChanged(Envelope, tag="catalogue.changed", kw_only=True):
+    """An entry of the catalogue was made or changed."""
+
+    data: CatalogueChangedData

@@ -1,0 +1,205 @@
+"""Grafting and what follows at the bench: wrap, read the take, force, count the push."""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta
+
+from service.trade.events.budwood import BudLines
+from service.trade.events.envelope import Envelope
+from service.trade.events.liners import LossCause
+from service.trade.methods import MethodName
+from service.trade.words import Code, Count, CountOrZero, Data, Occurred, Ref, Text
+
+Stage = Annotated[
+    Literal["grafted", "pushed", "failed", "ready"],
+    Meta(
+        description="Of trees: `grafted` (the bud has not pushed yet), `pushed`, `failed` (scion "
+        "dead, stock alive), `ready` (saleable)."
+    ),
+]
+
+
+class GraftedBy(Data, kw_only=True):
+    """One grafter's part of the work."""
+
+    person: Annotated[Ref, Meta(examples=["p-03"])]
+    count: Count
+
+
+Grafters = Annotated[list[GraftedBy], Meta(max_length=50)]
+
+
+class Onto(Data, kw_only=True):
+    """What was grafted on: a liner lot, or a tree lot (an interstock)."""
+
+    liner_lot: Code | None = None
+    tree_lot: Code | None = None
+    place: Annotated[Code, Meta(description="Where the stocks stood before grafting.")] | None = (
+        None
+    )
+    size: Code | None = None
+    stage: (
+        Annotated[Stage, Meta(description="For a tree lot: the stage of the trees used.")] | None
+    ) = None
+
+
+class TreesGraftedData(Data, kw_only=True, rename={"from_": "from"}):
+    """One budwood lot on one liner lot by one method on one day."""
+
+    lot: Annotated[Code, Meta(description="Code of the tree lot. Minted when left out.")] | None = (
+        None
+    )
+    from_: Annotated[BudLines, Meta(description="The bags used. Buds are derived from the method.")]
+    onto: Onto
+    method: MethodName
+    count: (
+        Annotated[Count, Meta(description="Trees grafted; the grafters' sum when left out.")] | None
+    ) = None
+    grafters: Grafters = []
+    place: Annotated[Code, Meta(description="Where the trees stand after grafting.")]
+    cut_mm: (
+        Annotated[int, Meta(ge=1, le=500, description="Length of the cut in millimetres.")] | None
+    ) = None
+    label_date: (
+        Annotated[
+            Occurred,
+            Meta(
+                description="The date on the lot's labels. In the same calendar month as `occurred` it "
+                "counts as the budding date."
+            ),
+        ]
+        | None
+    ) = None
+    grown_for: Annotated[Ref, Meta(description="The customer it is grown for, if any.")] | None = (
+        None
+    )
+
+
+class TreesGrafted(Envelope, tag="trees.grafted", kw_only=True):
+    """Trees were grafted (plants: liners → trees, grafted; buds: bag → used)."""
+
+    data: TreesGraftedData
+
+
+class TreesRegraftedData(Data, kw_only=True, rename={"from_": "from"}):
+    """A second try on stocks whose scion failed: trees of one lot become a new lot."""
+
+    lot: Code | None = None
+    of: Annotated[Code, Meta(description="The tree lot whose trees are grafted again.")]
+    stage: Literal["failed", "grafted"] = "failed"
+    of_place: Annotated[Code, Meta(description="Where they stood before.")] | None = None
+    size: Code | None = None
+    from_: BudLines
+    method: MethodName
+    count: Count | None = None
+    grafters: Grafters = []
+    place: Code
+
+
+class TreesRegrafted(Envelope, tag="trees.regrafted", kw_only=True):
+    """Trees were grafted again (trees failed or grafted → a new lot's trees, grafted; buds → used)."""
+
+    data: TreesRegraftedData
+
+
+class GraftsWrappedData(Data, kw_only=True):
+    """Grafts wrapped or tied. `count` left out: all."""
+
+    lot: Code
+    place: Code | None = None
+    count: Count | None = None
+    material: Annotated[Text, Meta(examples=["stretch film"])]
+
+
+class GraftsWrapped(Envelope, tag="grafts.wrapped", kw_only=True):
+    """Grafts were wrapped (a fact, nothing moves)."""
+
+    data: GraftsWrappedData
+
+
+class GraftsUnwrappedData(Data, kw_only=True):
+    """The wrap came off and the take was read."""
+
+    lot: Code
+    place: Code | None = None
+    size: Code | None = None
+    alive: Annotated[CountOrZero, Meta(description="Union healed, bud alive.")] | None = None
+    failed: Annotated[CountOrZero, Meta(description="Scion dead, stock alive.")] = 0
+    left_wrapped: CountOrZero = 0
+
+
+class GraftsUnwrapped(Envelope, tag="grafts.unwrapped", kw_only=True):
+    """Grafts were unwrapped and the take read (trees grafted → failed)."""
+
+    data: GraftsUnwrappedData
+
+
+class TopsData(Data, kw_only=True):
+    """Work on the rootstocks' tops. May come before grafting, then on a liner lot."""
+
+    lot: Code
+    place: Code | None = None
+    technique: Literal["bent", "lopped", "notched", "tied", "cut_back", "other"] = "bent"
+    count: Count | None = None
+    note: Text | None = None
+
+
+class TopsForced(Envelope, tag="tops.forced", kw_only=True):
+    """Tops were bent, lopped or notched so that the scion's bud leads (a fact, nothing moves).
+
+    Wear eye and hand protection: bent tops spring back and knives slip.
+    """
+
+    data: TopsData
+
+
+class TopsRemovedData(Data, kw_only=True):
+    """The rootstock's top was cut away above the scion."""
+
+    lot: Code
+    place: Code | None = None
+    count: Count | None = None
+    note: Text | None = None
+
+
+class TopsRemoved(Envelope, tag="tops.removed", kw_only=True):
+    """Tops came off (a fact, nothing moves)."""
+
+    data: TopsRemovedData
+
+
+class Removed(Data, kw_only=True):
+    """Trees taken away dead, and why."""
+
+    count: Count
+    cause: LossCause
+
+
+class BookedStanding(Data, kw_only=True):
+    """What the book had at (lot, place) when the count was taken; filled by the log."""
+
+    grafted: CountOrZero
+    pushed: CountOrZero
+    failed: CountOrZero
+
+
+class PushCountedData(Data, kw_only=True):
+    """What stands at one place of one lot. Trees already graded `ready` are not part of it."""
+
+    lot: Code
+    place: Code | None = None
+    size: Code | None = None
+    pushed: CountOrZero = 0
+    waiting: Annotated[CountOrZero, Meta(description="Alive or unknown, not pushed yet.")] = 0
+    failed: Annotated[CountOrZero, Meta(description="Scion dead, stock alive.")] = 0
+    unclear: Annotated[
+        CountOrZero, Meta(description="Could not be told; kept among the waiting.")
+    ] = 0
+    removed: Annotated[list[Removed], Meta(max_length=20, description="Taken away dead.")] = []
+    book: Annotated[BookedStanding, Meta(description="Filled by the log.")] | None = None
+
+
+class PushCounted(Envelope, tag="push.counted", kw_only=True):
+    """The table was walked and what stands was counted (book → counted, differences → variance)."""
+
+    data: PushCountedData

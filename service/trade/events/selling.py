@@ -1,0 +1,135 @@
+"""Reservations, sales and returns."""
+
+from typing import Annotated
+
+from msgspec import Meta
+
+from service.trade.events.envelope import Envelope
+from service.trade.events.grafting import Stage
+from service.trade.events.trees import Grade
+from service.trade.words import Code, Count, Data, Occurred, Ref, Text
+
+
+class ReservedLine(Data, kw_only=True):
+    """A claim on an item (cultivar, rootstock, size, perhaps grade), on buds of a cultivar, or on a lot.
+
+    Name either `cultivar` with `rootstock` and `size`, or `cultivar` with `buds` true, or `lot`.
+    """
+
+    cultivar: Code | None = None
+    rootstock: Code | None = None
+    size: Code | None = None
+    grade: Grade | None = None
+    lot: Code | None = None
+    buds: bool = False
+    count: Count
+
+
+ReservedLines = Annotated[list[ReservedLine], Meta(min_length=1, max_length=100)]
+
+
+class ReservationMadeData(Data, kw_only=True):
+    """A claim for a customer, by a date."""
+
+    reservation: Code | None = None
+    customer: Ref
+    lines: ReservedLines
+    needed_by: Annotated[Occurred, Meta(description="The day they are wanted.")] | None = None
+    expires_at: (
+        Annotated[
+            Occurred, Meta(description="From when the claim no longer counts. Left out: never.")
+        ]
+        | None
+    ) = None
+    any_site: Annotated[bool, Meta(description="True: trees of any site will do.")] = False
+
+
+class ReservationMade(Envelope, tag="reservation.made", kw_only=True):
+    """A customer reserved (an intention: refused when it can't be covered)."""
+
+    data: ReservationMadeData
+
+
+class ReservationChangedData(Data, kw_only=True):
+    """New lines, date or expiry of a reservation; what is left out stays."""
+
+    reservation: Code
+    lines: ReservedLines | None = None
+    needed_by: Occurred | None = None
+    expires_at: Occurred | None = None
+
+
+class ReservationChanged(Envelope, tag="reservation.changed", kw_only=True):
+    """A reservation was changed (an intention, judged like a new one)."""
+
+    data: ReservationChangedData
+
+
+class ReservationReleasedData(Data, kw_only=True):
+    """What was still open of a reservation is given free."""
+
+    reservation: Code
+    reason: Text
+
+
+class ReservationReleased(Envelope, tag="reservation.released", kw_only=True):
+    """A reservation was released."""
+
+    data: ReservationReleasedData
+
+
+class SoldLine(Data, kw_only=True):
+    """Trees of one lot at one place."""
+
+    lot: Code
+    place: Code | None = None
+    stage: Stage | None = None
+    size: Code | None = None
+    grade: Grade | None = None
+    count: Count
+
+
+class TreesSoldData(Data, kw_only=True):
+    """Trees handed over to a customer."""
+
+    customer: Ref
+    order: Annotated[Ref, Meta(description="The order's number.")] | None = None
+    reservation: Annotated[Code, Meta(description="The reservation that this fulfils.")] | None = (
+        None
+    )
+    document: Annotated[Ref, Meta(description="Plant passport, certificate or permit.")] | None = (
+        None
+    )
+    lines: Annotated[list[SoldLine], Meta(min_length=1, max_length=200)]
+
+
+class TreesSold(Envelope, tag="trees.sold", kw_only=True):
+    """Trees were sold (trees → customer)."""
+
+    data: TreesSoldData
+
+
+class ReturnedLine(Data, kw_only=True):
+    """Trees that came back, to a place kept for returns."""
+
+    lot: Code
+    place: Code
+    stage: Stage = "ready"
+    size: Code
+    grade: Grade | None = None
+    count: Count
+
+
+class TreesReturnedData(Data, kw_only=True):
+    """Trees a customer brought back."""
+
+    customer: Ref
+    order: Ref | None = None
+    reason: Text
+    lines: Annotated[list[ReturnedLine], Meta(min_length=1, max_length=200)]
+
+
+class TreesReturned(Envelope, tag="trees.returned", kw_only=True):
+    """Trees came back (customer → a place for returns, where the site's rules allow it)."""
+
+    data: TreesReturnedData
