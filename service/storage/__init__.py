@@ -1,0 +1,1 @@
+"""Where the books are kept: the database server, its roles, its pools and its migrations."""
