@@ -1,0 +1,1 @@
+"""The one truth: append, read, follow, and the writer's books."""

@@ -1,0 +1,102 @@
+"""What is handed to the log and what it answers."""
+
+from datetime import datetime
+from typing import Any, Literal
+
+import msgspec
+
+from service.log.rights import Principal
+from service.trade.events import Event
+
+VerdictName = Literal["accepted", "known", "refused", "malformed"]
+
+
+class Fault(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One reason for a refusal: a named kind, words, where, and the numbers to put it right."""
+
+    kind: str
+    detail: str
+    pointer: str = "#"
+    numbers: dict[str, Any] = {}
+
+
+class Remark(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """Something worth saying of an accepted event."""
+
+    kind: str
+    detail: str
+    numbers: dict[str, Any] = {}
+
+
+class Verdict(msgspec.Struct, frozen=True, kw_only=True):
+    """What became of one event. `id` is null only for what could not be read."""
+
+    id: str | None
+    verdict: VerdictName
+    position: int | None = None
+    lot: str | None = None
+    remarks: list[Remark] = []
+    errors: list[Fault] = []
+
+
+class Element(msgspec.Struct, frozen=True):
+    """One element of a request: the event understood, or the faults found in reading it."""
+
+    raw: bytes
+    event: Event | None = None
+    faults: tuple[Fault, ...] = ()
+
+
+class IdempotencyKey(msgspec.Struct, frozen=True):
+    """A client's key for a retry, with what it was first used for."""
+
+    key: str
+    method_path: str
+    fingerprint: bytes
+
+
+class Submission(msgspec.Struct, frozen=True, kw_only=True):
+    """A request to record. `elements` keep the order they came in."""
+
+    principal: Principal
+    elements: list[Element]
+    mode: Literal["all", "each"] = "all"
+    check: bool = False
+    key: IdempotencyKey | None = None
+    # scope `history`: imports say when and by whom a past event was first recorded
+    recorded_at: datetime | None = None
+    recorded_by: str | None = None
+    # If-Match of a catalogue entry: the position its last change must still have (0: none yet)
+    expected: dict[tuple[str, str], int] = {}
+
+
+class Answer(msgspec.Struct, frozen=True, kw_only=True):
+    """The log's answer.
+
+    `status`: 201 something new, 200 all known or mode each, 409 refused whole, 412 an expected
+    position is not the present one. `verdicts` in the order of the request. `position`: the log's
+    newest position when it was decided. `stored` holds the first answer's body when the
+    idempotency key was seen before.
+    """
+
+    status: int
+    verdicts: list[Verdict]
+    position: int
+    replayed: bool = False
+    stored: bytes | None = None
+
+
+class Busy(Exception):
+    """The queue is full: 503 with Retry-After."""
+
+
+class OutcomeUnknown(Exception):
+    """The database went away around the commit and can't be asked: 503, never 'refused'."""
+
+
+class KeyInFlight(Exception):
+    """The same idempotency key is being worked on: 409."""
+
+
+class KeyReused(Exception):
+    """The idempotency key was used for another request: 422."""
