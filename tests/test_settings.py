@@ -1,0 +1,86 @@
+"""Settings: read from the environment, each mistake named, no secret shown."""
+
+from pathlib import Path
+
+import pytest
+
+from service import settings
+from service.settings import SettingsError, default_data_dir, masked_url, read_settings
+
+
+def test_an_empty_environment_gives_the_defaults() -> None:
+    read = read_settings({"HOME": "/home/ada", "GRAFTLOG_PORT": ""})
+    assert (read.host, read.port, read.database_url) == ("127.0.0.1", 8080, None)
+    assert (read.body_limit, read.batch_body_limit) == (1_048_576, 8_388_608)
+
+
+def test_all_mistakes_are_told_at_once_and_secrets_are_masked() -> None:
+    with pytest.raises(SettingsError) as caught:
+        read_settings(
+            {
+                "GRAFTLOG_PORT": "70000",
+                "GRAFTLOG_DATA_DIR": "relative",
+                "GRAFTLOG_DEMO_KEY": "short-hush",
+                "GRAFTLOG_DATABASE_URL": "mysql://ada:hush@db/x",
+                "GRAFTLOG_PROT": "1",
+            }
+        )
+    lines = str(caught.value).splitlines()
+    assert len(lines) == 5
+    assert "GRAFTLOG_PORT='70000' cannot be used: give a number from 0 to 65535" in lines
+    assert "hush" not in str(caught.value)
+    assert lines[-1].startswith("GRAFTLOG_PROT is not a setting; there are: ")
+
+
+@pytest.mark.parametrize("port", ["-1", "8080.0", "٣", "1e3", " 80", "999999999999999999999"])
+def test_a_port_is_a_plain_number(port: str) -> None:
+    with pytest.raises(SettingsError, match="GRAFTLOG_PORT"):
+        read_settings({"GRAFTLOG_PORT": port})
+
+
+def test_a_database_url_may_name_a_socket() -> None:
+    url = "postgresql://ada@/graftlog?host=/run/postgresql"
+    assert read_settings({"GRAFTLOG_DATABASE_URL": url}).database_url == url
+
+
+@pytest.mark.parametrize("url", ["postgresql://db", "postgresql:///x", "postgresql://db:x/y", "db"])
+def test_a_database_url_needs_a_host_and_a_database(url: str) -> None:
+    with pytest.raises(SettingsError, match="GRAFTLOG_DATABASE_URL"):
+        read_settings({"GRAFTLOG_DATABASE_URL": url})
+
+
+def test_passwords_never_show() -> None:
+    assert masked_url("postgresql://ada:hush@db:5/x") == "postgresql://ada:***@db:5/x"
+    assert "hush" not in masked_url("postgresql://db/x?user=ada&password=hush")
+    assert "hush" not in masked_url("hush")
+    assert "hush" not in masked_url("postgresql://ada:hush/1@db/x")
+    assert "hush" not in masked_url("postgresql://ada:1/hush@db/x")
+    read = read_settings(
+        {"GRAFTLOG_DATABASE_URL": "postgresql://ada:hush@db/x", "GRAFTLOG_DEMO_KEY": "k" * 40}
+    )
+    assert "hush" not in repr(read)
+    assert "kkkk" not in repr(read)
+
+
+@pytest.mark.parametrize(
+    ("platform", "root", "environ", "expected"),
+    [
+        ("linux", True, {"HOME": "/root"}, "/var/lib/graftlog"),
+        ("linux", False, {"HOME": "/home/ada"}, "/home/ada/.local/share/graftlog"),
+        ("linux", False, {"HOME": "/h", "XDG_DATA_HOME": "/data"}, "/data/graftlog"),
+        ("linux", False, {"HOME": "/h", "XDG_DATA_HOME": "rel"}, "/h/.local/share/graftlog"),
+        ("darwin", False, {"HOME": "/h"}, "/h/Library/Application Support/graftlog"),
+    ],
+)
+def test_the_data_folder_follows_the_platform(
+    platform: str, root: bool, environ: dict[str, str], expected: str
+) -> None:
+    """XDG Base Directory 0.8: unset or relative XDG_DATA_HOME means ~/.local/share."""
+    assert default_data_dir(environ, platform, root=root) == Path(expected)
+
+
+def test_the_table_has_a_row_for_every_field() -> None:
+    names = [row[0] for row in settings.describe()]
+    fields = settings.Settings.__struct_fields__
+    assert sorted(names) == sorted(f"GRAFTLOG_{field.upper()}" for field in fields)
+    assert settings.describe_markdown().count("\n") == len(names) + 2
