@@ -73,18 +73,12 @@ def daily(
     if method is Method.SINGLE_SINE or method is Method.SINGLE_TRIANGLE:
         return _half(method, cutoff, minimum, maximum, lower, upper)
     if method is Method.DOUBLE_SINE or method is Method.DOUBLE_TRIANGLE:
-        single = (
-            Method.SINGLE_SINE
-            if method is Method.DOUBLE_SINE
-            else Method.SINGLE_TRIANGLE
-        )
+        single = Method.SINGLE_SINE if method is Method.DOUBLE_SINE else Method.SINGLE_TRIANGLE
         second = minimum if next_minimum is None else next_minimum
         _refuse_nonsense(min(second, maximum), max(second, maximum), lower, upper)
         return (
             _half(single, cutoff, minimum, maximum, lower, upper)
-            + _half(
-                single, cutoff, min(second, maximum), max(second, maximum), lower, upper
-            )
+            + _half(single, cutoff, min(second, maximum), max(second, maximum), lower, upper)
         ) / 2
     if method is Method.SIMPLE_AVERAGE:
         average = (minimum + maximum) / 2
@@ -92,9 +86,7 @@ def daily(
     return _modified_average(cutoff, minimum, maximum, lower, upper)
 
 
-def _refuse_nonsense(
-    minimum: float, maximum: float, lower: float, upper: float
-) -> None:
+def _refuse_nonsense(minimum: float, maximum: float, lower: float, upper: float) -> None:
     if not (math.isfinite(minimum) and math.isfinite(maximum) and math.isfinite(lower)):
         raise ValueError("temperatures and the lower threshold must be finite numbers")
     if minimum > maximum:
@@ -129,9 +121,7 @@ def _half(
     return min(max(degree_days, 0.0), upper - lower)
 
 
-def _above_sine(
-    minimum: float, maximum: float, threshold: float
-) -> tuple[float, float]:
+def _above_sine(minimum: float, maximum: float, threshold: float) -> tuple[float, float]:
     """Area of the sine curve above a threshold (degree-days), and the share of the day there.
 
     Baskerville & Emin 1969: with mean A, amplitude a and t = asin((T - A) / a), the area is
@@ -144,15 +134,11 @@ def _above_sine(
     if maximum <= threshold or amplitude == 0:
         return 0.0, 0.0
     angle = math.asin(min(max((threshold - mean) / amplitude, -1.0), 1.0))
-    area = (
-        (mean - threshold) * (math.pi / 2 - angle) + amplitude * math.cos(angle)
-    ) / math.pi
+    area = ((mean - threshold) * (math.pi / 2 - angle) + amplitude * math.cos(angle)) / math.pi
     return area, 0.5 - angle / math.pi
 
 
-def _above_triangle(
-    minimum: float, maximum: float, threshold: float
-) -> tuple[float, float]:
+def _above_triangle(minimum: float, maximum: float, threshold: float) -> tuple[float, float]:
     """Area of the triangle above a threshold (degree-days), and the share of the day there.
 
     Zalom et al. 1983: (M - T)^2 / (2 (M - m)) where the triangle crosses the threshold.
@@ -168,7 +154,7 @@ def _above_triangle(
 def _modified_average(
     cutoff: Cutoff, minimum: float, maximum: float, lower: float, upper: float
 ) -> float:
-    """Method 2 of McMaster & Wilhelm 1997: both temperatures are held between the thresholds first."""
+    """Method 2 of McMaster & Wilhelm 1997: the thresholds hold both temperatures first."""
     if cutoff is not Cutoff.HORIZONTAL:
         raise ValueError("the modified average knows the horizontal cutoff only")
     low = min(max(minimum, lower), upper)

@@ -1,0 +1,187 @@
+"""How many degree-days a crop wants from grafting to push and from push to ready.
+
+Every figure here is a *weak prior*: worked out from few published observations (n = 0 of the
+nursery's own), with the air temperature assumed where a source gives days only. Each says how it
+was derived. They are to be replaced by figures fitted to the nursery's own counts.
+
+All hold for degree-days by single sine with horizontal cutoff between the crop's thresholds, and
+for no other way of counting: "a model is only valid with degree-days computed using that
+calculation method" (Oregon State University, degree-day calculation methods).
+"""
+
+from dataclasses import dataclass
+from datetime import date
+
+from service.forecast.degree_days import Cutoff, Method
+
+AS_OF = date(2026, 1, 1)
+"""When the figures below were last gone over."""
+
+
+@dataclass(frozen=True)
+class Thresholds:
+    """A way of counting degree-days: method, cutoff and the two thresholds (degrees Celsius)."""
+
+    lower_c: float
+    upper_c: float
+    method: Method = Method.SINGLE_SINE
+    cutoff: Cutoff = Cutoff.HORIZONTAL
+
+
+@dataclass(frozen=True)
+class Need:
+    """Degree-days (Cd) needed, where the figure is from and how it was worked out, and its n."""
+
+    degree_days: float
+    source: str
+    derived: str
+    basis: str = "weak prior"
+    n: int = 0
+    as_of: date = AS_OF
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """What trees of a crop (by one method of grafting, or by any: `None`) need until ready.
+
+    `grafted_to_push` and `pushed_to_ready` are None where nothing is known of them apart; then
+    the whole way `grafted_to_ready` is counted from grafting, push or no push.
+    """
+
+    crop: str
+    graft_method: str | None
+    thresholds: Thresholds
+    thresholds_source: str
+    grafted_to_ready: Need
+    grafted_to_push: Need | None = None
+    pushed_to_ready: Need | None = None
+
+
+def requirement_for(crop: str, graft_method: str | None) -> Requirement | None:
+    """The requirement of a crop and grafting method; the crop's own where the method has none.
+
+    None when nothing is known of the crop: then no date is given rather than a made-up one.
+    """
+    return REQUIREMENTS.get((crop, graft_method)) or REQUIREMENTS.get((crop, None))
+
+
+def _in_two_parts(
+    crop: str,
+    graft_method: str | None,
+    thresholds: Thresholds,
+    thresholds_source: str,
+    push: Need,
+    ready: Need,
+) -> Requirement:
+    """Split the whole way at the push: what the push took is not needed again."""
+    after = Need(
+        ready.degree_days - push.degree_days,
+        f"{ready.source}; {push.source}",
+        f"grafting to ready ({ready.degree_days:g} Cd) less grafting to push "
+        f"({push.degree_days:g} Cd)",
+    )
+    return Requirement(crop, graft_method, thresholds, thresholds_source, ready, push, after)
+
+
+_CITRUS = Thresholds(13, 35)
+_CITRUS_SOURCE = (
+    "heat units between 13 and 35 C: NSW Department of Primary Industries, Primefact 749, 2007"
+)
+_MANGO = Thresholds(15, 32)
+_MANGO_SOURCE = (
+    "lower 15 C, the limit of vegetative growth: Whiley et al. 1988; upper 32 C as used in mango "
+    "degree-day work (Amaral et al. 2023, Horticulturae 9:489), from memory, to be verified"
+)
+_AVOCADO = Thresholds(10, 33)
+_AVOCADO_SOURCE = "10 and 30 to 33 C, common practice, without a source"
+_APPLE = Thresholds(4, 25)
+_APPLE_SOURCE = (
+    "4 C base and 25 C optimum of the growing-degree-hour curve of Anderson, Richardson & Kesner "
+    "1986, values from memory; the fall above 25 C is taken as standing level"
+)
+
+_ALL = (
+    _in_two_parts(
+        "citrus",
+        None,
+        _CITRUS,
+        _CITRUS_SOURCE,
+        Need(
+            400,
+            "Randhawa & Kaur, Notulae Scientia Biologicae: sweet orange T-budded on Carrizo, "
+            "budbreak 26.5 days after budding in early September (Punjab)",
+            "26.5 days at an assumed mean of 28 C: 26.5 x (28 - 13) = 398, rounded to 400 Cd",
+        ),
+        Need(
+            2350,
+            "Olaniyan, and Olaniyan, Ibe & Olajide-Taiwo (Nigeria): scions of 40 cm, forced by "
+            "bending, by 24 weeks after budding",
+            "168 days at an assumed mean of 27 C: 168 x (27 - 13) = 2352, rounded to 2350 Cd; at "
+            "22 C under glass that is 261 days, within the 6 to 12 months of common practice",
+        ),
+    ),
+    _in_two_parts(
+        "citrus",
+        "micro_bud",
+        _CITRUS,
+        _CITRUS_SOURCE,
+        Need(
+            245,
+            "trade article of 2018 on citrus micro-budding, after Skaria: push in 2 to 3 weeks",
+            "17.5 days at an assumed glasshouse mean of 27 C: 17.5 x (27 - 13) = 245 Cd",
+        ),
+        Need(
+            590,
+            "trade article of 2018 on citrus micro-budding, after Skaria: plantable in under 6 "
+            "weeks (a small tree, not one of 40 cm)",
+            "42 days at an assumed glasshouse mean of 27 C: 42 x (27 - 13) = 588, rounded to "
+            "590 Cd",
+        ),
+    ),
+    _in_two_parts(
+        "mango",
+        None,
+        _MANGO,
+        _MANGO_SOURCE,
+        Need(
+            130,
+            "Khushi et al. 2019: push 9.4 days (grafted 30 April) to 12.1 days (10 March) after "
+            "grafting",
+            "10.75 days at an assumed mean of 27 C: 10.75 x (27 - 15) = 129, rounded to 130 Cd",
+        ),
+        Need(
+            3000,
+            "6 to 12 months from grafting to saleable: common practice, from memory, no source",
+            "9 months (274 days) at an assumed mean of 26 C: 274 x (26 - 15) = 3014, rounded to "
+            "3000 Cd",
+        ),
+    ),
+    Requirement(
+        "avocado",
+        None,
+        _AVOCADO,
+        _AVOCADO_SOURCE,
+        Need(
+            3650,
+            "9 to 15 months to saleable on seedling stock: common practice, from memory, no "
+            "source; no figure for the push was found",
+            "12 months (365 days) at an assumed mean of 20 C: 365 x (20 - 10) = 3650 Cd",
+        ),
+    ),
+    Requirement(
+        "apple",
+        None,
+        _APPLE,
+        _APPLE_SOURCE,
+        Need(
+            2300,
+            "bench graft or bud to saleable in one to two seasons: common practice; no figure for "
+            "the push was found",
+            "one season of 210 days at an assumed mean of 15 C: 210 x (15 - 4) = 2310, rounded to "
+            "2300 Cd; winter chilling is not reckoned with",
+        ),
+    ),
+)
+REQUIREMENTS: dict[tuple[str, str | None], Requirement] = {
+    (each.crop, each.graft_method): each for each in _ALL
+}
