@@ -1,7 +1,7 @@
 """What can be set from outside: environment variables that begin with ``GRAFTLOG_``, nothing else.
 
-Every variable is one field of ``Settings``; its ``Variable`` holds the words for the README. ``read_settings`` checks all of them at once, so that a person puts right all mistakes
-in one go.
+Every variable is one field of ``Settings``; its ``Variable`` holds the words for the README.
+``read_settings`` checks all of them at once, so that a person puts right all mistakes in one go.
 """
 
 import os
