@@ -14,18 +14,12 @@ import msgspec
 
 from service.forecast.ready import LotFacts, ReadyDate, ready_date
 from service.forecast.requirements import Requirement, Thresholds, requirement_for
-from service.forecast.temperatures import Connection, load_version, version_known_at
+from service.forecast.temperatures import load_version, version_known_at
 from service.forecast.weather import Outlook, outlook
+from service.storage.pool import Connection
 from service.storage.sql import load
 
 SQL = load(__package__, "ready_view.sql")
-
-COLUMNS = (
-    "lot site cultivar rootstock crop places sizes trees graft_method grafted_on phase "
-    "counted_from expected earliest latest degree_day_method cutoff lower_c upper_c needed "
-    "accumulated gap_days n_years basis basis_n remarks as_of temperature_version position "
-    "computed_at"
-).split()
 
 
 class ReadyDateRow(msgspec.Struct, frozen=True, kw_only=True):
@@ -36,7 +30,8 @@ class ReadyDateRow(msgspec.Struct, frozen=True, kw_only=True):
     of the day before `as_of`, by `degree_day_method` with `cutoff` between `lower_c` and `upper_c`
     (degrees Celsius). `basis` and `basis_n` say what the requirement rests on; `n_years` past years
     made the range; `gap_days` were filled. `position` is that of the log, `temperature_version`
-    that of the site's record, that the figure reflects. `trees` stand there not yet ready.
+    that of the site's record, that the figure reflects. `trees` stand there not yet ready. The
+    fields are the table's columns.
     """
 
     lot: str
@@ -138,7 +133,9 @@ async def recompute(
             for each in found
         ]
         await conn.execute(SQL.clear, lots, sites)
-        await conn.copy_records_to_table("ready_dates", records=rows, columns=COLUMNS)
+        await conn.copy_records_to_table(
+            "ready_dates", records=rows, columns=ReadyDateRow.__struct_fields__
+        )
     return len(rows)
 
 

@@ -11,18 +11,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Annotated
 
-import asyncpg
 import msgspec
-from asyncpg.pool import PoolConnectionProxy
 from msgspec import Meta
 
 from service.forecast.weather import missing_ranges
+from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade.words import EARLIEST_YEAR, Text
 
 SQL = load(__package__, "temperatures.sql")
-
-Connection = asyncpg.Connection | PoolConnectionProxy
 
 COLDEST_C, WARMEST_C = -60.0, 60.0
 MOST_DAYS = 4000
