@@ -1,0 +1,50 @@
+"""Migrations: from nothing to the newest revision, by many at once, and never backwards."""
+
+import asyncio
+
+import pytest
+
+from service.settings import Settings
+from service.storage.migrate import current, head, migrate, revisions
+from service.storage.pool import Database, open_database
+from service.storage.roles import DatabaseError
+
+
+async def test_empty_to_head_and_again(empty_settings: Settings) -> None:
+    async with await open_database(empty_settings) as database:
+        assert await current(database.reader) is None
+        assert await migrate(database) == revisions()
+        assert await current(database.reader) == head()
+        assert await migrate(database) == []
+        assert await database.reader.fetchval("SELECT position FROM log_head") == 0
+        owners = await database.reader.fetch(
+            "SELECT DISTINCT tableowner::text FROM pg_tables WHERE schemaname = 'public'"
+        )
+        assert [row["tableowner"] for row in owners] == ["graftlog_owner"]
+
+
+async def test_one_revision_at_a_time(empty_settings: Settings) -> None:
+    async with await open_database(empty_settings) as database:
+        ran = []
+        for revision in revisions():
+            ran += await migrate(database, to=revision)
+            assert await current(database.writer) == revision
+        assert ran == revisions()
+
+
+async def test_many_processes_migrate_at_once(empty_settings: Settings) -> None:
+    async with await open_database(empty_settings) as one, await open_database(empty_settings) as b:
+        ran = await asyncio.gather(*(migrate(database) for database in (one, b, one, b)))
+    assert sorted(ran, key=len) == [[], [], [], revisions()]
+
+
+async def test_a_newer_database_is_left_alone(database: Database) -> None:
+    owner = await database.connect("owner")
+    await owner.execute("UPDATE alembic_version SET version_num = '9999_later'")
+    await owner.close()
+    with pytest.raises(DatabaseError, match="9999_later, which this version does not know"):
+        await migrate(database)
+
+
+async def test_a_clone_of_the_template_is_at_head(database: Database) -> None:
+    assert await current(database.reader) == head()

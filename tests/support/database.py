@@ -1,0 +1,123 @@
+"""A real PostgreSQL for the tests: one server per run, one migrated template, a clone per test.
+
+The server is the embedded one in a folder of its own; or ``GRAFTLOG_TEST_DATABASE_URL``, whose
+user must be a superuser or have CREATEDB and CREATEROLE; or, with
+``GRAFTLOG_TEST_CONTAINERS=1``, a container.
+"""
+
+import asyncio
+import itertools
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from urllib.parse import urlsplit, urlunsplit
+
+import asyncpg
+
+from service.settings import Settings
+from service.storage.embedded import EmbeddedServer
+from service.storage.migrate import migrate
+from service.storage.pool import open_database
+
+TEMPLATE = f"graftlog_test_{os.getpid()}"
+CONTAINER_IMAGE = "postgres:17"
+# A test's database need not survive a power cut.
+_FAST = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
+
+
+def folder_for_a_server() -> Path:
+    """A new folder that the account of the server can reach, which pytest's own is not."""
+    path = Path(tempfile.mkdtemp(prefix="graftlog-test-"))
+    path.chmod(0o711)
+    return path
+
+
+class TestServer:
+    """A server with a migrated template to make databases from."""
+
+    __test__ = False
+
+    def __init__(self, dsn: str, embedded: EmbeddedServer | None) -> None:
+        self.dsn = dsn
+        """The address of the server's ``postgres`` database, as a user who may make databases."""
+        self.embedded = embedded
+        self._numbers = itertools.count(1)
+
+    def dsn_of(self, database: str, login: str | None = None) -> str:
+        """The address of another database on the server; ``login`` is another ``user:password``."""
+        parts = urlsplit(self.dsn)
+        netloc = parts.netloc
+        if login is not None:
+            netloc = f"{login}@{netloc.rpartition('@')[2]}"
+        return urlunsplit(parts._replace(netloc=netloc, path=f"/{database}"))
+
+    def settings_for(self, database: str) -> Settings:
+        """Settings that name ``database``."""
+        return Settings(
+            data_dir=Path("/nonexistent"),
+            database_url=self.dsn_of(database),
+            writer_pool=4,
+            reader_pool=4,
+        )
+
+    async def make_template(self) -> None:
+        """Make the template: an empty database, brought to the newest revision."""
+        async with await open_database(self.settings_for(TEMPLATE)) as database:
+            await migrate(database)
+
+    async def create(self, template: str | None = TEMPLATE) -> str:
+        """The name of a new database: a clone of the template, or with None an empty one."""
+        name = f"{TEMPLATE}_{next(self._numbers)}"
+        connection = await asyncpg.connect(self.dsn)
+        try:
+            # FILE_COPY would force checkpoints; for small databases the log is quicker.
+            await connection.execute(
+                f'CREATE DATABASE "{name}" TEMPLATE "{template or "template0"}" STRATEGY WAL_LOG'
+            )
+            if template is not None:
+                # The owner of the tables must also own the database, as in a real one.
+                await connection.execute(f'ALTER DATABASE "{name}" OWNER TO graftlog_owner')
+        finally:
+            await connection.close()
+        return name
+
+    async def drop(self, name: str) -> None:
+        """Remove a database, whoever is still connected."""
+        connection = await asyncpg.connect(self.dsn)
+        try:
+            await connection.execute(f'DROP DATABASE IF EXISTS "{name}" WITH (FORCE)')
+        finally:
+            await connection.close()
+
+
+@contextmanager
+def running_server() -> Iterator[TestServer]:
+    """The server of this run, with its template, taken down at the end."""
+    with ExitStack() as stack:
+        url = os.environ.get("GRAFTLOG_TEST_DATABASE_URL")
+        if url:
+            server = TestServer(url, None)
+        elif os.environ.get("GRAFTLOG_TEST_CONTAINERS") == "1":
+            server = TestServer(stack.enter_context(_container()), None)
+        else:
+            folder = folder_for_a_server()
+            stack.callback(shutil.rmtree, folder, ignore_errors=True)
+            embedded = stack.enter_context(EmbeddedServer.start(folder / "data", options=_FAST))
+            server = TestServer(embedded.dsn("postgres"), embedded)
+        asyncio.run(server.make_template())
+        try:
+            yield server
+        finally:
+            if server.embedded is None:
+                asyncio.run(server.drop(TEMPLATE))
+
+
+@contextmanager
+def _container() -> Iterator[str]:
+    from testcontainers.community.postgres import PostgresContainer
+
+    with PostgresContainer(CONTAINER_IMAGE, driver=None) as container:
+        yield container.get_connection_url()
