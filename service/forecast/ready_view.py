@@ -6,18 +6,20 @@ once a day, since the passing of a day changes what is behind and what is ahead.
 
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
+from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 import asyncpg
 import msgspec
 
+from service.clock import Clock
 from service.forecast.ready import LotFacts, ReadyDate, ready_date
 from service.forecast.requirements import Requirement, Thresholds, requirement_for
 from service.forecast.temperatures import load_version, version_known_at
 from service.forecast.weather import Outlook, outlook
-from service.storage.pool import Connection
 from service.storage.sql import load
+from service.views.pools import Connection
+from service.views.runner import Batch
 
 SQL = load(__package__, "ready_view.sql")
 
@@ -137,6 +139,37 @@ async def recompute(
             "ready_dates", records=rows, columns=ReadyDateRow.__struct_fields__
         )
     return len(rows)
+
+
+class ReadyDatesView:
+    """The same as a view that follows the log; `clock` tells each site's day."""
+
+    name = "ready_dates"
+    kind: Literal["per_subject"] = "per_subject"
+    follows: tuple[str, ...] = ()
+
+    def __init__(self, clock: Clock) -> None:
+        self._clock = clock
+        self._outlooks = Outlooks()
+
+    async def touched(self, conn: Connection, batch: Batch) -> list[str]:
+        """The lots that the batch's events may have changed."""
+        rows = await conn.fetch(SQL.lots_touched, batch.after, batch.through)
+        return [row["code"] for row in rows]
+
+    async def everything(self, conn: Connection) -> list[str]:
+        """Every tree lot."""
+        return [row["code"] for row in await conn.fetch(SQL.tree_lots)]
+
+    async def recompute(self, conn: Connection, subjects: list[str] | None) -> None:
+        """Work out these lots (None: all) anew at every site, as of the sites' own today."""
+        now = self._clock()
+        today = await today_by_site(conn, now)
+        await recompute(conn, subjects, today, outlooks=self._outlooks, computed_at=now)
+
+    async def clear(self, conn: Connection) -> None:
+        """Empty the view."""
+        await conn.execute(SQL.clear_all)
 
 
 async def _row(

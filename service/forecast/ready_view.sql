@@ -59,6 +59,38 @@ JOIN lots AS l USING (lot_id)
 LEFT JOIN catalogue AS c ON c.kind = 'cultivar' AND c.code = l.cultivar
 ORDER BY l.code, st.site;
 
+-- name: lots_touched
+-- Lots whose stock or history the events of a batch ($1 < position <= $2) may have changed, and
+-- those of a cultivar or at a site that the catalogue changed.
+SELECT l.code
+FROM legs AS g
+JOIN lots AS l USING (lot_id)
+WHERE g.position > $1 AND g.position <= $2 AND l.kind = 'tree'
+UNION
+SELECT s.code
+FROM subjects AS s
+WHERE s.kind = 'lot' AND s.position > $1 AND s.position <= $2
+UNION
+SELECT s.code
+FROM voids AS v
+JOIN subjects AS s ON s.position = v.voided_position
+WHERE s.kind = 'lot' AND v.by_position > $1 AND v.by_position <= $2
+UNION
+SELECT r.lot
+FROM events AS e
+JOIN ready_dates AS r ON (e.data -> 'entry' ->> 'kind' = 'cultivar'
+        AND r.cultivar = e.data -> 'entry' ->> 'code')
+    OR (e.data -> 'entry' ->> 'kind' = 'site' AND r.site = e.data -> 'entry' ->> 'code')
+WHERE e.type = 'catalogue.changed' AND e.position > $1 AND e.position <= $2;
+
+-- name: tree_lots
+-- Every tree lot.
+SELECT code FROM lots WHERE kind = 'tree' ORDER BY code;
+
+-- name: clear_all
+-- Before everything is worked out anew.
+DELETE FROM ready_dates;
+
 -- name: clear
 -- Before rows are written anew: those of lots ($1; null: all) at sites ($2).
 DELETE FROM ready_dates

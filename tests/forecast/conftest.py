@@ -4,7 +4,8 @@ from collections.abc import AsyncIterator
 
 import pytest
 
-from service.storage.pool import Connection, Database
+from service.storage.pool import Database
+from service.views.pools import Connection
 
 
 @pytest.fixture
