@@ -1,0 +1,133 @@
+"""Stock: what stands where, now or at the end of a past day, as known now or at a past moment.
+
+Answered from the writer's own books, so nothing lags: a past day is today's balance minus the legs
+after it, and what was known then leaves out the legs recorded later. Both clocks combine.
+"""
+
+from datetime import date, datetime
+from typing import Any, Literal, get_args
+
+import asyncpg
+import msgspec
+
+from service.clock import Clock
+from service.storage.pool import Connection, Pool
+from service.storage.sql import load
+
+SQL = load(__package__, "stock.sql")
+
+Group = Literal["site", "place", "cultivar", "rootstock", "size", "stage", "grade", "lot"]
+Kind = Literal["bag", "liners", "trees", "transit"]
+GROUPS: tuple[str, ...] = get_args(Group)
+KINDS: tuple[str, ...] = get_args(Kind)
+
+
+class StockQuery(msgspec.Struct, frozen=True, kw_only=True):
+    """What to group by and keep. `kind` is always told apart: liners and trees never add up.
+
+    `as_of`: the end of that day at each site. `known_at`: a log position, or a time with offset.
+    """
+
+    group_by: tuple[str, ...] = ("site",)
+    site: str | None = None
+    place: str | None = None
+    cultivar: str | None = None
+    rootstock: str | None = None
+    size: str | None = None
+    stage: str | None = None
+    grade: str | None = None
+    lot: str | None = None
+    kind: str | None = None
+    as_of: date | None = None
+    known_at: int | datetime | None = None
+
+
+class StockRow(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One group. `quantity` in `commodity` (plants or buds); `failed`: those of dead scion in it.
+
+    Parts that were not grouped by, or do not apply, are left out. For kind transit `place` is the
+    consignment and `site` the site that it goes to.
+    """
+
+    kind: str
+    commodity: str
+    quantity: int
+    failed: int = 0
+    site: str | None = None
+    place: str | None = None
+    cultivar: str | None = None
+    rootstock: str | None = None
+    size: str | None = None
+    stage: str | None = None
+    grade: str | None = None
+    lot: str | None = None
+
+
+class StockAnswer(msgspec.Struct, frozen=True, kw_only=True):
+    """Stock as of the end of `as_of` (null: now), as known at position `known_at`."""
+
+    position: int
+    as_of: date | None
+    known_at: int
+    rows: list[StockRow]
+
+
+def checked_words(given: tuple[str, ...], allowed: tuple[str, ...], what: str) -> list[str]:
+    """`given` as a list; ValueError names the first word that is not allowed."""
+    for word in given:
+        if word not in allowed:
+            raise ValueError(f"{word} is no {what}; there are {', '.join(allowed)}")
+    return list(given)
+
+
+async def stock(
+    pool: Pool, query: StockQuery, sites: list[str] | None, *, clock: Clock
+) -> StockAnswer:
+    """Stock at the sites that may be seen (`sites`, None for all), in groups.
+
+    Raises ValueError for an unknown group or kind, or a `known_at` below 0.
+    """
+    groups = checked_words(query.group_by, GROUPS, "group")
+    kinds = checked_words((query.kind,), KINDS, "kind") if query.kind else list(KINDS)
+    arguments = (
+        groups,
+        kinds,
+        sites,
+        query.site,
+        query.place,
+        query.cultivar,
+        query.rootstock,
+        query.size,
+        query.stage,
+        query.grade,
+        query.lot,
+    )
+    async with (
+        pool.acquire() as conn,
+        conn.transaction(isolation="repeatable_read", readonly=True),
+    ):
+        head = int(await conn.fetchval("SELECT position FROM log_head"))
+        known = await _known_position(conn, query.known_at, head)
+        if query.as_of is None and known == head:
+            records = await conn.fetch(SQL.stock_now, *arguments)
+        else:
+            day = query.as_of or date.max
+            records = await conn.fetch(SQL.stock_then, *arguments, day, known)
+    rows = [_row(record) for record in records]
+    return StockAnswer(position=head, as_of=query.as_of, known_at=known, rows=rows)
+
+
+def _row(record: asyncpg.Record) -> StockRow:
+    # Empty text in the books means "does not apply"; so does an unknown cultivar.
+    parts: dict[str, Any] = {n: None if value == "" else value for n, value in record.items()}
+    return StockRow(**parts)
+
+
+async def _known_position(conn: Connection, known_at: int | datetime | None, head: int) -> int:
+    if known_at is None:
+        return head
+    if isinstance(known_at, datetime):
+        return int(await conn.fetchval(SQL.position_at, known_at))
+    if known_at < 0:
+        raise ValueError("known_at is a position from 0 on, or a time")
+    return min(known_at, head)

@@ -1,0 +1,91 @@
+-- name: stock_now
+-- Stock by the books as they are, grouped; failed counts trees whose scion is dead.
+-- $1 groups, $2 kinds, $3 sites or null, $4.. one value or null each: site, place, cultivar,
+-- rootstock, size, stage, grade, lot.
+SELECT b.kind,
+       b.commodity,
+       CASE WHEN 'site' = ANY ($1::text[]) THEN b.site END AS site,
+       CASE WHEN 'place' = ANY ($1) THEN b.place END AS place,
+       CASE WHEN 'cultivar' = ANY ($1) THEN l.cultivar END AS cultivar,
+       CASE WHEN 'rootstock' = ANY ($1) THEN l.rootstock END AS rootstock,
+       CASE WHEN 'size' = ANY ($1) THEN b.size END AS size,
+       CASE WHEN 'stage' = ANY ($1) THEN b.stage END AS stage,
+       CASE WHEN 'grade' = ANY ($1) THEN b.grade END AS grade,
+       CASE WHEN 'lot' = ANY ($1) THEN l.code END AS lot,
+       sum(b.balance)::bigint AS quantity,
+       coalesce(sum(b.balance) FILTER (WHERE b.stage = 'failed'), 0)::bigint AS failed
+FROM balances b
+JOIN lots l ON l.lot_id = b.lot_id
+WHERE b.kind = ANY ($2::text[])
+  AND b.balance > 0
+  AND ($3::text[] IS NULL OR b.site = ANY ($3))
+  AND ($4::text IS NULL OR b.site = $4)
+  AND ($5::text IS NULL OR b.place = $5)
+  AND ($6::text IS NULL OR l.cultivar = $6)
+  AND ($7::text IS NULL OR l.rootstock = $7)
+  AND ($8::text IS NULL OR b.size = $8)
+  AND ($9::text IS NULL OR b.stage = $9)
+  AND ($10::text IS NULL OR b.grade = $10)
+  AND ($11::text IS NULL OR l.code = $11)
+GROUP BY 1, 2, 3, 4, 5, 6, 7, 8, 9, 10
+ORDER BY 1, 2, 3, 4, 5, 6, 7, 8, 9, 10;
+
+-- name: stock_then
+-- Stock at the end of day $12 as known at position $13: the balance minus what came after, which
+-- is the shorter sum. Legs are summed by account before anything is joined.
+WITH later AS (
+    SELECT lot_id, account_id, sum(delta) AS delta
+    FROM (
+        SELECT lot_id, account_id, delta FROM legs WHERE occurred_day > $12::date
+        UNION ALL
+        SELECT lot_id, account_id, delta FROM legs
+        WHERE position > $13::bigint AND occurred_day <= $12
+    ) AS leg
+    GROUP BY lot_id, account_id
+),
+then_standing AS (
+    SELECT b.*, b.balance - coalesce(later.delta, 0) AS quantity
+    FROM balances b
+    LEFT JOIN later ON later.lot_id = b.lot_id AND later.account_id = b.account_id
+    WHERE b.kind = ANY ($2::text[])
+      AND b.balance <> coalesce(later.delta, 0)
+      AND ($3::text[] IS NULL OR b.site = ANY ($3))
+      AND ($4::text IS NULL OR b.site = $4)
+      AND ($5::text IS NULL OR b.place = $5)
+      AND ($8::text IS NULL OR b.size = $8)
+      AND ($9::text IS NULL OR b.stage = $9)
+      AND ($10::text IS NULL OR b.grade = $10)
+)
+SELECT b.kind,
+       b.commodity,
+       CASE WHEN 'site' = ANY ($1::text[]) THEN b.site END AS site,
+       CASE WHEN 'place' = ANY ($1) THEN b.place END AS place,
+       CASE WHEN 'cultivar' = ANY ($1) THEN l.cultivar END AS cultivar,
+       CASE WHEN 'rootstock' = ANY ($1) THEN l.rootstock END AS rootstock,
+       CASE WHEN 'size' = ANY ($1) THEN b.size END AS size,
+       CASE WHEN 'stage' = ANY ($1) THEN b.stage END AS stage,
+       CASE WHEN 'grade' = ANY ($1) THEN b.grade END AS grade,
+       CASE WHEN 'lot' = ANY ($1) THEN l.code END AS lot,
+       sum(b.quantity)::bigint AS quantity,
+       coalesce(sum(b.quantity) FILTER (WHERE b.stage = 'failed'), 0)::bigint AS failed
+FROM then_standing b
+JOIN lots l ON l.lot_id = b.lot_id
+WHERE ($6::text IS NULL OR l.cultivar = $6)
+  AND ($7::text IS NULL OR l.rootstock = $7)
+  AND ($11::text IS NULL OR l.code = $11)
+GROUP BY 1, 2, 3, 4, 5, 6, 7, 8, 9, 10
+ORDER BY 1, 2, 3, 4, 5, 6, 7, 8, 9, 10;
+
+-- name: position_at
+-- The newest position recorded by a time. Positions are dense and recorded_at never runs back, so
+-- halving the range finds it in a few look-ups.
+WITH RECURSIVE search (low, high) AS (
+    SELECT 0::bigint, position FROM log_head
+    UNION ALL
+    SELECT CASE WHEN e.recorded_at <= $1::timestamptz THEN e.position ELSE s.low END,
+           CASE WHEN e.recorded_at <= $1 THEN s.high ELSE e.position - 1 END
+    FROM search s
+    JOIN events e ON e.position = (s.low + s.high + 1) / 2
+    WHERE s.low < s.high
+)
+SELECT low FROM search WHERE low = high;

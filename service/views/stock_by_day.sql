@@ -1,0 +1,58 @@
+-- name: add
+-- Add the legs of the events after $1 up to $2 to the day's net of their kind of stock.
+INSERT INTO stock_by_day AS s
+    (site, kind, cultivar, rootstock, size, stage, grade, commodity, day, delta)
+SELECT b.site, b.kind, coalesce(l.cultivar, ''), coalesce(l.rootstock, ''), b.size, b.stage,
+       b.grade, b.commodity, g.occurred_day, sum(g.delta)
+FROM legs g
+JOIN balances b ON b.lot_id = g.lot_id AND b.account_id = g.account_id
+JOIN lots l ON l.lot_id = g.lot_id
+WHERE g.position > $1 AND g.position <= $2
+  AND b.kind NOT IN ('source', 'variance')
+GROUP BY 1, 2, 3, 4, 5, 6, 7, 8, 9
+HAVING sum(g.delta) <> 0
+ON CONFLICT (site, kind, cultivar, rootstock, size, stage, grade, commodity, day)
+DO UPDATE SET delta = s.delta + excluded.delta;
+
+-- name: sweep
+-- A day whose changes cancel out is as if nothing had been: so a rebuild gives the same rows.
+DELETE FROM stock_by_day WHERE delta = 0;
+
+-- name: clear
+-- Before a rebuild.
+DELETE FROM stock_by_day;
+
+-- name: by_day
+-- Stock at the end of day $10 and of each later day with a change up to $11, grouped. Others:
+-- $1 groups, $2 kinds, $3 sites or null, $4.. site, cultivar, rootstock, size, stage, grade.
+WITH net AS (
+    SELECT s.kind,
+           s.commodity,
+           CASE WHEN 'site' = ANY ($1::text[]) THEN s.site END AS site,
+           CASE WHEN 'cultivar' = ANY ($1) THEN s.cultivar END AS cultivar,
+           CASE WHEN 'rootstock' = ANY ($1) THEN s.rootstock END AS rootstock,
+           CASE WHEN 'size' = ANY ($1) THEN s.size END AS size,
+           CASE WHEN 'stage' = ANY ($1) THEN s.stage END AS stage,
+           CASE WHEN 'grade' = ANY ($1) THEN s.grade END AS grade,
+           greatest(s.day, $10::date) AS day,
+           sum(s.delta) AS change
+    FROM stock_by_day s
+    WHERE s.kind = ANY ($2::text[])
+      AND s.day <= $11::date
+      AND ($3::text[] IS NULL OR s.site = ANY ($3))
+      AND ($4::text IS NULL OR s.site = $4)
+      AND ($5::text IS NULL OR s.cultivar = $5)
+      AND ($6::text IS NULL OR s.rootstock = $6)
+      AND ($7::text IS NULL OR s.size = $7)
+      AND ($8::text IS NULL OR s.stage = $8)
+      AND ($9::text IS NULL OR s.grade = $9)
+    GROUP BY 1, 2, 3, 4, 5, 6, 7, 8, 9
+)
+SELECT kind, commodity, site, cultivar, rootstock, size, stage, grade, day,
+       change::bigint AS change,
+       (sum(change) OVER (
+           PARTITION BY kind, commodity, site, cultivar, rootstock, size, stage, grade
+           ORDER BY day
+       ))::bigint AS quantity
+FROM net
+ORDER BY day, kind, commodity, site, cultivar, rootstock, size, stage, grade;

@@ -1,0 +1,157 @@
+"""The runner: exactly once over several processes, woken at once, faults set aside."""
+
+import asyncio
+import time
+from typing import Literal
+
+from service.views.positions import position, wait_for
+from service.views.runner import Batch, Runner
+from service.views.stock_by_day import StockByDay
+from tests.support.nursery import graft, nursery, season
+
+
+class Bad:
+    """A view that cannot apply one position."""
+
+    name = "bad"
+    kind: Literal["additive"] = "additive"
+    follows: tuple[str, ...] = ()
+
+    def __init__(self, refuses: int) -> None:
+        self.refuses = refuses
+        self.applied: list[int] = []
+
+    async def apply(self, conn, batch: Batch) -> None:
+        if batch.after < self.refuses <= batch.through:
+            await conn.execute("SELECT 1 / 0")
+        self.applied += range(batch.after + 1, batch.through + 1)
+
+    async def clear(self, conn) -> None:
+        self.applied.clear()
+
+
+class Lots:
+    """A view of lots that cannot compute one lot until it is told so."""
+
+    name = "lots"
+    kind: Literal["per_subject"] = "per_subject"
+    follows: tuple[str, ...] = ()
+
+    def __init__(self) -> None:
+        self.refuses = {"TR1"}
+        self.computed: list[str] = []
+
+    async def touched(self, conn, batch: Batch) -> list[str]:
+        rows = await conn.fetch(
+            "SELECT DISTINCT code FROM subjects WHERE kind = 'lot' "
+            "AND position > $1 AND position <= $2",
+            batch.after,
+            batch.through,
+        )
+        return [row["code"] for row in rows]
+
+    async def everything(self, conn) -> list[str]:
+        return [row["code"] for row in await conn.fetch("SELECT code FROM lots")]
+
+    async def recompute(self, conn, subjects: list[str]) -> None:
+        if self.refuses & set(subjects):
+            raise KeyError("no such stage")
+        self.computed += subjects
+
+    async def clear(self, conn) -> None:
+        self.computed.clear()
+
+
+async def test_two_runners_count_every_event_once(database) -> None:
+    book = await nursery(database.writer)
+    first = Runner(database, [StockByDay()], poll_seconds=0.05)
+    second = Runner(database, [StockByDay()], poll_seconds=0.05)
+    await first.start()
+    await second.start()
+    try:
+        await season(book)
+        for n in range(10):
+            await graft(book, f"TX{n}", "2026-03-12", count=1)
+        await first.caught_up(book.position, 20)
+        await second.caught_up(book.position, 20)
+    finally:
+        await first.stop()
+        await second.stop()
+    trees = await database.reader.fetchval(
+        "SELECT sum(delta) FROM stock_by_day WHERE kind = 'trees'"
+    )
+    assert trees == 40
+
+
+async def test_an_event_is_visible_at_once(database) -> None:
+    """The notice of the log wakes the view: nobody waits for the poll, here an hour."""
+    book = await nursery(database.writer)
+    await season(book)
+    runner = Runner(database, [StockByDay()], poll_seconds=3600)
+    await runner.start()
+    try:
+        await runner.caught_up(book.position, 20)
+        took = []
+        for n in range(15):
+            written = await graft(book, f"TX{n}", "2026-03-12", count=1)
+            start = time.perf_counter()
+            assert await wait_for(database.reader, "stock_by_day", written, 10) >= written
+            took.append(time.perf_counter() - start)
+        assert sorted(took)[7] < 0.5
+    finally:
+        await runner.stop()
+
+
+async def test_a_bad_event_is_set_aside_and_the_rest_goes_on(database) -> None:
+    book = await nursery(database.writer)
+    await season(book)
+    view = Bad(refuses=5)
+    await Runner(database, [view]).catch_up()
+    assert view.applied == [p for p in range(1, book.position + 1) if p != 5]
+    faults = await database.reader.fetch("SELECT subject, position, error FROM view_faults")
+    assert [(f["subject"], f["position"]) for f in faults] == [("position:5", 5)]
+    assert "DivisionByZero" in faults[0]["error"]
+    assert await position(database.reader, "bad") == book.position
+
+
+async def test_a_bad_subject_is_set_aside_and_mended_when_it_comes_right(database) -> None:
+    book = await nursery(database.writer)
+    await season(book)
+    view = Lots()
+    runner = Runner(database, [view])
+    await runner.catch_up()
+    assert set(view.computed) == {"BW1", "LN1", "TR2"}
+    assert await database.reader.fetchval("SELECT subject FROM view_faults") == "TR1"
+    view.refuses.clear()
+    await book.event("tops.forced", "CORIN", "2026-03-20", {"lot": "TR1", "place": "C-T1"})
+    await runner.catch_up()
+    assert "TR1" in view.computed
+    assert await database.reader.fetchval("SELECT count(*) FROM view_faults") == 0
+
+
+async def test_a_following_view_never_runs_ahead(database) -> None:
+    book = await nursery(database.writer)
+    await season(book)
+    first, after = Bad(refuses=-1), Bad(refuses=-1)
+    after.name, after.follows = "after", ("bad",)
+    runner = Runner(database, [after, first])
+    await runner._ensure()
+    assert await runner.step("after") is False
+    assert await position(database.reader, "after") == 0
+    await runner.step("bad")
+    await runner.step("after")
+    assert await position(database.reader, "after") == book.position
+
+
+async def test_waiting_gives_up_in_time(database) -> None:
+    await nursery(database.writer)
+    start = time.perf_counter()
+    assert await wait_for(database.reader, "stock_by_day", 99, 0.05) == 0
+    assert time.perf_counter() - start < 5
+
+
+async def test_stopping_ends_all_tasks(database) -> None:
+    runner = Runner(database, [StockByDay()], poll_seconds=3600)
+    await runner.start()
+    await asyncio.wait_for(runner.stop(), 10)
+    assert not [t for t in asyncio.all_tasks() if t.get_name().startswith("view")]
