@@ -89,7 +89,7 @@ NOON = time(12)
 
 
 class Moment(msgspec.Struct, frozen=True):
-    """An `occurred` text understood: the instant, the site's calendar day, and whether a time was given."""
+    """An `occurred` text understood: the instant, the day at the site, whether a time was given."""
 
     at: datetime
     day: date

@@ -17,7 +17,7 @@ Basis = Annotated[
 Sticks = Annotated[int, Meta(ge=1, le=1000, description="Budsticks in the bag.", examples=[3])]
 
 
-class BagFill(Data, kw_only=True):
+class BagFill(Data, frozen=True, kw_only=True):
     """One labelled bag: how many buds, on how many sticks, and where it lies."""
 
     bag: Annotated[Code, Meta(description="The bag's code. Minted when left out.")] | None = None
@@ -27,10 +27,13 @@ class BagFill(Data, kw_only=True):
     place: Annotated[Code, Meta(description="Where the bag lies, often a cooler.")]
 
 
-class BudLine(Data, kw_only=True):
+class BudLine(Data, frozen=True, kw_only=True):
     """Buds taken out of one bag. Left out, `buds` means all that the bag holds."""
 
     bag: Code
+    lot: Annotated[Code, Meta(description="The bag's budwood lot; filled by the log.")] | None = (
+        None
+    )
     buds: Count | None = None
     place: Annotated[Code, Meta(description="Where the bag lay. Found from the books.")] | None = (
         None
@@ -41,7 +44,7 @@ Bags = Annotated[list[BagFill], Meta(min_length=1, max_length=200)]
 BudLines = Annotated[list[BudLine], Meta(min_length=1, max_length=200)]
 
 
-class BudwoodCutData(Data, kw_only=True):
+class BudwoodCutData(Data, frozen=True, kw_only=True):
     """One cutting: one cultivar, one source tree (or one of the nursery's own tree lots), one day."""
 
     lot: (
@@ -58,13 +61,13 @@ class BudwoodCutData(Data, kw_only=True):
     bags: Bags
 
 
-class BudwoodCut(Envelope, tag="budwood.cut", kw_only=True):
+class BudwoodCut(Envelope, frozen=True, tag="budwood.cut", kw_only=True):
     """Budwood was cut on the nursery's own trees and put into labelled bags (buds: source → bags)."""
 
     data: BudwoodCutData
 
 
-class BudwoodReceivedData(Data, kw_only=True):
+class BudwoodReceivedData(Data, frozen=True, kw_only=True):
     """Bags received from a supplier."""
 
     lot: Code | None = None
@@ -83,13 +86,13 @@ class BudwoodReceivedData(Data, kw_only=True):
     bags: Bags
 
 
-class BudwoodReceived(Envelope, tag="budwood.received", kw_only=True):
+class BudwoodReceived(Envelope, frozen=True, tag="budwood.received", kw_only=True):
     """Budwood came in from a supplier (buds: source → bags)."""
 
     data: BudwoodReceivedData
 
 
-class BudwoodDiscardedData(Data, kw_only=True):
+class BudwoodDiscardedData(Data, frozen=True, kw_only=True):
     """Buds thrown away, and why."""
 
     lines: BudLines
@@ -97,26 +100,33 @@ class BudwoodDiscardedData(Data, kw_only=True):
     note: Text | None = None
 
 
-class BudwoodDiscarded(Envelope, tag="budwood.discarded", kw_only=True):
+class BudwoodDiscarded(Envelope, frozen=True, tag="budwood.discarded", kw_only=True):
     """Buds were thrown away (buds: bag → discarded)."""
 
     data: BudwoodDiscardedData
 
 
-class BudwoodMovedData(Data, kw_only=True):
+class BudwoodMovedData(Data, frozen=True, kw_only=True):
     """Bags carried from one place to another of the same site."""
 
     lines: BudLines
     to: Annotated[Code, Meta(description="The place they lie at now.")]
 
 
-class BudwoodMoved(Envelope, tag="budwood.moved", kw_only=True):
+class BudwoodMoved(Envelope, frozen=True, tag="budwood.moved", kw_only=True):
     """Bags were moved inside the site (buds: place → place)."""
 
     data: BudwoodMovedData
 
 
-class BudwoodSoldData(Data, kw_only=True):
+class Fulfilled(Data, frozen=True, kw_only=True):
+    """How much of a reservation's line a sale fulfilled; filled by the log."""
+
+    line: CountOrZero
+    count: Count
+
+
+class BudwoodSoldData(Data, frozen=True, kw_only=True):
     """Buds sold to a customer."""
 
     customer: Ref
@@ -124,18 +134,22 @@ class BudwoodSoldData(Data, kw_only=True):
     reservation: Code | None = None
     document: Ref | None = None
     lines: BudLines
+    fulfils: Annotated[list[Fulfilled], Meta(max_length=200, description="Filled by the log.")] = []
 
 
-class BudwoodSold(Envelope, tag="budwood.sold", kw_only=True):
+class BudwoodSold(Envelope, frozen=True, tag="budwood.sold", kw_only=True):
     """Buds were sold (buds: bag → customer)."""
 
     data: BudwoodSoldData
 
 
-class ScionsPreparedData(Data, kw_only=True):
+class ScionsPreparedData(Data, frozen=True, kw_only=True):
     """Pieces cut and wrapped beforehand, kept in a labelled bag of their own."""
 
     bag: Annotated[Code, Meta(description="The bag the wood came out of.")]
+    lot: Annotated[Code, Meta(description="The bag's budwood lot; filled by the log.")] | None = (
+        None
+    )
     place: Code | None = None
     into: (
         Annotated[Code, Meta(description="Code of the bag of pieces. Minted when left out.")] | None
@@ -156,7 +170,7 @@ class ScionsPreparedData(Data, kw_only=True):
     wrap: Annotated[Text, Meta(description="What they were wrapped in.")] | None = None
 
 
-class ScionsPrepared(Envelope, tag="scions.prepared", kw_only=True):
+class ScionsPrepared(Envelope, frozen=True, tag="scions.prepared", kw_only=True):
     """Scion pieces were cut and wrapped ahead of grafting (buds: bag → bag of pieces, waste → discarded)."""
 
     data: ScionsPreparedData

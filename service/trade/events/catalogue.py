@@ -9,7 +9,7 @@ from service.trade.methods import MethodName
 from service.trade.words import Code, Data, Days, Occurred, Ref, Text, Word
 
 
-class SiteNorms(Data, kw_only=True):
+class SiteNorms(Data, frozen=True, kw_only=True):
     """Norms of a site: defaults and remarks hang on them. All may be changed."""
 
     returns_allowed: Annotated[bool, Meta(description="May sold trees come back to the site?")] = (
@@ -33,7 +33,7 @@ class SiteNorms(Data, kw_only=True):
     ] = 14
 
 
-class Site(Data, kw_only=True, tag_field="kind", tag="site"):
+class Site(Data, frozen=True, kw_only=True, tag_field="kind", tag="site"):
     """A nursery location."""
 
     code: Code
@@ -55,7 +55,7 @@ class Site(Data, kw_only=True, tag_field="kind", tag="site"):
     retired: bool = False
 
 
-class Place(Data, kw_only=True, tag_field="kind", tag="place"):
+class Place(Data, frozen=True, kw_only=True, tag_field="kind", tag="place"):
     """A table, bed, box or cooler in a named structure of a site."""
 
     code: Code
@@ -68,7 +68,7 @@ class Place(Data, kw_only=True, tag_field="kind", tag="place"):
     retired: bool = False
 
 
-class Cultivar(Data, kw_only=True, tag_field="kind", tag="cultivar"):
+class Cultivar(Data, frozen=True, kw_only=True, tag_field="kind", tag="cultivar"):
     """What is grafted."""
 
     code: Code
@@ -81,7 +81,7 @@ class Cultivar(Data, kw_only=True, tag_field="kind", tag="cultivar"):
     retired: bool = False
 
 
-class Rootstock(Data, kw_only=True, tag_field="kind", tag="rootstock"):
+class Rootstock(Data, frozen=True, kw_only=True, tag_field="kind", tag="rootstock"):
     """What it is grafted on."""
 
     code: Code
@@ -90,7 +90,7 @@ class Rootstock(Data, kw_only=True, tag_field="kind", tag="rootstock"):
     retired: bool = False
 
 
-class Size(Data, kw_only=True, tag_field="kind", tag="size"):
+class Size(Data, frozen=True, kw_only=True, tag_field="kind", tag="size"):
     """A container or field size."""
 
     code: Code
@@ -99,7 +99,7 @@ class Size(Data, kw_only=True, tag_field="kind", tag="size"):
     retired: bool = False
 
 
-class SourceTree(Data, kw_only=True, tag_field="kind", tag="source_tree"):
+class SourceTree(Data, frozen=True, kw_only=True, tag_field="kind", tag="source_tree"):
     """A registered tree that budwood is cut from."""
 
     code: Code
@@ -115,7 +115,7 @@ class SourceTree(Data, kw_only=True, tag_field="kind", tag="source_tree"):
     retired: bool = False
 
 
-class CheckPlan(Data, kw_only=True, tag_field="kind", tag="check_plan"):
+class CheckPlan(Data, frozen=True, kw_only=True, tag_field="kind", tag="check_plan"):
     """Which check is due when, for a crop, method and stage."""
 
     code: Code
@@ -157,7 +157,7 @@ class CheckPlan(Data, kw_only=True, tag_field="kind", tag="check_plan"):
     retired: bool = False
 
 
-class Rule(Data, kw_only=True, tag_field="kind", tag="rule"):
+class Rule(Data, frozen=True, kw_only=True, tag_field="kind", tag="rule"):
     """A norm or legal clock as data: value, where it is from, and as of when. Never advice."""
 
     code: Code
@@ -171,13 +171,13 @@ class Rule(Data, kw_only=True, tag_field="kind", tag="rule"):
 Entry = Site | Place | Cultivar | Rootstock | Size | SourceTree | CheckPlan | Rule
 
 
-class CatalogueChangedData(Data, kw_only=True):
+class CatalogueChangedData(Data, frozen=True, kw_only=True):
     """One entry as it stands from now on, whole."""
 
     entry: Entry
 
 
-class CatalogueChanged(Envelope, tag="catalogue.changed", kw_only=True):
+class CatalogueChanged(Envelope, frozen=True, tag="catalogue.changed", kw_only=True):
     """An entry of the catalogue was made or changed."""
 
     data: CatalogueChangedData

@@ -8,7 +8,7 @@ from service.trade.events.envelope import Envelope
 from service.trade.words import Code, CountOrZero, Data, EventId, LongText, Occurred, Ref, Text
 
 
-class Observed(Data, kw_only=True):
+class Observed(Data, frozen=True, kw_only=True):
     """Totals seen at a look; an observation that moves nothing."""
 
     pushed: CountOrZero | None = None
@@ -17,7 +17,7 @@ class Observed(Data, kw_only=True):
     dead: CountOrZero | None = None
 
 
-class PlaceCheckedData(Data, kw_only=True):
+class PlaceCheckedData(Data, frozen=True, kw_only=True):
     """Somebody looked at the whole table."""
 
     place: Code
@@ -25,13 +25,13 @@ class PlaceCheckedData(Data, kw_only=True):
     note: Text | None = None
 
 
-class PlaceChecked(Envelope, tag="place.checked", kw_only=True):
+class PlaceChecked(Envelope, frozen=True, tag="place.checked", kw_only=True):
     """A place was looked over (moves nothing)."""
 
     data: PlaceCheckedData
 
 
-class WorkDoneData(Data, kw_only=True):
+class WorkDoneData(Data, frozen=True, kw_only=True):
     """Staking, desuckering, spacing and the like."""
 
     work: Literal["staked", "desuckered", "spaced", "weeded", "fed", "watered", "pruned", "other"]
@@ -40,13 +40,13 @@ class WorkDoneData(Data, kw_only=True):
     note: Text | None = None
 
 
-class WorkDone(Envelope, tag="work.done", kw_only=True):
+class WorkDone(Envelope, frozen=True, tag="work.done", kw_only=True):
     """Work was done (moves nothing)."""
 
     data: WorkDoneData
 
 
-class ToolsDisinfectedData(Data, kw_only=True):
+class ToolsDisinfectedData(Data, frozen=True, kw_only=True):
     """Knives and shears disinfected, as between source trees.
 
     Never mix bleach with acids or ammonia; wear gloves and eye protection; follow the label and
@@ -61,13 +61,13 @@ class ToolsDisinfectedData(Data, kw_only=True):
     )
 
 
-class ToolsDisinfected(Envelope, tag="tools.disinfected", kw_only=True):
+class ToolsDisinfected(Envelope, frozen=True, tag="tools.disinfected", kw_only=True):
     """Tools were disinfected (moves nothing)."""
 
     data: ToolsDisinfectedData
 
 
-class TreatmentAppliedData(Data, kw_only=True):
+class TreatmentAppliedData(Data, frozen=True, kw_only=True):
     """A treatment at places. Only licensed people, by the label and local rules."""
 
     places: Annotated[list[Code], Meta(min_length=1, max_length=200)]
@@ -83,33 +83,33 @@ class TreatmentAppliedData(Data, kw_only=True):
     ) = None
 
 
-class TreatmentApplied(Envelope, tag="treatment.applied", kw_only=True):
+class TreatmentApplied(Envelope, frozen=True, tag="treatment.applied", kw_only=True):
     """A treatment was applied (moves nothing)."""
 
     data: TreatmentAppliedData
 
 
-class AlertAcknowledgedData(Data, kw_only=True):
+class AlertAcknowledgedData(Data, frozen=True, kw_only=True):
     """Somebody has seen an alert."""
 
     alert: EventId
     note: LongText | None = None
 
 
-class AlertAcknowledged(Envelope, tag="alert.acknowledged", kw_only=True):
+class AlertAcknowledged(Envelope, frozen=True, tag="alert.acknowledged", kw_only=True):
     """An alert was acknowledged."""
 
     data: AlertAcknowledgedData
 
 
-class AlertRemindOnData(Data, kw_only=True):
+class AlertRemindOnData(Data, frozen=True, kw_only=True):
     """Be quiet about an alert until a day."""
 
     alert: EventId
     on: Annotated[Occurred, Meta(description="The day to be reminded.")]
 
 
-class AlertRemindOn(Envelope, tag="alert.remind_on", kw_only=True):
+class AlertRemindOn(Envelope, frozen=True, tag="alert.remind_on", kw_only=True):
     """An alert is to come back on a day."""
 
     data: AlertRemindOnData

@@ -19,7 +19,7 @@ Stage = Annotated[
 ]
 
 
-class GraftedBy(Data, kw_only=True):
+class GraftedBy(Data, frozen=True, kw_only=True):
     """One grafter's part of the work."""
 
     person: Annotated[Ref, Meta(examples=["p-03"])]
@@ -29,7 +29,7 @@ class GraftedBy(Data, kw_only=True):
 Grafters = Annotated[list[GraftedBy], Meta(max_length=50)]
 
 
-class Onto(Data, kw_only=True):
+class Onto(Data, frozen=True, kw_only=True):
     """What was grafted on: a liner lot, or a tree lot (an interstock)."""
 
     liner_lot: Code | None = None
@@ -43,7 +43,7 @@ class Onto(Data, kw_only=True):
     ) = None
 
 
-class TreesGraftedData(Data, kw_only=True, rename={"from_": "from"}):
+class TreesGraftedData(Data, frozen=True, kw_only=True, rename={"from_": "from"}):
     """One budwood lot on one liner lot by one method on one day."""
 
     lot: Annotated[Code, Meta(description="Code of the tree lot. Minted when left out.")] | None = (
@@ -75,13 +75,13 @@ class TreesGraftedData(Data, kw_only=True, rename={"from_": "from"}):
     )
 
 
-class TreesGrafted(Envelope, tag="trees.grafted", kw_only=True):
+class TreesGrafted(Envelope, frozen=True, tag="trees.grafted", kw_only=True):
     """Trees were grafted (plants: liners → trees, grafted; buds: bag → used)."""
 
     data: TreesGraftedData
 
 
-class TreesRegraftedData(Data, kw_only=True, rename={"from_": "from"}):
+class TreesRegraftedData(Data, frozen=True, kw_only=True, rename={"from_": "from"}):
     """A second try on stocks whose scion failed: trees of one lot become a new lot."""
 
     lot: Code | None = None
@@ -96,13 +96,13 @@ class TreesRegraftedData(Data, kw_only=True, rename={"from_": "from"}):
     place: Code
 
 
-class TreesRegrafted(Envelope, tag="trees.regrafted", kw_only=True):
+class TreesRegrafted(Envelope, frozen=True, tag="trees.regrafted", kw_only=True):
     """Trees were grafted again (trees failed or grafted → a new lot's trees, grafted; buds → used)."""
 
     data: TreesRegraftedData
 
 
-class GraftsWrappedData(Data, kw_only=True):
+class GraftsWrappedData(Data, frozen=True, kw_only=True):
     """Grafts wrapped or tied. `count` left out: all."""
 
     lot: Code
@@ -111,13 +111,13 @@ class GraftsWrappedData(Data, kw_only=True):
     material: Annotated[Text, Meta(examples=["stretch film"])]
 
 
-class GraftsWrapped(Envelope, tag="grafts.wrapped", kw_only=True):
+class GraftsWrapped(Envelope, frozen=True, tag="grafts.wrapped", kw_only=True):
     """Grafts were wrapped (a fact, nothing moves)."""
 
     data: GraftsWrappedData
 
 
-class GraftsUnwrappedData(Data, kw_only=True):
+class GraftsUnwrappedData(Data, frozen=True, kw_only=True):
     """The wrap came off and the take was read."""
 
     lot: Code
@@ -128,13 +128,13 @@ class GraftsUnwrappedData(Data, kw_only=True):
     left_wrapped: CountOrZero = 0
 
 
-class GraftsUnwrapped(Envelope, tag="grafts.unwrapped", kw_only=True):
+class GraftsUnwrapped(Envelope, frozen=True, tag="grafts.unwrapped", kw_only=True):
     """Grafts were unwrapped and the take read (trees grafted → failed)."""
 
     data: GraftsUnwrappedData
 
 
-class TopsData(Data, kw_only=True):
+class TopsData(Data, frozen=True, kw_only=True):
     """Work on the rootstocks' tops. May come before grafting, then on a liner lot."""
 
     lot: Code
@@ -144,7 +144,7 @@ class TopsData(Data, kw_only=True):
     note: Text | None = None
 
 
-class TopsForced(Envelope, tag="tops.forced", kw_only=True):
+class TopsForced(Envelope, frozen=True, tag="tops.forced", kw_only=True):
     """Tops were bent, lopped or notched so that the scion's bud leads (a fact, nothing moves).
 
     Wear eye and hand protection: bent tops spring back and knives slip.
@@ -153,7 +153,7 @@ class TopsForced(Envelope, tag="tops.forced", kw_only=True):
     data: TopsData
 
 
-class TopsRemovedData(Data, kw_only=True):
+class TopsRemovedData(Data, frozen=True, kw_only=True):
     """The rootstock's top was cut away above the scion."""
 
     lot: Code
@@ -162,20 +162,20 @@ class TopsRemovedData(Data, kw_only=True):
     note: Text | None = None
 
 
-class TopsRemoved(Envelope, tag="tops.removed", kw_only=True):
+class TopsRemoved(Envelope, frozen=True, tag="tops.removed", kw_only=True):
     """Tops came off (a fact, nothing moves)."""
 
     data: TopsRemovedData
 
 
-class Removed(Data, kw_only=True):
+class Removed(Data, frozen=True, kw_only=True):
     """Trees taken away dead, and why."""
 
     count: Count
     cause: LossCause
 
 
-class BookedStanding(Data, kw_only=True):
+class BookedStanding(Data, frozen=True, kw_only=True):
     """What the book had at (lot, place) when the count was taken; filled by the log."""
 
     grafted: CountOrZero
@@ -183,7 +183,7 @@ class BookedStanding(Data, kw_only=True):
     failed: CountOrZero
 
 
-class PushCountedData(Data, kw_only=True):
+class PushCountedData(Data, frozen=True, kw_only=True):
     """What stands at one place of one lot. Trees already graded `ready` are not part of it."""
 
     lot: Code
@@ -199,7 +199,7 @@ class PushCountedData(Data, kw_only=True):
     book: Annotated[BookedStanding, Meta(description="Filled by the log.")] | None = None
 
 
-class PushCounted(Envelope, tag="push.counted", kw_only=True):
+class PushCounted(Envelope, frozen=True, tag="push.counted", kw_only=True):
     """The table was walked and what stands was counted (book → counted, differences → variance)."""
 
     data: PushCountedData

@@ -29,14 +29,14 @@ LossCause = Annotated[
 ]
 
 
-class Standing(Data, kw_only=True):
+class Standing(Data, frozen=True, kw_only=True):
     """A number of plants at one place."""
 
     place: Code
     count: Count
 
 
-class LinersReceivedData(Data, kw_only=True):
+class LinersReceivedData(Data, frozen=True, kw_only=True):
     """A liner lot: one rootstock, one size, one supplier, one day."""
 
     lot: (
@@ -52,13 +52,13 @@ class LinersReceivedData(Data, kw_only=True):
     lines: Annotated[list[Standing], Meta(min_length=1, max_length=200)]
 
 
-class LinersReceived(Envelope, tag="liners.received", kw_only=True):
+class LinersReceived(Envelope, frozen=True, tag="liners.received", kw_only=True):
     """Liners came in, or were raised from seed here (source → liners)."""
 
     data: LinersReceivedData
 
 
-class LinersDiscardedData(Data, kw_only=True):
+class LinersDiscardedData(Data, frozen=True, kw_only=True):
     """Liners dead or thrown away."""
 
     lot: Code
@@ -69,13 +69,13 @@ class LinersDiscardedData(Data, kw_only=True):
     note: Text | None = None
 
 
-class LinersDiscarded(Envelope, tag="liners.discarded", kw_only=True):
+class LinersDiscarded(Envelope, frozen=True, tag="liners.discarded", kw_only=True):
     """Liners were lost or thrown away (liners → lost)."""
 
     data: LinersDiscardedData
 
 
-class LinersMovedData(Data, kw_only=True):
+class LinersMovedData(Data, frozen=True, kw_only=True):
     """Liners carried to another place of the site. `count` left out: all that stand there."""
 
     lot: Code
@@ -85,13 +85,13 @@ class LinersMovedData(Data, kw_only=True):
     to: Code
 
 
-class LinersMoved(Envelope, tag="liners.moved", kw_only=True):
+class LinersMoved(Envelope, frozen=True, tag="liners.moved", kw_only=True):
     """Liners were moved inside the site (place → place)."""
 
     data: LinersMovedData
 
 
-class LinersPottedData(Data, kw_only=True):
+class LinersPottedData(Data, frozen=True, kw_only=True):
     """Liners potted on into another size. `count` left out: all that stand there."""
 
     lot: Code
@@ -105,7 +105,7 @@ class LinersPottedData(Data, kw_only=True):
     ) = None
 
 
-class LinersPotted(Envelope, tag="liners.potted", kw_only=True):
+class LinersPotted(Envelope, frozen=True, tag="liners.potted", kw_only=True):
     """Liners were potted on (size → size)."""
 
     data: LinersPottedData

@@ -4,13 +4,14 @@ from typing import Annotated
 
 from msgspec import Meta
 
+from service.trade.events.budwood import Fulfilled
 from service.trade.events.envelope import Envelope
 from service.trade.events.grafting import Stage
 from service.trade.events.trees import Grade
 from service.trade.words import Code, Count, Data, Occurred, Ref, Text
 
 
-class ReservedLine(Data, kw_only=True):
+class ReservedLine(Data, frozen=True, kw_only=True):
     """A claim on an item (cultivar, rootstock, size, perhaps grade), on buds of a cultivar, or on a lot.
 
     Name either `cultivar` with `rootstock` and `size`, or `cultivar` with `buds` true, or `lot`.
@@ -28,7 +29,7 @@ class ReservedLine(Data, kw_only=True):
 ReservedLines = Annotated[list[ReservedLine], Meta(min_length=1, max_length=100)]
 
 
-class ReservationMadeData(Data, kw_only=True):
+class ReservationMadeData(Data, frozen=True, kw_only=True):
     """A claim for a customer, by a date."""
 
     reservation: Code | None = None
@@ -44,13 +45,13 @@ class ReservationMadeData(Data, kw_only=True):
     any_site: Annotated[bool, Meta(description="True: trees of any site will do.")] = False
 
 
-class ReservationMade(Envelope, tag="reservation.made", kw_only=True):
+class ReservationMade(Envelope, frozen=True, tag="reservation.made", kw_only=True):
     """A customer reserved (an intention: refused when it can't be covered)."""
 
     data: ReservationMadeData
 
 
-class ReservationChangedData(Data, kw_only=True):
+class ReservationChangedData(Data, frozen=True, kw_only=True):
     """New lines, date or expiry of a reservation; what is left out stays."""
 
     reservation: Code
@@ -59,26 +60,26 @@ class ReservationChangedData(Data, kw_only=True):
     expires_at: Occurred | None = None
 
 
-class ReservationChanged(Envelope, tag="reservation.changed", kw_only=True):
+class ReservationChanged(Envelope, frozen=True, tag="reservation.changed", kw_only=True):
     """A reservation was changed (an intention, judged like a new one)."""
 
     data: ReservationChangedData
 
 
-class ReservationReleasedData(Data, kw_only=True):
+class ReservationReleasedData(Data, frozen=True, kw_only=True):
     """What was still open of a reservation is given free."""
 
     reservation: Code
     reason: Text
 
 
-class ReservationReleased(Envelope, tag="reservation.released", kw_only=True):
+class ReservationReleased(Envelope, frozen=True, tag="reservation.released", kw_only=True):
     """A reservation was released."""
 
     data: ReservationReleasedData
 
 
-class SoldLine(Data, kw_only=True):
+class SoldLine(Data, frozen=True, kw_only=True):
     """Trees of one lot at one place."""
 
     lot: Code
@@ -89,7 +90,7 @@ class SoldLine(Data, kw_only=True):
     count: Count
 
 
-class TreesSoldData(Data, kw_only=True):
+class TreesSoldData(Data, frozen=True, kw_only=True):
     """Trees handed over to a customer."""
 
     customer: Ref
@@ -101,15 +102,16 @@ class TreesSoldData(Data, kw_only=True):
         None
     )
     lines: Annotated[list[SoldLine], Meta(min_length=1, max_length=200)]
+    fulfils: Annotated[list[Fulfilled], Meta(max_length=200, description="Filled by the log.")] = []
 
 
-class TreesSold(Envelope, tag="trees.sold", kw_only=True):
+class TreesSold(Envelope, frozen=True, tag="trees.sold", kw_only=True):
     """Trees were sold (trees → customer)."""
 
     data: TreesSoldData
 
 
-class ReturnedLine(Data, kw_only=True):
+class ReturnedLine(Data, frozen=True, kw_only=True):
     """Trees that came back, to a place kept for returns."""
 
     lot: Code
@@ -120,7 +122,7 @@ class ReturnedLine(Data, kw_only=True):
     count: Count
 
 
-class TreesReturnedData(Data, kw_only=True):
+class TreesReturnedData(Data, frozen=True, kw_only=True):
     """Trees a customer brought back."""
 
     customer: Ref
@@ -129,7 +131,7 @@ class TreesReturnedData(Data, kw_only=True):
     lines: Annotated[list[ReturnedLine], Meta(min_length=1, max_length=200)]
 
 
-class TreesReturned(Envelope, tag="trees.returned", kw_only=True):
+class TreesReturned(Envelope, frozen=True, tag="trees.returned", kw_only=True):
     """Trees came back (customer → a place for returns, where the site's rules allow it)."""
 
     data: TreesReturnedData

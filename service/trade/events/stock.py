@@ -12,7 +12,7 @@ from service.trade.methods import MethodName
 from service.trade.words import Code, Count, CountOrZero, Data, EventId, Occurred, Text
 
 
-class OpenedBudwood(Data, kw_only=True, tag_field="kind", tag="budwood"):
+class OpenedBudwood(Data, frozen=True, kw_only=True, tag_field="kind", tag="budwood"):
     """A budwood lot in the cooler when the books were opened. Unknown parts stay out."""
 
     lot: Code
@@ -22,7 +22,7 @@ class OpenedBudwood(Data, kw_only=True, tag_field="kind", tag="budwood"):
     bags: Bags
 
 
-class OpenedLiners(Data, kw_only=True, tag_field="kind", tag="liners"):
+class OpenedLiners(Data, frozen=True, kw_only=True, tag_field="kind", tag="liners"):
     """Liners that stood there when the books were opened."""
 
     lot: Code
@@ -33,7 +33,7 @@ class OpenedLiners(Data, kw_only=True, tag_field="kind", tag="liners"):
     basis: Basis = "counted"
 
 
-class OpenedTrees(Data, kw_only=True, tag_field="kind", tag="trees"):
+class OpenedTrees(Data, frozen=True, kw_only=True, tag_field="kind", tag="trees"):
     """Trees that stood there when the books were opened."""
 
     lot: Code
@@ -48,7 +48,7 @@ class OpenedTrees(Data, kw_only=True, tag_field="kind", tag="trees"):
     count: Count
 
 
-class StockOpenedData(Data, kw_only=True):
+class StockOpenedData(Data, frozen=True, kw_only=True):
     """What stood at the site when its books were opened. Clocks of checks start here."""
 
     lines: Annotated[
@@ -56,13 +56,13 @@ class StockOpenedData(Data, kw_only=True):
     ]
 
 
-class StockOpened(Envelope, tag="stock.opened", kw_only=True):
+class StockOpened(Envelope, frozen=True, tag="stock.opened", kw_only=True):
     """The books were opened (source → bags, liners, trees)."""
 
     data: StockOpenedData
 
 
-class CountedLine(Data, kw_only=True):
+class CountedLine(Data, frozen=True, kw_only=True):
     """What was counted of one account: buds of a bag, liners or trees of a lot at a place."""
 
     lot: Code | None = None
@@ -75,20 +75,20 @@ class CountedLine(Data, kw_only=True):
     book: Annotated[CountOrZero, Meta(description="By the book; filled by the log.")] | None = None
 
 
-class StockCountedData(Data, kw_only=True):
+class StockCountedData(Data, frozen=True, kw_only=True):
     """A stock count, with its reason."""
 
     lines: Annotated[list[CountedLine], Meta(min_length=1, max_length=200)]
     reason: Text
 
 
-class StockCounted(Envelope, tag="stock.counted", kw_only=True):
+class StockCounted(Envelope, frozen=True, tag="stock.counted", kw_only=True):
     """Stock was counted (book → counted, the difference to variance)."""
 
     data: StockCountedData
 
 
-class Unlabelled(Data, kw_only=True):
+class Unlabelled(Data, frozen=True, kw_only=True):
     """Trees that may be of this lot, standing without a label."""
 
     lot: Code
@@ -99,7 +99,7 @@ class Unlabelled(Data, kw_only=True):
     count: Count
 
 
-class LabelLostData(Data, kw_only=True):
+class LabelLostData(Data, frozen=True, kw_only=True):
     """Trees whose label is gone: they leave their candidate lots for an unidentified lot, on hold."""
 
     lot: Annotated[Code, Meta(description="The unidentified lot. Minted when left out.")] | None = (
@@ -112,13 +112,13 @@ class LabelLostData(Data, kw_only=True):
     note: Text | None = None
 
 
-class LabelLost(Envelope, tag="label.lost", kw_only=True):
+class LabelLost(Envelope, frozen=True, tag="label.lost", kw_only=True):
     """A label was lost (trees of candidate lots → an unidentified lot, on hold)."""
 
     data: LabelLostData
 
 
-class EventVoidedData(Data, kw_only=True):
+class EventVoidedData(Data, frozen=True, kw_only=True):
     """An event that should not stand, and why."""
 
     event: EventId
@@ -126,7 +126,7 @@ class EventVoidedData(Data, kw_only=True):
     position: Annotated[int, Meta(ge=1, le=2**62, description="Filled by the log.")] | None = None
 
 
-class EventVoided(Envelope, tag="event.voided", kw_only=True):
+class EventVoided(Envelope, frozen=True, tag="event.voided", kw_only=True):
     """An event was voided: its legs are reversed at its own date; both stay in the log."""
 
     data: EventVoidedData
@@ -143,7 +143,7 @@ HoldKind = Annotated[
 ]
 
 
-class HoldPlacedData(Data, kw_only=True):
+class HoldPlacedData(Data, frozen=True, kw_only=True):
     """A stop on a lot, bag, source tree, place or site, and on all that descends from it."""
 
     hold: Annotated[Code, Meta(description="Minted when left out.")] | None = None
@@ -153,13 +153,13 @@ class HoldPlacedData(Data, kw_only=True):
     reason: Text
 
 
-class HoldPlaced(Envelope, tag="hold.placed", kw_only=True):
+class HoldPlaced(Envelope, frozen=True, tag="hold.placed", kw_only=True):
     """A hold was placed (from the day it occurred)."""
 
     data: HoldPlacedData
 
 
-class HoldLiftedData(Data, kw_only=True):
+class HoldLiftedData(Data, frozen=True, kw_only=True):
     """A hold ended. For a plant-health hold say which authority released it and by what paper."""
 
     hold: Code
@@ -168,7 +168,7 @@ class HoldLiftedData(Data, kw_only=True):
     reason: Text
 
 
-class HoldLifted(Envelope, tag="hold.lifted", kw_only=True):
+class HoldLifted(Envelope, frozen=True, tag="hold.lifted", kw_only=True):
     """A hold was lifted (from the day it occurred)."""
 
     data: HoldLiftedData

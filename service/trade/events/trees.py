@@ -13,7 +13,7 @@ from service.trade.words import Code, Count, CountOrZero, Data, Occurred, Ref, T
 Grade = Annotated[Word, Meta(description="The grade the site uses.", examples=["first"])]
 
 
-class TreesReceivedData(Data, kw_only=True):
+class TreesReceivedData(Data, frozen=True, kw_only=True):
     """Bought-in grafted trees, with their passport or certificate."""
 
     lot: Code | None = None
@@ -32,13 +32,13 @@ class TreesReceivedData(Data, kw_only=True):
     count: Count
 
 
-class TreesReceived(Envelope, tag="trees.received", kw_only=True):
+class TreesReceived(Envelope, frozen=True, tag="trees.received", kw_only=True):
     """Grafted trees were bought in (source → trees)."""
 
     data: TreesReceivedData
 
 
-class TreesLostData(Data, kw_only=True):
+class TreesLostData(Data, frozen=True, kw_only=True):
     """Trees dead or thrown away."""
 
     lot: Code
@@ -51,13 +51,13 @@ class TreesLostData(Data, kw_only=True):
     note: Text | None = None
 
 
-class TreesLost(Envelope, tag="trees.lost", kw_only=True):
+class TreesLost(Envelope, frozen=True, tag="trees.lost", kw_only=True):
     """Trees were lost (trees → lost, by cause)."""
 
     data: TreesLostData
 
 
-class TreesMovedData(Data, kw_only=True):
+class TreesMovedData(Data, frozen=True, kw_only=True):
     """Trees carried to another place of the site. `count` left out: all that stand there."""
 
     lot: Code
@@ -69,13 +69,13 @@ class TreesMovedData(Data, kw_only=True):
     to: Code
 
 
-class TreesMoved(Envelope, tag="trees.moved", kw_only=True):
+class TreesMoved(Envelope, frozen=True, tag="trees.moved", kw_only=True):
     """Trees were moved inside the site (place → place)."""
 
     data: TreesMovedData
 
 
-class TreesPottedData(Data, kw_only=True):
+class TreesPottedData(Data, frozen=True, kw_only=True):
     """Trees potted on into another size. `count` left out: all that stand there."""
 
     lot: Code
@@ -88,13 +88,13 @@ class TreesPottedData(Data, kw_only=True):
     to: Code | None = None
 
 
-class TreesPotted(Envelope, tag="trees.potted", kw_only=True):
+class TreesPotted(Envelope, frozen=True, tag="trees.potted", kw_only=True):
     """Trees were potted on (size → size)."""
 
     data: TreesPottedData
 
 
-class Graded(Data, kw_only=True):
+class Graded(Data, frozen=True, kw_only=True):
     """One outcome of a grading: so many trees, of this grade and stage."""
 
     count: Count
@@ -106,7 +106,7 @@ class Graded(Data, kw_only=True):
     height_cm: Annotated[int, Meta(ge=1, le=2000, description="Height, cm.")] | None = None
 
 
-class TreesGradedData(Data, kw_only=True):
+class TreesGradedData(Data, frozen=True, kw_only=True):
     """Trees graded at one place; several outcomes at once, downgrading allowed."""
 
     lot: Code
@@ -117,13 +117,13 @@ class TreesGradedData(Data, kw_only=True):
     outcomes: Annotated[list[Graded], Meta(min_length=1, max_length=20)]
 
 
-class TreesGraded(Envelope, tag="trees.graded", kw_only=True):
+class TreesGraded(Envelope, frozen=True, tag="trees.graded", kw_only=True):
     """Trees were graded (stage and grade change)."""
 
     data: TreesGradedData
 
 
-class SentLine(Data, kw_only=True):
+class SentLine(Data, frozen=True, kw_only=True):
     """Trees or liners of a lot, or buds of a bag, loaded for another site."""
 
     lot: Code | None = None
@@ -137,7 +137,7 @@ class SentLine(Data, kw_only=True):
     ) = None
 
 
-class ConsignmentSentData(Data, kw_only=True):
+class ConsignmentSentData(Data, frozen=True, kw_only=True):
     """A load that left for another site of the nursery."""
 
     consignment: Code | None = None
@@ -147,13 +147,13 @@ class ConsignmentSentData(Data, kw_only=True):
     carrier: Ref | None = None
 
 
-class ConsignmentSent(Envelope, tag="consignment.sent", kw_only=True):
+class ConsignmentSent(Envelope, frozen=True, tag="consignment.sent", kw_only=True):
     """A consignment left (place → in transit, owned by the receiving site)."""
 
     data: ConsignmentSentData
 
 
-class ReceivedLine(Data, kw_only=True):
+class ReceivedLine(Data, frozen=True, kw_only=True):
     """What arrived of one line: alive to a place, dead on arrival; the rest is short or surplus."""
 
     lot: Code | None = None
@@ -170,7 +170,7 @@ class ReceivedLine(Data, kw_only=True):
     ) = None
 
 
-class ConsignmentReceivedData(Data, kw_only=True):
+class ConsignmentReceivedData(Data, frozen=True, kw_only=True):
     """A load that arrived; it closes the consignment."""
 
     consignment: Code
@@ -178,7 +178,7 @@ class ConsignmentReceivedData(Data, kw_only=True):
     note: Text | None = None
 
 
-class ConsignmentReceived(Envelope, tag="consignment.received", kw_only=True):
+class ConsignmentReceived(Envelope, frozen=True, tag="consignment.received", kw_only=True):
     """A consignment arrived (in transit → places; dead → lost; shortage and surplus → variance)."""
 
     data: ConsignmentReceivedData

@@ -1,0 +1,205 @@
+"""What completing one event can see and say: the books, the day, and its remarks."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from service.trade import holds
+from service.trade.accounts import Key
+from service.trade.books import Account, Bag, Books, Lot
+from service.trade.events.budwood import BudLine
+from service.trade.events.catalogue import Place, Site
+from service.trade.events.envelope import Envelope
+from service.trade.verdicts import Fault, Refusal, Remark, refuse
+from service.trade.words import Moment
+
+
+class Bench:
+    """The state around one event while it is completed."""
+
+    def __init__(self, books: Books, event: Envelope, moment: Moment) -> None:
+        self.books = books
+        self.event = event
+        self.moment = moment
+        self.day = moment.day
+        self.here = event.site
+        self.remarks: list[Remark] = []
+        self.broken: list[Fault] = []
+
+    @property
+    def site(self) -> Site:
+        return self.books.catalogue.site(self.here)
+
+    # -- saying ---------------------------------------------------------------
+
+    def remark(self, kind: str, detail: str, **numbers: Any) -> None:
+        self.remarks.append(Remark(kind=kind, detail=detail, numbers=numbers))
+
+    def break_rule(self, kind: str, detail: str, pointer: str, **numbers: Any) -> None:
+        """A rule is broken: refused the first time, a breach when it happened all the same."""
+        if self.event.happened:
+            self.remark("breach", detail, rule=kind, **numbers)
+        else:
+            self.broken.append(Fault(kind=kind, detail=detail, pointer=pointer, numbers=numbers))
+
+    def settle(self) -> None:
+        """Refuse when rules were broken and nobody said that it happened."""
+        if self.broken:
+            raise Refusal(*self.broken)
+
+    # -- codes ------------------------------------------------------------------
+
+    def place(self, code: str, pointer: str) -> Place:
+        """A place of the acting site; another site's is as unknown as none at all."""
+        place = self.books.catalogue.place(code, pointer)
+        if place.site != self.here:
+            raise refuse(
+                "unknown_code",
+                f"No place {code} is at site {self.here}.",
+                pointer,
+                code=code,
+                site=self.here,
+            )
+        if place.retired:
+            self.break_rule("retired", f"Place {code} is retired.", pointer, code=code)
+        return place
+
+    def size(self, code: str, pointer: str) -> str:
+        self.books.catalogue.size(code, pointer)
+        return code
+
+    def mint(self, wanted: str | None) -> str:
+        """The code the person chose, or the next free minted one."""
+        if wanted is not None:
+            return wanted
+        fresh = self.books.fresh
+        if not fresh:
+            raise refuse("missing", "A code could not be minted; please choose one.", "#/data")
+        code = fresh[0]
+        self.books.alter(self.books, fresh=fresh[1:])
+        return code
+
+    def new_lot(self, code: str, pointer: str) -> None:
+        """Refuse a code that a standing lot or bag has."""
+        lot, bag = self.books.lots.get(code), self.books.bags.get(code)
+        if (lot and not lot.voided) or (bag and not bag.voided):
+            what = f"{lot.kind} lot" if lot and not lot.voided else "bag"
+            raise refuse(
+                "code_in_use", f"{code} is a {what} already.", pointer, code=code, is_a=what
+            )
+
+    # -- what stands where ---------------------------------------------------------
+
+    def pick(
+        self,
+        lot: Lot,
+        kind: str,
+        pointer: str,
+        *,
+        place: str | None = None,
+        stage: str | None = None,
+        size: str | None = None,
+        grade: str | None = None,
+        ref: str | None = None,
+        site: str | None = None,
+    ) -> Account:
+        """The one account of the lot that fits what was said, as the book stood on that day."""
+        where = site or self.here
+        fits = [
+            account
+            for key, account in self.books.accounts_of(lot.code).items()
+            if key.kind == kind
+            and key.site == where
+            and (place is None or key.place == place)
+            and (stage is None or key.stage == stage)
+            and (size is None or key.size == size)
+            and (grade is None or key.grade == grade)
+            and (ref is None or key.ref == ref)
+        ]
+        standing = [account for account in fits if account.at_end_of(self.day) > 0]
+        if len(standing) == 1:
+            return standing[0]
+        if len(standing) > 1:
+            raise refuse(
+                "say_which",
+                f"{ref or lot.code} stands at several places, stages or sizes on {self.day}; "
+                "say which.",
+                pointer,
+                standing=[_shown(account, self) for account in standing[:20]],
+            )
+        if fits:
+            # Nothing left on that day: the last one used is the one meant, and the judge will
+            # say by how much it falls short.
+            return max(fits, key=lambda account: (account.last_day or self.day, account.balance))
+        elsewhere = [
+            _shown(account, self)
+            for account in self.books.accounts_of(lot.code).values()
+            if account.key.kind == kind and account.key.site == where and account.balance > 0
+        ]
+        raise refuse(
+            "nothing_there",
+            f"By the book nothing of {ref or lot.code} stands there on {self.day}. "
+            "A stock count or an opening would settle what is there.",
+            pointer,
+            stands=elsewhere[:20],
+        )
+
+    def pick_key(self, lot: Lot, line: Any, pointer: str, stage: str | None = None) -> Account:
+        """The account of the trees that a line with place, stage, size and grade speaks of."""
+        return self.pick(
+            lot,
+            "trees",
+            pointer,
+            place=line.place,
+            stage=line.stage if stage is None else stage,
+            size=line.size,
+            grade=getattr(line, "grade", None),
+        )
+
+    def bag_account(self, bag: Bag, place: str | None, pointer: str) -> Account:
+        return self.pick(self.books.lots[bag.lot], "bag", pointer, place=place, ref=bag.code)
+
+    def bud_line(self, line: BudLine, pointer: str) -> tuple[Bag, Account]:
+        bag = self.books.bag(line.bag, f"{pointer}/bag")
+        return bag, self.bag_account(bag, line.place, f"{pointer}/bag")
+
+    # -- holds ----------------------------------------------------------------------
+
+    def held(self, action: str, lot: Lot | None, keys: Iterable[Key], pointer: str) -> None:
+        """Break the rule `held` where a hold blocks the action on the lot, its bags or places."""
+        if not self.books.holds:
+            return
+        tokens = {f"site:{self.here}"}
+        if lot is not None:
+            tokens.update(lot.ancestry)
+        for key in keys:
+            if key.place:
+                tokens.add(f"place:{key.place}")
+            if key.kind == "bag":
+                tokens.add(f"bag:{key.ref}")
+        for hold in holds.blocking(self.books, action, tokens, self.day):
+            self.break_rule(
+                "held",
+                f"Hold {hold.code} ({hold.kind.replace('_', ' ')}: {hold.reason}) on "
+                f"{hold.target.replace('_', ' ')} {hold.target_code} blocks it since "
+                f"{hold.from_day}.",
+                pointer,
+                hold=hold.code,
+                hold_kind=hold.kind,
+                since=str(hold.from_day),
+                blocks=action,
+            )
+
+
+def _shown(account: Account, bench: Bench) -> dict[str, Any]:
+    """An account in words for a refusal."""
+    key = account.key
+    parts = {
+        "place": key.place,
+        "stage": key.stage,
+        "size": key.size,
+        "grade": key.grade,
+        "bag": key.ref,
+    }
+    shown: dict[str, Any] = {name: value for name, value in parts.items() if value}
+    shown["count"] = account.at_end_of(bench.day)
+    return shown

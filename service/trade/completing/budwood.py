@@ -1,0 +1,196 @@
+"""Completing budwood events."""
+
+from msgspec.structs import replace
+
+from service.trade import holds
+from service.trade.bench import Bench
+from service.trade.books import Lot
+from service.trade.completing import completes
+from service.trade.events.budwood import (
+    BagFill,
+    BudLine,
+    BudwoodCut,
+    BudwoodCutData,
+    BudwoodDiscarded,
+    BudwoodDiscardedData,
+    BudwoodMoved,
+    BudwoodMovedData,
+    BudwoodReceived,
+    BudwoodReceivedData,
+    BudwoodSold,
+    BudwoodSoldData,
+    ScionsPrepared,
+    ScionsPreparedData,
+)
+from service.trade.verdicts import refuse
+from service.trade.words import understand_occurred
+
+
+def new_bags(bench: Bench, bags: list[BagFill], pointer: str) -> list[BagFill]:
+    """Bags with their codes; a bag below the site's norm is remarked as short."""
+    norm = bench.site.norms.bag_buds_min
+    filled: list[BagFill] = []
+    seen: set[str] = set()
+    for index, fill in enumerate(bags):
+        at = f"{pointer}/{index}"
+        code = bench.mint(fill.bag)
+        if code in seen:
+            raise refuse("code_in_use", f"Bag {code} is named twice.", f"{at}/bag", code=code)
+        seen.add(code)
+        bench.new_lot(code, f"{at}/bag")
+        bench.place(fill.place, f"{at}/place")
+        if fill.buds < norm:
+            bench.remark(
+                "short_bag",
+                f"Bag {code} holds {fill.buds} buds; the site's norm is at least {norm}.",
+                bag=code,
+                buds=fill.buds,
+                norm=norm,
+            )
+        filled.append(replace(fill, bag=code))
+    return filled
+
+
+def new_budwood_lot(bench: Bench, code: str | None) -> str:
+    lot = bench.mint(code)
+    bench.new_lot(lot, "#/data/lot")
+    return lot
+
+
+def source_expired(bench: Bench, code: str, pointer: str) -> None:
+    """Break the rule when the tree's registration had ended by the day of the event."""
+    tree = bench.books.catalogue.source_tree(code, pointer)
+    if tree.expires_on and str(bench.day) > tree.expires_on[:10]:
+        bench.break_rule(
+            "source_expired",
+            f"The registration of source tree {code} ended on {tree.expires_on[:10]}.",
+            pointer,
+            source_tree=code,
+            expired_on=tree.expires_on[:10],
+        )
+
+
+@completes(BudwoodCut)
+def _cut(bench: Bench, d: BudwoodCutData) -> BudwoodCutData:
+    bench.books.catalogue.cultivar(d.cultivar, "#/data/cultivar")
+    if (d.source_tree is None) == (d.tree_lot is None):
+        raise refuse(
+            "missing",
+            "Say which tree it was cut from: either `source_tree` or `tree_lot`.",
+            "#/data/source_tree",
+        )
+    if d.source_tree is not None:
+        tree = bench.books.catalogue.source_tree(d.source_tree, "#/data/source_tree")
+        if tree.cultivar != d.cultivar:
+            raise refuse(
+                "counts_disagree",
+                f"Source tree {tree.code} is {tree.cultivar}, not {d.cultivar}.",
+                "#/data/cultivar",
+                source_tree_is=tree.cultivar,
+            )
+        source_expired(bench, d.source_tree, "#/data/source_tree")
+        for hold in holds.blocking(bench.books, holds.USE, [f"source_tree:{tree.code}"], bench.day):
+            bench.break_rule(
+                "held",
+                f"Hold {hold.code} on source tree {tree.code} blocks cutting: {hold.reason}.",
+                "#/data/source_tree",
+                hold=hold.code,
+                hold_kind=hold.kind,
+            )
+    else:
+        lot = bench.books.lot(d.tree_lot or "", "#/data/tree_lot", "tree")
+        if lot.cultivar != d.cultivar:
+            raise refuse(
+                "counts_disagree",
+                f"Tree lot {lot.code} is {lot.cultivar}, not {d.cultivar}.",
+                "#/data/cultivar",
+                tree_lot_is=lot.cultivar,
+            )
+        bench.held(holds.USE, lot, (), "#/data/tree_lot")
+    lot_code = new_budwood_lot(bench, d.lot)
+    return replace(d, lot=lot_code, bags=new_bags(bench, d.bags, "#/data/bags"))
+
+
+@completes(BudwoodReceived)
+def _received(bench: Bench, d: BudwoodReceivedData) -> BudwoodReceivedData:
+    bench.books.catalogue.cultivar(d.cultivar, "#/data/cultivar")
+    if d.source_tree is not None:
+        bench.books.catalogue.source_tree(d.source_tree, "#/data/source_tree")
+        source_expired(bench, d.source_tree, "#/data/source_tree")
+    day_given(bench, d.cut_on, "#/data/cut_on")
+    lot = new_budwood_lot(bench, d.lot)
+    return replace(d, lot=lot, bags=new_bags(bench, d.bags, "#/data/bags"))
+
+
+def day_given(bench: Bench, text: str | None, pointer: str) -> None:
+    """Refuse a text that is no day of the calendar."""
+    if text is not None:
+        from zoneinfo import ZoneInfo
+
+        try:
+            understand_occurred(text, ZoneInfo(bench.site.time_zone))
+        except ValueError as error:
+            raise refuse("not_a_day", str(error), pointer) from error
+
+
+def taken_lines(bench: Bench, lines: list[BudLine], action: str) -> list[BudLine]:
+    """Bud lines with lot, place and number filled: all that the bag holds where none is said."""
+    filled: list[BudLine] = []
+    taken: dict[int, int] = {}
+    for index, line in enumerate(lines):
+        at = f"#/data/lines/{index}"
+        bag, account = bench.bud_line(line, at)
+        bench.held(action, bench.books.lots[bag.lot], [account.key], at)
+        buds = line.buds
+        if buds is None:
+            buds = account.at_end_of(bench.day) - taken.get(account.account_id, 0)
+            if buds <= 0:
+                raise refuse(
+                    "nothing_there",
+                    f"By the book bag {bag.code} is empty on {bench.day}.",
+                    f"{at}/bag",
+                    bag=bag.code,
+                )
+        taken[account.account_id] = taken.get(account.account_id, 0) + buds
+        filled.append(replace(line, lot=bag.lot, place=account.key.place, buds=buds))
+    return filled
+
+
+@completes(BudwoodDiscarded)
+def _discarded(bench: Bench, d: BudwoodDiscardedData) -> BudwoodDiscardedData:
+    return replace(d, lines=taken_lines(bench, d.lines, holds.DISCARD))
+
+
+@completes(BudwoodMoved)
+def _moved(bench: Bench, d: BudwoodMovedData) -> BudwoodMovedData:
+    bench.place(d.to, "#/data/to")
+    return replace(d, lines=taken_lines(bench, d.lines, holds.MOVE))
+
+
+@completes(BudwoodSold)
+def _sold(bench: Bench, d: BudwoodSoldData) -> BudwoodSoldData:
+    from service.trade.claims import fulfil_buds
+
+    lines = taken_lines(bench, d.lines, holds.SELL)
+    return replace(d, lines=lines, fulfils=fulfil_buds(bench, d.reservation, lines))
+
+
+@completes(ScionsPrepared)
+def _prepared(bench: Bench, d: ScionsPreparedData) -> ScionsPreparedData:
+    norms = bench.site.norms
+    bag, account = bench.bud_line(BudLine(bag=d.bag, place=d.place), "#/data")
+    lot: Lot = bench.books.lots[bag.lot]
+    bench.held(holds.USE, lot, [account.key], "#/data/bag")
+    into = bench.mint(d.into)
+    bench.new_lot(into, "#/data/into")
+    if d.to is not None:
+        bench.place(d.to, "#/data/to")
+    return replace(
+        d,
+        lot=lot.code,
+        place=account.key.place,
+        into=into,
+        to=d.to or account.key.place,
+        buds_per_piece=d.buds_per_piece or norms.scion_buds,
+        length_mm=d.length_mm or norms.scion_length_mm,
+    )

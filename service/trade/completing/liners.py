@@ -1,0 +1,80 @@
+"""Completing liner events."""
+
+from msgspec.structs import replace
+
+from service.trade import holds
+from service.trade.bench import Bench
+from service.trade.books import Account
+from service.trade.completing import completes
+from service.trade.events.liners import (
+    LinersDiscarded,
+    LinersDiscardedData,
+    LinersMoved,
+    LinersMovedData,
+    LinersPotted,
+    LinersPottedData,
+    LinersReceived,
+    LinersReceivedData,
+)
+from service.trade.verdicts import refuse
+
+
+@completes(LinersReceived)
+def _received(bench: Bench, d: LinersReceivedData) -> LinersReceivedData:
+    bench.books.catalogue.rootstock(d.rootstock, "#/data/rootstock")
+    bench.size(d.size, "#/data/size")
+    for index, line in enumerate(d.lines):
+        bench.place(line.place, f"#/data/lines/{index}/place")
+    lot = bench.mint(d.lot)
+    bench.new_lot(lot, "#/data/lot")
+    return replace(d, lot=lot)
+
+
+def standing(
+    bench: Bench, d: LinersDiscardedData | LinersMovedData | LinersPottedData, action: str
+) -> Account:
+    """The account of liners that the event speaks of."""
+    lot = bench.books.lot(d.lot, "#/data/lot", "liner")
+    account = bench.pick(lot, "liners", "#/data/place", place=d.place, size=d.size)
+    bench.held(action, lot, [account.key], "#/data/lot")
+    return account
+
+
+def all_of(bench: Bench, account: Account, count: int | None, pointer: str) -> int:
+    """The number said, or all that stands there on that day."""
+    if count is not None:
+        return count
+    there = account.at_end_of(bench.day)
+    if there <= 0:
+        raise refuse(
+            "nothing_there",
+            f"By the book nothing of {account.lot} stands there on {bench.day}.",
+            pointer,
+            lot=account.lot,
+        )
+    return there
+
+
+@completes(LinersDiscarded)
+def _discarded(bench: Bench, d: LinersDiscardedData) -> LinersDiscardedData:
+    account = standing(bench, d, holds.DISCARD)
+    return replace(d, place=account.key.place, size=account.key.size)
+
+
+@completes(LinersMoved)
+def _moved(bench: Bench, d: LinersMovedData) -> LinersMovedData:
+    bench.place(d.to, "#/data/to")
+    account = standing(bench, d, holds.MOVE)
+    count = all_of(bench, account, d.count, "#/data/count")
+    return replace(d, place=account.key.place, size=account.key.size, count=count)
+
+
+@completes(LinersPotted)
+def _potted(bench: Bench, d: LinersPottedData) -> LinersPottedData:
+    bench.size(d.to_size, "#/data/to_size")
+    if d.to is not None:
+        bench.place(d.to, "#/data/to")
+    account = standing(bench, d, holds.MOVE)
+    count = all_of(bench, account, d.count, "#/data/count")
+    place = account.key.place
+    return replace(d, place=place, size=account.key.size, count=count, to=d.to or place)

@@ -1,0 +1,120 @@
+"""Completing the catalogue's changes and facts that move nothing."""
+
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from service.trade.bench import Bench
+from service.trade.completing import completes
+from service.trade.completing.budwood import day_given
+from service.trade.events.catalogue import (
+    CatalogueChanged,
+    CatalogueChangedData,
+    CheckPlan,
+    Place,
+    Rule,
+    Site,
+    SourceTree,
+)
+from service.trade.events.facts import (
+    AlertRemindOn,
+    AlertRemindOnData,
+    PlaceChecked,
+    PlaceCheckedData,
+    ToolsDisinfected,
+    ToolsDisinfectedData,
+    TreatmentApplied,
+    TreatmentAppliedData,
+    WorkDone,
+    WorkDoneData,
+)
+from service.trade.verdicts import refuse
+
+
+@completes(CatalogueChanged)
+def _catalogue(bench: Bench, d: CatalogueChangedData) -> CatalogueChangedData:
+    entry, catalogue, at = d.entry, bench.books.catalogue, "#/data/entry"
+    if isinstance(entry, Site):
+        if entry.code != bench.here:
+            raise refuse(
+                "unknown_code", "A site is changed by itself.", f"{at}/code", code=entry.code
+            )
+        try:
+            ZoneInfo(entry.time_zone)
+        except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+            raise refuse(
+                "bad_value",
+                f"{entry.time_zone} is no time zone of the IANA database.",
+                f"{at}/time_zone",
+            ) from error
+    elif isinstance(entry, Place):
+        if entry.site != bench.here:
+            raise refuse(
+                "unknown_code", "A place is changed by its own site.", f"{at}/site", code=entry.site
+            )
+        before = catalogue.entries.get(("place", entry.code))
+        if before is not None and isinstance(before[0], Place) and before[0].site != entry.site:
+            raise refuse("code_in_use", f"Place {entry.code} exists.", f"{at}/code")
+    elif isinstance(entry, SourceTree):
+        catalogue.cultivar(entry.cultivar, f"{at}/cultivar")
+        if entry.site is not None:
+            catalogue.site(entry.site, f"{at}/site")
+        day_given(bench, entry.last_tested_on, f"{at}/last_tested_on")
+        day_given(bench, entry.expires_on, f"{at}/expires_on")
+    elif isinstance(entry, CheckPlan):
+        if entry.overdue_days < entry.due_days:
+            raise refuse(
+                "counts_disagree",
+                "A check can't be overdue before it is due.",
+                f"{at}/overdue_days",
+                due_days=entry.due_days,
+                overdue_days=entry.overdue_days,
+            )
+    elif isinstance(entry, Rule):
+        day_given(bench, entry.as_of, f"{at}/as_of")
+    return d
+
+
+@completes(PlaceChecked)
+def _checked(bench: Bench, d: PlaceCheckedData) -> PlaceCheckedData:
+    bench.place(d.place, "#/data/place")
+    return d
+
+
+@completes(WorkDone)
+def _work(bench: Bench, d: WorkDoneData) -> WorkDoneData:
+    if d.lot is None and d.place is None:
+        raise refuse("missing", "Say on what: `lot` or `place`.", "#/data/lot")
+    if d.lot is not None:
+        bench.books.lot(d.lot, "#/data/lot")
+    if d.place is not None:
+        bench.place(d.place, "#/data/place")
+    return d
+
+
+@completes(ToolsDisinfected)
+def _disinfected(bench: Bench, d: ToolsDisinfectedData) -> ToolsDisinfectedData:
+    before = d.before
+    if (
+        before is not None
+        and before not in bench.books.lots
+        and ("source_tree", before) not in bench.books.catalogue.entries
+    ):
+        raise refuse(
+            "unknown_code",
+            f"No source tree or lot {before} is known.",
+            "#/data/before",
+            code=before,
+        )
+    return d
+
+
+@completes(TreatmentApplied)
+def _treated(bench: Bench, d: TreatmentAppliedData) -> TreatmentAppliedData:
+    for index, place in enumerate(d.places):
+        bench.place(place, f"#/data/places/{index}")
+    return d
+
+
+@completes(AlertRemindOn)
+def _remind(bench: Bench, d: AlertRemindOnData) -> AlertRemindOnData:
+    day_given(bench, d.on, "#/data/on")
+    return d

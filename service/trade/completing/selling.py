@@ -1,0 +1,112 @@
+"""Completing reservations, sales and returns."""
+
+from msgspec.structs import replace
+
+from service.trade import holds
+from service.trade.bench import Bench
+from service.trade.books import Reservation
+from service.trade.claims import cover, fulfil_trees
+from service.trade.completing import completes
+from service.trade.completing.budwood import day_given
+from service.trade.events.selling import (
+    ReservationChanged,
+    ReservationChangedData,
+    ReservationMade,
+    ReservationMadeData,
+    ReservationReleased,
+    ReservationReleasedData,
+    TreesReturned,
+    TreesReturnedData,
+    TreesSold,
+    TreesSoldData,
+)
+from service.trade.verdicts import refuse
+
+
+@completes(ReservationMade)
+def _made(bench: Bench, d: ReservationMadeData) -> ReservationMadeData:
+    day_given(bench, d.needed_by, "#/data/needed_by")
+    day_given(bench, d.expires_at, "#/data/expires_at")
+    code = bench.mint(d.reservation)
+    if code in bench.books.reservations:
+        raise refuse("code_in_use", f"Reservation {code} exists.", "#/data/reservation", code=code)
+    return replace(d, reservation=code, lines=cover(bench, d.lines, d.any_site, None))
+
+
+def _open(bench: Bench, code: str) -> Reservation:
+    reservation = bench.books.reservations.get(code)
+    if reservation is None or reservation.site != bench.here:
+        raise refuse(
+            "unknown_code",
+            f"No reservation {code} was made at {bench.here}.",
+            "#/data/reservation",
+            code=code,
+        )
+    if reservation.state != "open":
+        raise refuse(
+            "not_open",
+            f"Reservation {code} is {reservation.state}.",
+            "#/data/reservation",
+            state=reservation.state,
+        )
+    return reservation
+
+
+@completes(ReservationChanged)
+def _changed(bench: Bench, d: ReservationChangedData) -> ReservationChangedData:
+    day_given(bench, d.needed_by, "#/data/needed_by")
+    day_given(bench, d.expires_at, "#/data/expires_at")
+    reservation = _open(bench, d.reservation)
+    if d.lines is None:
+        return d
+    return replace(d, lines=cover(bench, d.lines, reservation.any_site, reservation.code))
+
+
+@completes(ReservationReleased)
+def _released(bench: Bench, d: ReservationReleasedData) -> ReservationReleasedData:
+    _open(bench, d.reservation)
+    return d
+
+
+@completes(TreesSold)
+def _sold(bench: Bench, d: TreesSoldData) -> TreesSoldData:
+    lines = []
+    for index, line in enumerate(d.lines):
+        at = f"#/data/lines/{index}"
+        lot = bench.books.lot(line.lot, f"{at}/lot", "tree")
+        account = bench.pick_key(lot, line, f"{at}/lot", stage=line.stage or "ready")
+        bench.held(holds.SELL, lot, [account.key], f"{at}/lot")
+        key = account.key
+        lines.append(
+            replace(
+                line,
+                place=key.place,
+                stage=key.stage,
+                size=key.size,
+                grade=key.grade or None,
+            )
+        )
+    return replace(d, lines=lines, fulfils=fulfil_trees(bench, d.reservation, lines))
+
+
+@completes(TreesReturned)
+def _returned(bench: Bench, d: TreesReturnedData) -> TreesReturnedData:
+    if not bench.site.norms.returns_allowed:
+        bench.break_rule(
+            "returns_not_allowed",
+            f"Site {bench.here} takes no sold trees back.",
+            "#/site",
+            site=bench.here,
+        )
+    for index, line in enumerate(d.lines):
+        at = f"#/data/lines/{index}"
+        bench.books.lot(line.lot, f"{at}/lot", "tree")
+        bench.size(line.size, f"{at}/size")
+        if not bench.place(line.place, f"{at}/place").for_returns:
+            bench.break_rule(
+                "returns_not_allowed",
+                f"{line.place} is not a place for returns; returned trees stand apart.",
+                f"{at}/place",
+                place=line.place,
+            )
+    return d

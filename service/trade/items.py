@@ -1,0 +1,43 @@
+"""Items: what a customer orders."""
+
+from typing import NamedTuple
+
+from service.trade.books import Books
+from service.trade.events.selling import ReservedLine
+
+
+class Item(NamedTuple):
+    """What a customer orders. Buds have only a cultivar; an empty grade means any."""
+
+    cultivar: str
+    rootstock: str
+    size: str
+    grade: str
+    buds: bool
+
+    @property
+    def text(self) -> str:
+        if self.buds:
+            return f"buds/{self.cultivar}"
+        return f"{self.cultivar}/{self.rootstock}/{self.size}/{self.grade}"
+
+
+def parse_item(text: str) -> Item:
+    """Back from `Item.text`."""
+    parts = text.split("/")
+    if parts[0] == "buds":
+        return Item(parts[1], "", "", "", True)
+    return Item(parts[0], parts[1], parts[2], parts[3], False)
+
+
+def claimed_item(books: Books, line: ReservedLine) -> Item:
+    """The item of a completed line of a reservation."""
+    if line.lot is None:
+        cultivar = line.cultivar or ""
+        if line.buds:
+            return Item(cultivar, "", "", "", True)
+        return Item(cultivar, line.rootstock or "", line.size or "", line.grade or "", False)
+    lot = books.lots[line.lot]
+    if lot.kind == "budwood":
+        return Item(lot.cultivar or "", "", "", "", True)
+    return Item(lot.cultivar or "", lot.rootstock or "", line.size or "", line.grade or "", False)

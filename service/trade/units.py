@@ -1,0 +1,427 @@
+"""A unit of events, taken into the books as one: all of it, or nothing.
+
+The same code serves the live writer and the refold. Live, each event is first completed; in a
+refold the stored events are complete already. Then legs, counts, draws and facts follow alike.
+"""
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Any
+
+import msgspec
+
+from service.trade import accounts as acc
+from service.trade import claims
+from service.trade.accounts import Posting
+from service.trade.bench import Bench
+from service.trade.books import Account, Books, Recorded
+from service.trade.completing import complete
+from service.trade.events import budwood, selling, stock, trees
+from service.trade.events.envelope import Envelope
+from service.trade.items import Item
+from service.trade.judging import Short, shortage, soft
+from service.trade.legs import legs_of
+from service.trade.recording import draw_claims, record
+from service.trade.subjects import Subject, sites_of, subjects_of
+from service.trade.verdicts import Fault, Refusal, Remark
+from service.trade.words import Moment
+
+
+class Incoming(msgspec.Struct, frozen=True, gc=False):
+    """An event to be taken in. `event.id` is set; `index` is its place in the request."""
+
+    event: Envelope
+    moment: Moment
+    digest: bytes
+    index: int = 0
+
+
+class Accepted(msgspec.Struct, kw_only=True):
+    """An event in the books, complete, at its position."""
+
+    event: Envelope
+    moment: Moment
+    digest: bytes
+    index: int
+    position: int
+    remarks: list[Remark]
+    subjects: set[Subject] = set()
+    sites: list[str] = []
+    postings: list[Posting] = []
+
+
+class UnitRefused(Exception):  # noqa: N818 (a verdict, not an error)
+    """A unit can't be recorded: faults by the index of the event they are about."""
+
+    def __init__(self, faults: dict[int, list[Fault]]) -> None:
+        super().__init__(str(faults))
+        self.faults = faults
+
+
+# Within one day, what brings things in is told first, so that receipts and uses of one day may be
+# sent in any order; voids come before everything that may replace what they void.
+_ARRIVALS = frozenset(
+    {
+        "catalogue.changed",
+        "stock.opened",
+        "budwood.cut",
+        "budwood.received",
+        "liners.received",
+        "trees.received",
+        "consignment.received",
+    }
+)
+
+
+def order_key(incoming: Incoming) -> tuple[Any, ...]:
+    """Order of telling inside a unit and among units."""
+    kind = str(incoming.event.__struct_config__.tag)
+    moment = incoming.moment
+    if kind == "event.voided":
+        return (0, moment.day, 0, moment.at, incoming.index)
+    return (1, moment.day, 0 if kind in _ARRIVALS else 1, moment.at, incoming.index)
+
+
+def take_in(books: Books, unit: Sequence[Incoming], *, completed: bool = False) -> list[Accepted]:
+    """Judge a unit and leave it in the books, or raise UnitRefused and leave no trace.
+
+    With `completed` the events are taken as stored and nothing is refused: a refold.
+    """
+    mark = books.mark()
+    try:
+        return _Unit(books).run(unit, completed)
+    except UnitRefused:
+        books.roll_back(mark)
+        raise
+
+
+class _Unit:
+    def __init__(self, books: Books) -> None:
+        self.books = books
+        self.accepted: list[Accepted] = []
+        # by account id
+        self.touched: dict[int, _Touched] = {}
+        self.faults: dict[int, list[Fault]] = {}
+
+    def run(self, unit: Sequence[Incoming], completed: bool) -> list[Accepted]:
+        for incoming in sorted(unit, key=order_key):
+            try:
+                self._one(incoming, completed)
+            except Refusal as refusal:
+                self.faults.setdefault(incoming.index, []).extend(refusal.faults)
+        if not self.faults:
+            self._judge(completed)
+        if not self.faults and not completed:
+            self._stand_on()
+        if self.faults:
+            raise UnitRefused(self.faults)
+        return self.accepted
+
+    def _one(self, incoming: Incoming, completed: bool) -> None:
+        books, event, moment = self.books, incoming.event, incoming.moment
+        bench = Bench(books, event, moment)
+        if not completed:
+            event = complete(bench)
+        position = books.position + 1
+        accepted = Accepted(
+            event=event,
+            moment=moment,
+            digest=incoming.digest,
+            index=incoming.index,
+            position=position,
+            remarks=bench.remarks,
+        )
+        books.alter(books, position=position)
+        if isinstance(event, stock.EventVoided):
+            self._void(accepted, event)
+        else:
+            record(books, event, moment, position)
+            self._before_a_count(accepted, legs := legs_of(event))
+            for leg in legs:
+                account = books.account(leg.lot, leg.key)
+                self._post(accepted, account, moment.day, moment.at, moment.timed, leg.delta)
+        accepted.subjects = subjects_of(event, books)
+        accepted.sites = sites_of(event, books)
+        self._remember(accepted)
+        if not completed:
+            self._shortfalls(bench, accepted)
+        self.accepted.append(accepted)
+
+    def _remember(self, accepted: Accepted) -> None:
+        books, event = self.books, accepted.event
+        recorded = Recorded(
+            position=accepted.position,
+            event_id=event.id or "",
+            type=str(event.__struct_config__.tag),
+            digest=accepted.digest,
+            event=event,
+            day=accepted.moment.day,
+            at=accepted.moment.at,
+            timed=accepted.moment.timed,
+            postings=accepted.postings,
+        )
+        books.put(books.recorded, event.id, recorded)
+        for kind, code in accepted.subjects:
+            if kind == "lot" and code in books.lots:
+                books.alter(books.lots[code], changed_position=accepted.position)
+            if not isinstance(event, stock.EventVoided):
+                spoken = books.spoken.setdefault(f"{kind}:{code}", {})
+                books.put(spoken, accepted.position, event.id)
+
+    # -- postings ---------------------------------------------------------------
+
+    def _post(
+        self,
+        accepted: Accepted,
+        account: Account,
+        day: date,
+        at: datetime,
+        timed: bool,
+        delta: int,
+        anchor: int | None = None,
+    ) -> None:
+        """Post a leg; if a count of the account comes after it, its opposite is posted there."""
+        if not delta:
+            return
+        books = self.books
+        lot = books.lots[account.lot]
+        accepted.postings.append(
+            Posting(
+                lot.lot_id,
+                account.account_id,
+                day,
+                at,
+                accepted.position,
+                account.key.site,
+                delta,
+                anchor,
+            )
+        )
+        books.post(account, day, delta)
+        touched = self.touched.get(account.account_id)
+        if touched is None:
+            self.touched[account.account_id] = _Touched(account, day, accepted, delta < 0)
+        else:
+            touched.first = min(touched.first, day)
+            if delta < 0 and not touched.taken:
+                touched.by, touched.taken = accepted, True
+        if not account.anchors:
+            return
+        later = [
+            count
+            for count in account.anchors
+            if count.position != accepted.position
+            and (count.day > day or (count.day == day and timed and count.timed and count.at > at))
+        ]
+        if later:
+            count = min(later, key=lambda c: (c.day, c.at, c.position))
+            variance = books.account(account.lot, acc.variance(account.key.site, account.key[7]))
+            for target, part in ((account, -delta), (variance, delta)):
+                self._post_at_count(accepted, target, count, part)
+
+    def _post_at_count(self, accepted: Accepted, account: Account, count: Any, part: int) -> None:
+        books = self.books
+        accepted.postings.append(
+            Posting(
+                books.lots[account.lot].lot_id,
+                account.account_id,
+                count.day,
+                count.at,
+                accepted.position,
+                account.key.site,
+                part,
+                count.position,
+            )
+        )
+        books.post(account, count.day, part)
+        posting = accepted.postings[-1]
+        held = books.anchored.setdefault(count.position, [])
+        held.append(posting)
+
+        def undo() -> None:
+            held.pop()
+
+        books.journal.append(undo)
+
+    def _before_a_count(self, accepted: Accepted, legs: list[acc.Leg]) -> None:
+        day = accepted.moment.day
+        for leg in legs:
+            account = self.books.accounts_of(leg.lot).get(leg.key)
+            if account is None:
+                continue
+            counts = [a.day for a in account.anchors if a.day > day]
+            if counts:
+                accepted.remarks.append(
+                    Remark(
+                        kind="before_a_count",
+                        detail=f"It lies before the count of {min(counts)}; what was counted then "
+                        "stays what was counted.",
+                        numbers={"lot": leg.lot, "counted_on": str(min(counts))},
+                    )
+                )
+                return
+
+    # -- voiding ------------------------------------------------------------------
+
+    def _void(self, accepted: Accepted, event: stock.EventVoided) -> None:
+        """Reverse the voided event's legs at its own date, and undo its facts."""
+        books = self.books
+        recorded = books.recorded[event.data.event]
+        books.alter(recorded, voided_by=accepted.position)
+        voided = recorded.event
+        day, at, timed = recorded.day, recorded.at, recorded.timed
+        assert day is not None and at is not None
+        self._undo_facts(voided, recorded.position, accepted.position)
+        base = [p for p in recorded.postings if p.anchor is None]
+        for posting in base:
+            account = books.account_by_id[posting.account_id]
+            self._post(accepted, account, day, at, timed, -posting.delta)
+        # A voided count no longer keeps anything true: late events before it count in full again.
+        kept = list(books.anchored.get(recorded.position, ()))
+        for posting in kept:
+            account = books.account_by_id[posting.account_id]
+            self._post(accepted, account, posting.day, posting.at, timed, -posting.delta)
+        if kept:
+            books.put(books.anchored, recorded.position, [])
+
+    def _undo_facts(self, voided: Envelope, position: int, by: int) -> None:
+        books = self.books
+        for lot in list(books.lots.values()):
+            if lot.position == position and not lot.voided:
+                books.alter(lot, voided=True, changed_position=by)
+        for bag in list(books.bags.values()):
+            if bag.position == position and not bag.voided:
+                books.alter(bag, voided=True)
+        for account in list(books.account_by_id.values()):
+            if any(anchor.position == position for anchor in account.anchors):
+                books.set_anchors(account, [a for a in account.anchors if a.position != position])
+        if isinstance(voided, trees.ConsignmentSent):
+            books.alter(books.consignments[voided.data.consignment or ""], voided=True)
+        elif isinstance(voided, trees.ConsignmentReceived):
+            load = books.consignments[voided.data.consignment]
+            books.alter(load, received_day=None, received_position=None)
+        elif isinstance(voided, stock.LabelLost):
+            hold = books.holds[voided.data.hold or ""]
+            books.alter(hold, lifted_day=hold.from_day, lifted_position=by)
+        elif isinstance(voided, selling.TreesSold | budwood.BudwoodSold):
+            draw_claims(books, voided.data.reservation, voided.data.fulfils, -1, by)
+
+    def _stand_on(self) -> None:
+        """Refuse a void on whose lot, bag or load later events stand, unless it was made anew."""
+        books = self.books
+        for accepted in self.accepted:
+            if not isinstance(accepted.event, stock.EventVoided):
+                continue
+            recorded = books.recorded[accepted.event.data.event]
+            made = [f"lot:{x.code}" for x in books.lots.values() if _gone(x, recorded)]
+            made += [f"bag:{x.code}" for x in books.bags.values() if _gone(x, recorded)]
+            if isinstance(recorded.event, trees.ConsignmentSent):
+                load = books.consignments[recorded.event.data.consignment or ""]
+                if load.voided:
+                    made.append(f"consignment:{load.code}")
+            standing: dict[int, str] = {}
+            for token in made:
+                standing |= books.spoken.get(token, {})
+            standing.pop(recorded.position, None)
+            voided = {r.position for r in books.recorded.values() if r.voided_by is not None}
+            left = {p: i for p, i in sorted(standing.items()) if p not in voided}
+            if left:
+                self.faults.setdefault(accepted.index, []).append(
+                    Fault(
+                        kind="others_stand_on_it",
+                        detail=f"{len(left)} later events speak of what it made; void them too, or "
+                        "send a replacement that makes the same again.",
+                        pointer="#/data/event",
+                        numbers={"events": list(left.values())[:50], "of": sorted(made)[:20]},
+                    )
+                )
+
+    # -- judging --------------------------------------------------------------------
+
+    def _judge(self, completed: bool) -> None:
+        """Walk every touched account; an estimated one draws what it lacks from variance."""
+        for touched in list(self.touched.values()):
+            short = shortage(touched.account, touched.first)
+            if short is None:
+                continue
+            if soft(self.books, touched.account, touched.first):
+                self._draw(touched, short)
+            elif not completed:
+                self.faults.setdefault(touched.by.index, []).append(self._below_zero(short))
+
+    def _draw(self, touched: "_Touched", short: Short) -> None:
+        account, accepted, first = touched.account, touched.by, touched.first
+        moment = accepted.moment
+        ats = (p.at for p in accepted.postings if p.day == first)
+        at = next(ats, moment.at)
+        variance = self.books.account(account.lot, acc.variance(account.key.site, account.key[7]))
+        for target, part in ((account, short.worst), (variance, -short.worst)):
+            self._post(accepted, target, first, at, moment.timed, part)
+        what = account.key.ref or account.lot
+        accepted.remarks.append(
+            Remark(
+                kind="drawn_on_estimate",
+                detail=f"{what} was not counted and gave {short.worst} more than its figure.",
+                numbers={"of": what, "more": short.worst},
+            )
+        )
+
+    def _below_zero(self, short: Short) -> Fault:
+        key = short.account.key
+        what = {
+            "lot": short.account.lot,
+            "kind": key.kind,
+            "place": key.place,
+            "stage": key.stage,
+            "size": key.size,
+            "grade": key.grade,
+            "ref": key.ref,
+        }
+        there = {name: value for name, value in what.items() if value}
+        named = ", ".join(f"{name} {value}" for name, value in there.items())
+        return Fault(
+            kind="below_zero",
+            detail=f"On {short.day} the book would be {short.shortage} {key.commodity} short: "
+            f"{named}. A stock count of it on or before that day would settle what is there.",
+            pointer="#/data",
+            numbers=there
+            | {
+                "day": str(short.day),
+                "shortage": short.shortage,
+                "commodity": key.commodity,
+                "account_id": short.account.account_id,
+                "lot_id": self.books.lots[short.account.lot].lot_id,
+            },
+        )
+
+    def _shortfalls(self, bench: Bench, accepted: Accepted) -> None:
+        """Losses and sales are never refused for what is promised; they are remarked."""
+        if not self.books.reservations or isinstance(
+            accepted.event, selling.ReservationMade | selling.ReservationChanged
+        ):
+            return
+        touched: dict[str, set[Item]] = {}
+        for posting in accepted.postings:
+            account = self.books.account_by_id[posting.account_id]
+            key, lot = account.key, self.books.lots[account.lot]
+            if posting.delta < 0 and key.kind == "trees" and key.stage == "ready":
+                item = Item(lot.cultivar or "", lot.rootstock or "", key.size, "", False)
+                touched.setdefault(key.site, set()).add(item)
+            elif posting.delta < 0 and key.kind == "bag":
+                item = Item(lot.cultivar or "", "", "", "", True)
+                touched.setdefault(key.site, set()).add(item)
+        for site, items in touched.items():
+            claims.shortfalls(bench, items, site)
+
+
+class _Touched(msgspec.Struct):
+    """An account of a unit: its first day in it, and the event that first took from it."""
+
+    account: Account
+    first: date
+    by: Accepted
+    taken: bool
+
+
+def _gone(thing: Any, recorded: Recorded) -> bool:
+    return bool(thing.voided and thing.position == recorded.position)
