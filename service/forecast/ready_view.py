@@ -17,8 +17,8 @@ from service.forecast.ready import LotFacts, ReadyDate, ready_date
 from service.forecast.requirements import Requirement, Thresholds, requirement_for
 from service.forecast.temperatures import load_version, version_known_at
 from service.forecast.weather import Outlook, outlook
+from service.storage.pool import Connection
 from service.storage.sql import load
-from service.views.pools import Connection
 from service.views.runner import Batch
 
 SQL = load(__package__, "ready_view.sql")
