@@ -9,6 +9,7 @@
         server.log             what it says, one older one kept
 """
 
+import contextlib
 import hashlib
 import os
 import re
@@ -103,8 +104,8 @@ class Cluster:
             )
         return copied
 
-    def command(self, arguments: Sequence[str], parent_ends: signal.Signals) -> list[str]:
-        """``arguments`` run as the account in ``home``, signalled when our thread ends."""
+    def command(self, arguments: Sequence[str], parent_ends: int) -> list[str]:
+        """``arguments`` run as the account in ``home``, signalled when our thread ends (0: not)."""
         account = self.account
         head = [sys.executable, "-I", "-S", launch.__file__, str(account.uid), str(account.gid)]
         return [*head, str(os.getpid()), str(int(parent_ends)), str(self.home), *arguments]
@@ -195,6 +196,7 @@ class Cluster:
             if time.monotonic() > deadline:
                 raise EmbeddedServerError(f"the old server (pid {now.pid}) does not stop")
             time.sleep(0.01)
+        _end_old_backends(self.data)
         # No server runs here, so lock files are stale. PostgreSQL sees to that itself, unless the
         # number in them is another live process by now, as it soon is in a container.
         for path in (self.data / "postmaster.pid", self.socket_dir() / f".s.PGSQL.{PORT}.lock"):
@@ -242,6 +244,19 @@ def _runs_on(data: Path, pid: int) -> bool:
         ["ps", "-o", "command=", "-p", str(pid)], capture_output=True, text=True, check=False
     )
     return str(data) in listed.stdout
+
+
+def _end_old_backends(data: Path) -> None:
+    """End what a killed server left behind: it would keep the next one from starting.
+
+    Most notice by themselves, but one that is busy with a long query may not for hours. SIGQUIT
+    is what the server itself would have sent them.
+    """
+    for entry in Path("/proc").glob("[0-9]*") if _HAS_PROC else ():
+        pid = int(entry.name)
+        if _runs_on(data, pid):
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(pid, signal.SIGQUIT)
 
 
 def _alive(lock_file: Path) -> bool:
