@@ -15,9 +15,9 @@ import msgspec
 from msgspec import Meta
 
 from service.forecast.weather import missing_ranges
+from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade.words import EARLIEST_YEAR, Text
-from service.views.pools import Connection
 
 SQL = load(__package__, "temperatures.sql")
 

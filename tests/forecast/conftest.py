@@ -4,8 +4,7 @@ from collections.abc import AsyncIterator
 
 import pytest
 
-from service.storage.pool import Database
-from service.views.pools import Connection
+from service.storage.pool import Connection, Database
 
 
 @pytest.fixture

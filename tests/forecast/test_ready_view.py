@@ -18,7 +18,7 @@ from service.forecast.ready_view import (
     today_by_site,
 )
 from service.forecast.temperatures import TemperatureDay, put_temperatures
-from service.views.pools import Connection
+from service.storage.pool import Connection
 from service.views.runner import Batch
 
 TODAY = date(2026, 3, 14)

@@ -23,8 +23,7 @@ from service.forecast.temperatures import (
     version_known_at,
     warnings_of,
 )
-from service.storage.pool import Database
-from service.views.pools import Connection
+from service.storage.pool import Connection, Database
 
 TODAY = date(2026, 3, 14)
 AT = datetime(2026, 3, 14, 9, 30, tzinfo=UTC)
