@@ -1,0 +1,190 @@
+-- name: touched
+-- Lots and places that the events after $1 up to $2 may have changed: those they speak of or move,
+-- those a voided event of theirs did, and the lots that live on a place that was looked over.
+WITH spoken AS (
+    SELECT e.position, e.type
+    FROM events e
+    WHERE e.position > $1 AND e.position <= $2
+    UNION
+    SELECT v.voided_position, w.type
+    FROM voids v
+    JOIN events w ON w.position = v.voided_position
+    WHERE v.by_position > $1 AND v.by_position <= $2
+),
+said AS (
+    SELECT DISTINCT s.kind, s.code, p.type
+    FROM spoken p
+    JOIN subjects s ON s.position = p.position
+    WHERE s.kind IN ('lot', 'place')
+)
+SELECT 'lot:' || code AS subject FROM said WHERE kind = 'lot'
+UNION
+SELECT 'place:' || code FROM said WHERE kind = 'place'
+UNION
+SELECT 'lot:' || l.code
+FROM legs g
+JOIN lots l ON l.lot_id = g.lot_id
+WHERE g.position > $1 AND g.position <= $2 AND l.kind = 'tree'
+UNION
+SELECT 'place:' || b.place
+FROM legs g
+JOIN balances b ON b.lot_id = g.lot_id AND b.account_id = g.account_id
+WHERE g.position > $1 AND g.position <= $2 AND b.kind = 'trees'
+UNION
+SELECT 'lot:' || l.code
+FROM said
+JOIN balances b ON b.place = said.code AND b.balance > 0 AND b.kind = 'trees'
+JOIN lots l ON l.lot_id = b.lot_id
+WHERE said.kind = 'place' AND said.type = 'place.checked';
+
+-- name: plans_changed
+-- Whether the events after $1 up to $2 changed something that every lot's checks may hang on.
+SELECT EXISTS (
+    SELECT FROM events
+    WHERE position > $1 AND position <= $2
+      AND type = 'catalogue.changed'
+      AND data -> 'entry' ->> 'kind' IN ('check_plan', 'site', 'cultivar')
+);
+
+-- name: everything
+-- Every lot and place where live trees stand, and those with rows.
+SELECT 'lot:' || l.code AS subject
+FROM lots l
+WHERE EXISTS (
+    SELECT FROM balances b
+    WHERE b.lot_id = l.lot_id AND b.kind = 'trees' AND b.balance > 0 AND b.stage <> 'failed'
+)
+UNION
+SELECT 'place:' || b.place
+FROM balances b
+WHERE b.kind = 'trees' AND b.balance > 0 AND b.stage <> 'failed'
+UNION
+SELECT CASE WHEN lot = '' THEN 'place:' || place ELSE 'lot:' || lot END FROM checks_due;
+
+-- name: plans
+-- The check plans of the catalogue.
+SELECT body FROM catalogue WHERE kind = 'check_plan' ORDER BY code;
+
+-- name: standing
+-- Live trees of these lots by place and stage.
+SELECT l.code AS lot, b.site, b.place, b.stage, sum(b.balance)::bigint AS trees
+FROM lots l
+JOIN balances b ON b.lot_id = l.lot_id
+WHERE l.code = ANY ($1::text[])
+  AND b.kind = 'trees' AND b.balance > 0 AND b.stage IN ('grafted', 'pushed', 'ready')
+GROUP BY 1, 2, 3, 4;
+
+-- name: lots
+-- What the checks of these lots hang on.
+SELECT l.code, l.cultivar, l.rootstock, l.method, l.day, c.body ->> 'crop' AS crop
+FROM lots l
+LEFT JOIN catalogue c ON c.kind = 'cultivar' AND c.code = l.cultivar
+WHERE l.code = ANY ($1::text[]);
+
+-- name: history
+-- The unvoided events of these lots, the forcing of the liner lots they stand on, and (if $2) looks
+-- at places where they stand or stood; in order of occurrence.
+WITH named AS (
+    SELECT s.code AS lot, s.occurred_at, s.position
+    FROM subjects s
+    WHERE s.kind = 'lot' AND s.code = ANY ($1::text[])
+    UNION ALL
+    SELECT l.code, s.occurred_at, s.position
+    FROM lots l
+    CROSS JOIN LATERAL unnest(l.parents) AS parent (token)
+    JOIN subjects s ON s.kind = 'lot' AND 'lot:' || s.code = parent.token
+    JOIN events e ON e.position = s.position AND e.type IN ('tops.forced', 'tops.removed')
+    WHERE l.code = ANY ($1)
+    UNION ALL
+    SELECT at.lot, s.occurred_at, s.position
+    FROM (
+        SELECT DISTINCT l.code AS lot, b.place
+        FROM lots l
+        JOIN balances b ON b.lot_id = l.lot_id AND b.kind = 'trees'
+        WHERE l.code = ANY ($1) AND $2::boolean
+    ) AS at
+    JOIN subjects s ON s.kind = 'place' AND s.code = at.place
+    JOIN events e ON e.position = s.position AND e.type = 'place.checked'
+)
+SELECT n.lot, e.position, e.type, e.site, e.occurred, e.occurred_day, e.data
+FROM (SELECT DISTINCT lot, occurred_at, position FROM named) AS n
+JOIN events e ON e.position = n.position
+WHERE NOT EXISTS (SELECT FROM voids v WHERE v.voided_position = e.position)
+  AND e.type NOT IN ('event.voided', 'hold.placed', 'hold.lifted', 'treatment.applied')
+  AND e.type NOT LIKE 'reservation.%'
+ORDER BY n.lot, n.occurred_at, n.position;
+
+-- name: looks
+-- Of these places with live trees: since when trees of the lots there have stood there, and the
+-- last unvoided event of the types $2 by which somebody saw the place.
+WITH live AS (
+    SELECT b.place, b.site, sum(b.balance)::bigint AS trees, array_agg(DISTINCT b.lot_id) AS lots
+    FROM balances b
+    WHERE b.place = ANY ($1::text[])
+      AND b.kind = 'trees' AND b.balance > 0 AND b.stage IN ('grafted', 'pushed', 'ready')
+    GROUP BY b.place, b.site
+)
+SELECT live.place,
+       live.site,
+       live.trees,
+       coalesce((site.body -> 'norms' ->> 'look_every_days')::integer, 14) AS every_days,
+       since.day AS since,
+       look.day AS last_look
+FROM live
+LEFT JOIN catalogue site ON site.kind = 'site' AND site.code = live.site
+CROSS JOIN LATERAL (
+    SELECT min(g.occurred_day) AS day
+    FROM balances b
+    JOIN legs g ON g.lot_id = b.lot_id AND g.account_id = b.account_id
+    WHERE b.lot_id = ANY (live.lots) AND b.kind = 'trees' AND b.place = live.place
+      AND g.delta > 0
+      AND NOT EXISTS (SELECT FROM voids v WHERE v.voided_position = g.position)
+      AND NOT EXISTS (SELECT FROM voids v WHERE v.by_position = g.position)
+) AS since
+LEFT JOIN LATERAL (
+    SELECT e.occurred_day AS day
+    FROM subjects s
+    JOIN events e ON e.position = s.position AND e.type = ANY ($2::text[])
+    WHERE s.kind = 'place' AND s.code = live.place
+      AND NOT EXISTS (SELECT FROM voids v WHERE v.voided_position = e.position)
+    ORDER BY s.occurred_at DESC, s.position DESC
+    LIMIT 1
+) AS look ON true
+WHERE since.day IS NOT NULL;
+
+-- name: forget
+-- Rows of these lots, and of looks at these places.
+DELETE FROM checks_due
+WHERE lot = ANY ($1::text[]) OR (lot = '' AND place = ANY ($2::text[]));
+
+-- name: clear
+-- Before a rebuild.
+DELETE FROM checks_due;
+
+-- name: page
+-- Checks by due day, with the state they have on each site's day ($1 sites, $2 days).
+-- $3 sites or null, $4.. one or null: site, place, lot, check, state; $9.. the key of the last
+-- row of the page before: due day, site, place, lot, check; $14 limit.
+SELECT c.*,
+       today.day AS today,
+       CASE
+           WHEN today.day >= c.overdue_on THEN 'overdue'
+           WHEN today.day >= c.due_on THEN 'due'
+           ELSE 'upcoming'
+       END AS state,
+       greatest(today.day - c.overdue_on + 1, 0) AS days_overdue
+FROM checks_due c
+JOIN unnest($1::text[], $2::date[]) AS today (site, day) ON today.site = c.site
+WHERE ($3::text[] IS NULL OR c.site = ANY ($3))
+  AND ($4::text IS NULL OR c.site = $4)
+  AND ($5::text IS NULL OR c.place = $5)
+  AND ($6::text IS NULL OR c.lot = $6)
+  AND ($7::text IS NULL OR c.check_name = $7)
+  AND ($8::text IS NULL
+       OR ($8 = 'overdue' AND today.day >= c.overdue_on)
+       OR ($8 = 'due' AND today.day >= c.due_on AND today.day < c.overdue_on)
+       OR ($8 = 'upcoming' AND today.day < c.due_on))
+  AND ($9::date IS NULL
+       OR (c.due_on, c.site, c.place, c.lot, c.check_name) > ($9, $10, $11, $12, $13))
+ORDER BY c.due_on, c.site, c.place, c.lot, c.check_name
+LIMIT $14;
