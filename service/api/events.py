@@ -1,0 +1,323 @@
+"""POST /v1/events: what people record, one event or many."""
+
+import hashlib
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Annotated, Any, Literal
+
+import msgspec
+from msgspec import Meta
+
+from service.api import shapes
+from service.api.conditional import etag
+from service.api.headers import idempotency_key, media_type
+from service.api.operation import JSON, NDJSON, Call, Reply, operation
+from service.api.problems import Mistake, Problem, lacks_scope, mistake_of
+from service.api.spec import ARRAY_LIMIT
+from service.log.answering import encode
+from service.log.rights import HISTORY, Principal, scope_for
+from service.log.submission import (
+    Answer,
+    Busy,
+    Element,
+    Fault,
+    IdempotencyKey,
+    KeyInFlight,
+    KeyReused,
+    OutcomeUnknown,
+    Submission,
+    Verdict,
+)
+from service.trade.events import Event
+from service.trade.words import Ref
+
+LINES_LIMIT = 5000
+_event_of = msgspec.json.Decoder(Event).decode
+_parts_of = msgspec.json.Decoder(list[msgspec.Raw]).decode
+_UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
+
+
+class RecordQuery(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """How a request is to be judged."""
+
+    mode: Annotated[
+        Literal["all", "each"],
+        Meta(
+            description="all: everything is recorded or nothing. each: every event gets a verdict "
+            "of its own, in order of occurrence, and what is refused is kept to be put right."
+        ),
+    ] = "all"
+    check: Annotated[bool, Meta(description="true: judge it and store nothing.")] = False
+    recorded_at: (
+        Annotated[
+            datetime,
+            Meta(tz=True, description="When it was first recorded elsewhere (scope history)."),
+        ]
+        | None
+    ) = None
+    recorded_by: (
+        Annotated[Ref, Meta(description="By whom it was first recorded (scope history).")] | None
+    ) = None
+
+
+class Recorded(msgspec.Struct, frozen=True, kw_only=True):
+    """The log's answer: a verdict for each event, in the order of the request."""
+
+    position: Annotated[int, Meta(ge=0, description="The log's newest position at the time.")]
+    verdicts: list[Verdict]
+
+
+@operation(
+    "POST",
+    "/v1/events",
+    tag="Events",
+    scope="",
+    query=RecordQuery,
+    accepts=(JSON, NDJSON),
+    body=Event | list[Event],
+    answer=Recorded,
+    answers=(200, 201),
+    problems=(
+        "malformed-request",
+        "refused",
+        "idempotency-key-in-flight",
+        "idempotency-key-reused",
+        "precondition-failed",
+        "content-too-large",
+        "busy",
+        "outcome-unknown",
+    ),
+    request_headers=("Idempotency-Key",),
+)
+async def record_events(call: Call[RecordQuery]) -> Reply:
+    """Record one event, an array of at most 1,000, or NDJSON of at most 5,000 lines.
+
+    201 when something new was recorded, 200 when all of it was known already; with `mode=each`
+    always 200 with a verdict for each. With `mode=all` a refusal is 409 and names every reason.
+    A retry is safe with an Idempotency-Key (kept for at least 7 days) or with event ids. What is
+    recorded depends on the key's scopes and sites.
+    """
+    query, principal = call.query, call.principal
+    if query.recorded_at is not None or query.recorded_by is not None:
+        _need_history(principal)
+    body = await call.body(call.services.settings.batch_body_limit)
+    parts, array = _split(call, body)
+    elements = understand(parts, array=array, each=query.mode == "each")
+    _refuse_twins(elements, array=array)
+    elements = check_rights(elements, principal, array=array, each=query.mode == "each")
+    submission = Submission(
+        principal=principal,
+        elements=elements,
+        mode=query.mode,
+        check=query.check,
+        key=None if query.check else _key_of(call, body),
+        recorded_at=query.recorded_at,
+        recorded_by=query.recorded_by,
+    )
+    answer = await append(call, submission, array=array)
+    return _reply(answer, array=array, single=not array and query.mode == "all")
+
+
+def _reply(answer: Answer, *, array: bool, single: bool) -> Reply:
+    headers = {"Graftlog-Position": str(answer.position)}
+    tag = None
+    if answer.replayed:
+        headers["Idempotency-Replayed"] = "true"
+    if single and len(answer.verdicts) == 1 and answer.verdicts[0].position is not None:
+        verdict = answer.verdicts[0]
+        headers["Location"] = f"/v1/events/{verdict.id}"
+        tag = etag(answer.verdicts[0].position or 0)
+    body = answer.stored if answer.stored is not None else encode(answer, array)
+    return Reply(body, answer.status, headers=headers, etag=tag, cache="no-store")
+
+
+async def append(call: Call[Any], submission: Submission, *, array: bool) -> Answer:
+    """Hand a submission to the log; its refusals and failures become problems."""
+    try:
+        answer = await call.services.appender.append(submission)
+    except Busy as error:
+        raise Problem(
+            "busy", "Too many requests wait to be written.", headers={"Retry-After": "1"}
+        ) from error
+    except OutcomeUnknown as error:
+        raise Problem(
+            "outcome-unknown",
+            "The database went away while this was being stored.",
+            headers={"Retry-After": "2"},
+        ) from error
+    except KeyInFlight as error:
+        raise Problem(
+            "idempotency-key-in-flight",
+            "A request with this Idempotency-Key is being worked on.",
+            headers={"Retry-After": "1"},
+        ) from error
+    except KeyReused as error:
+        raise Problem(
+            "idempotency-key-reused", "This Idempotency-Key was used for another request."
+        ) from error
+    if answer.status == 412:
+        raise Problem(
+            "precondition-failed",
+            "The entry was changed since it was read.",
+            errors=_mistakes(answer, array=array),
+            position=answer.position,
+        )
+    if answer.status == 409:
+        raise Problem(
+            "refused",
+            "Nothing was recorded: see errors for each reason.",
+            errors=_mistakes(answer, array=array),
+            headers={"Graftlog-Position": str(answer.position)},
+            position=answer.position,
+        )
+    return answer
+
+
+def _mistakes(answer: Answer, *, array: bool) -> list[Mistake]:
+    return [
+        mistake_of(fault, f"/{index}" if array else "")
+        for index, verdict in enumerate(answer.verdicts)
+        for fault in verdict.errors
+    ]
+
+
+def _need_history(principal: Principal) -> None:
+    if not principal.may(HISTORY):
+        raise lacks_scope(HISTORY)
+
+
+def _key_of(call: Call[RecordQuery], body: bytes) -> IdempotencyKey | None:
+    key = idempotency_key(call.header("idempotency-key"))
+    if key is None:
+        return None
+    scope = call.request.scope
+    asked = f"POST {scope['path']}?{scope['query_string'].decode('latin-1')}"
+    return IdempotencyKey(key=key, method_path=asked, fingerprint=hashlib.sha256(body).digest())
+
+
+def _split(call: Call[RecordQuery], body: bytes) -> tuple[list[bytes], bool]:
+    """The events of a body, each as its bytes, and whether they came as an array or lines."""
+    if media_type(call.header("content-type")) == NDJSON:
+        lines = [line for line in body.split(b"\n") if line.strip()]
+        return _within(lines, LINES_LIMIT, "lines"), True
+    if body.lstrip()[:1] != b"[":
+        most = call.services.settings.body_limit
+        if len(body) > most:
+            raise Problem(
+                "content-too-large", f"A single event has at most {most} bytes.", limit=most
+            )
+        return [body], False
+    try:
+        return _within([bytes(part) for part in _parts_of(body)], ARRAY_LIMIT, "events"), True
+    except _UNREADABLE as error:
+        raise unreadable(error) from error
+
+
+def _within(parts: list[bytes], most: int, what: str) -> list[bytes]:
+    if not parts:
+        fault = Mistake(kind="missing", detail="At least one event is needed.", pointer="#")
+        raise Problem("validation-error", "There is no event in it.", errors=[fault])
+    if len(parts) > most:
+        raise Problem("content-too-large", f"At most {most} {what} at a time.", limit=most)
+    return parts
+
+
+def unreadable(error: Exception) -> Problem:
+    """The 400 problem for what is no JSON."""
+    words = {
+        RecursionError: "It is nested too deeply.",
+        UnicodeDecodeError: "It is not UTF-8.",
+    }.get(type(error), f"It is not JSON: {error}.")
+    return Problem("malformed-request", words)
+
+
+def understand(parts: Sequence[bytes], *, array: bool, each: bool) -> list[Element]:
+    """Each part as an event, or with the faults found in reading it.
+
+    Unless `each`, anything malformed raises: 422 with pointers for wrong shapes, 400 for what is
+    no JSON at all.
+    """
+    elements = []
+    faulty: list[Mistake] = []
+    for index, part in enumerate(parts):
+        try:
+            elements.append(Element(part, _event_of(part)))
+            continue
+        except msgspec.ValidationError as error:
+            fault = shapes.fault_of(str(error))
+        except _UNREADABLE as error:
+            problem = unreadable(error)
+            if not each:
+                if array:
+                    problem.detail = f"Event {index}: {problem.detail}"
+                raise problem from error
+            fault = Fault(kind="bad_value", detail=problem.detail)
+        elements.append(Element(part, None, (fault,)))
+        if not each:
+            faulty.append(mistake_of(fault, f"/{index}" if array else ""))
+    if faulty:
+        raise Problem("validation-error", "Nothing was recorded: see errors.", errors=faulty)
+    return elements
+
+
+def _refuse_twins(elements: list[Element], *, array: bool) -> None:
+    seen: dict[str, int] = {}
+    twins = []
+    for index, element in enumerate(elements):
+        if element.event is None or element.event.id is None:
+            continue
+        first = seen.setdefault(element.event.id, index)
+        if first != index:
+            fault = Fault(
+                kind="id_twice",
+                detail=f"Event {first} of this request has the same id.",
+                pointer="#/id",
+                numbers={"first": first},
+            )
+            twins.append(mistake_of(fault, f"/{index}" if array else ""))
+    if twins:
+        raise Problem("validation-error", "Nothing was recorded: see errors.", errors=twins)
+
+
+def check_rights(
+    elements: list[Element], principal: Principal, *, array: bool, each: bool
+) -> list[Element]:
+    """Refuse what the key may not record. A site it does not see is a site that is not there.
+
+    With `each` a refused element goes on with its fault; else 403 for a scope, 409 for a site.
+    """
+    checked: list[Element] = []
+    lacking: dict[str, list[Mistake]] = {}
+    unseen: list[Mistake] = []
+    for index, element in enumerate(elements):
+        fault, scope = _right_fault(element, principal)
+        if fault is None:
+            checked.append(element)
+            continue
+        checked.append(Element(element.raw, element.event, (fault,)))
+        mistake = mistake_of(fault, f"/{index}" if array else "")
+        if scope is not None:
+            lacking.setdefault(scope, []).append(mistake)
+        else:
+            unseen.append(mistake)
+    if not each:
+        for scope, mistakes in lacking.items():
+            raise lacks_scope(scope, mistakes)
+        if unseen:
+            raise Problem("refused", "Nothing was recorded: see errors.", errors=unseen)
+    return checked
+
+
+def _right_fault(element: Element, principal: Principal) -> tuple[Fault | None, str | None]:
+    event = element.event
+    if event is None:
+        return None, None
+    kind = str(event.__struct_config__.tag)
+    scope = scope_for(kind)
+    if scope not in principal.scopes:
+        detail = f"The key lacks the scope {scope}, which {kind} asks for."
+        return Fault(kind="scope_missing", detail=detail, pointer="#/type"), scope
+    if not principal.sees(event.site):
+        detail = f"No site {event.site} is known."
+        return Fault(kind="unknown_code", detail=detail, pointer="#/site"), None
+    return None, None

@@ -1,0 +1,48 @@
+"""Request headers with a grammar of their own: Idempotency-Key, Prefer, Content-Type."""
+
+import re
+
+from service.api.problems import Mistake, Problem
+
+_IDEMPOTENCY = re.compile(r'(?P<quote>"?)(?P<key>[A-Za-z0-9._:-]{1,128})(?P=quote)')
+_REQUEST_ID = re.compile(r"[A-Za-z0-9-]{1,64}")
+_WAIT = re.compile(r'(?:^|[,\s])wait\s*=\s*"?(\d{1,4})"?\s*(?:[;,]|$)', re.IGNORECASE)
+MAX_WAIT = 30
+
+
+def idempotency_key(value: str | None) -> str | None:
+    """The key, with or without its quotes; both forms are the same key.
+
+    The header is a Structured Field string (draft-ietf-httpapi-idempotency-key-header-07 section
+    2.1), but most clients send it bare. Raises a 400 problem for anything else.
+    """
+    if value is None:
+        return None
+    match = _IDEMPOTENCY.fullmatch(value.strip())
+    if match is None:
+        detail = "It is 1 to 128 letters, digits, full stops, colons, hyphens or _, best in quotes."
+        raise Problem(
+            "malformed-request",
+            "Idempotency-Key can't be read.",
+            errors=[Mistake(kind="bad_value", detail=detail, parameter="Idempotency-Key")],
+        )
+    return match["key"]
+
+
+def request_id(value: str | None) -> str | None:
+    """A client's X-Request-Id if it is fit for a log, else None."""
+    return value if value and _REQUEST_ID.fullmatch(value) else None
+
+
+def wait_of(prefer: str | None) -> int:
+    """Seconds that `Prefer: wait=N` is willing to wait, at most 30; 0 without (RFC 7240 4.3).
+
+    A preference that makes no sense is no mistake: it is passed over (RFC 7240 section 2).
+    """
+    match = _WAIT.search(prefer or "")
+    return min(int(match[1]), MAX_WAIT) if match else 0
+
+
+def media_type(content_type: str | None) -> str:
+    """The media type without its parameters, in lower case; empty without one."""
+    return (content_type or "").partition(";")[0].strip().lower()

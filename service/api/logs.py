@@ -1,0 +1,48 @@
+"""Structured logs: one JSON line an occurrence, on standard error. No secret is handed to it."""
+
+import logging
+import sys
+from typing import Any
+
+import msgspec
+import structlog
+from structlog.typing import Processor
+
+_LEVELS = {"debug": 10, "info": 20, "warning": 30, "error": 40}
+
+
+def _json(event: Any, **_: Any) -> str:
+    return msgspec.json.encode(event, enc_hook=repr).decode()
+
+
+def configure(level: str = "info", form: str = "json") -> None:
+    """Send this process's logs, those of libraries included, to standard error."""
+    shared: list[Processor] = [
+        structlog.stdlib.add_log_level,
+        structlog.processors.TimeStamper(fmt="iso", utc=True, key="at"),
+    ]
+    last: list[Processor]
+    if form == "json":
+        last = [
+            structlog.processors.dict_tracebacks,
+            structlog.processors.JSONRenderer(serializer=_json),
+        ]
+    else:
+        last = [structlog.dev.ConsoleRenderer(colors=sys.stderr.isatty())]
+    structlog.configure(
+        processors=[*shared, *last],
+        wrapper_class=structlog.make_filtering_bound_logger(_LEVELS[level]),
+        logger_factory=structlog.PrintLoggerFactory(sys.stderr),
+        cache_logger_on_first_use=True,
+    )
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(
+        structlog.stdlib.ProcessorFormatter(
+            foreign_pre_chain=shared,
+            processors=[structlog.stdlib.ProcessorFormatter.remove_processors_meta, *last],
+        )
+    )
+    root = logging.getLogger()
+    root.handlers[:] = [handler]
+    # Libraries speak up when something is wrong, not about each step of theirs.
+    root.setLevel(max(_LEVELS[level], logging.WARNING))

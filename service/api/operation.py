@@ -1,0 +1,360 @@
+"""One way to declare an operation, from which both its behaviour and its public description come.
+
+An operation is an async function of a `Call` that gives a `Reply`. The decorator says its method,
+path, scope, query parameters and answers; checking the key, the scope, the content type and the
+parameters, conditional requests, HEAD and headers are the same for all and live here.
+"""
+
+import base64
+import re
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, field
+from typing import Annotated, Any, Generic, TypeVar, get_args, get_origin
+from urllib.parse import parse_qsl, urlencode
+
+import msgspec
+from litestar import Request
+from litestar.handlers import HTTPRouteHandler
+from litestar.types import ASGIApp, Receive, Scope, Send
+from msgspec import Meta
+
+from service.api import headers, shapes
+from service.api.conditional import is_unchanged
+from service.api.problems import Mistake, Problem, lacks_scope, not_found, unauthenticated
+from service.api.services import UNREACHABLE, Services, unreachable
+from service.log.rights import Principal
+from service.trade.words import CODE_PATTERN
+
+Q = TypeVar("Q")
+T = TypeVar("T")
+JSON = "application/json"
+NDJSON = "application/x-ndjson"
+CSV = "text/csv"
+CODE = re.compile(CODE_PATTERN.rstrip("$") + r"\Z")
+UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
+REVALIDATE = "private, no-cache"
+_encode = msgspec.json.Encoder().encode
+
+
+class NoQuery(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """No parameters."""
+
+
+class Paged(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Parameters of every list."""
+
+    limit: Annotated[int, Meta(ge=1, le=1000, description="Most entries in one answer.")] = 100
+    cursor: (
+        Annotated[
+            str,
+            Meta(
+                max_length=200,
+                pattern=r"^[A-Za-z0-9_-]*$",
+                description="Where to go on: take it from `next` or the Link header as it is.",
+            ),
+        ]
+        | None
+    ) = None
+
+
+class Page(msgspec.Struct, Generic[T], frozen=True, kw_only=True):
+    """A page of a list, in a fixed order."""
+
+    position: Annotated[
+        int, Meta(ge=0, description="The log's position that this reflects, or a later one.")
+    ]
+    items: list[T]
+    next: Annotated[str | None, Meta(description="Address of the next page; null on the last one.")]
+
+
+@dataclass(frozen=True)
+class Reply:
+    """What an operation answers. `body` is encoded as JSON unless it is bytes already."""
+
+    body: Any = None
+    status: int = 200
+    etag: str | None = None
+    headers: dict[str, str] = field(default_factory=dict)
+    media_type: str = JSON
+    cache: str = REVALIDATE
+
+
+@dataclass
+class Call(Generic[Q]):
+    """A request that may proceed: the asker is known and the parameters are understood."""
+
+    request: Request[Any, Any, Any]
+    services: Services
+    principal: Principal
+    query: Q
+
+    def header(self, name: str) -> str | None:
+        return header(self.request.scope, name.lower().encode())
+
+    def code(self, name: str = "code") -> str:
+        """A code in the path; what can't be a code is not found."""
+        value = str(self.request.scope["path_params"][name])
+        if CODE.match(value) is None:
+            raise not_found("What the address names")
+        return value
+
+    def uuid(self, name: str = "id") -> str:
+        """A UUID in the path; what can't be one is not found."""
+        value = str(self.request.scope["path_params"][name]).lower()
+        if UUID.fullmatch(value) is None:
+            raise not_found("What the address names")
+        return value
+
+    async def body(self, limit: int | None = None) -> bytes:
+        """The request's body. Raises 413 past `limit` bytes (default: the setting for objects)."""
+        content = await self.request.body()
+        most = limit if limit is not None else self.services.settings.body_limit
+        if len(content) > most:
+            raise Problem("content-too-large", f"At most {most} bytes are read here.", limit=most)
+        return content
+
+
+@dataclass(frozen=True)
+class Operation:
+    """The declaration of an operation."""
+
+    method: str
+    path: str
+    name: str
+    scope: str | None
+    tag: str
+    doc: str
+    query: type[Any]
+    accepts: tuple[str, ...]
+    body: Any
+    answer: Any
+    answers: tuple[int, ...]
+    problems: tuple[str, ...]
+    request_headers: tuple[str, ...]
+    produces: str
+
+
+NOBODY = Principal(name="", scopes=frozenset(), sites=frozenset())
+
+
+def header(scope: Scope, name: bytes) -> str | None:
+    """The first header of that (lower-case) name."""
+    for key, value in scope["headers"]:
+        if key == name:
+            return value.decode("latin-1")
+    return None
+
+
+async def asker(scope: Scope, services: Services) -> Principal:
+    """Who asks, by the Authorization header. Raises 401."""
+    value = header(scope, b"authorization")
+    if value is None:
+        raise unauthenticated("Send your key in the header Authorization: Bearer …")
+    scheme, _, token = value.partition(" ")
+    if scheme.lower() != "bearer" or not token:
+        raise unauthenticated("Keys are sent as Authorization: Bearer …", error="invalid_request")
+    try:
+        principal = await services.keys.principal(token.strip())
+    except UNREACHABLE as error:
+        raise unreachable() from error
+    if principal is None:
+        raise unauthenticated("The key is unknown, expired or revoked.", error="invalid_token")
+    return principal
+
+
+class Sent:
+    """A finished answer as an ASGI application: the shortest way out."""
+
+    __slots__ = ("body", "headers", "status")
+
+    def __init__(self, status: int, headers: list[tuple[bytes, bytes]], body: bytes) -> None:
+        self.status, self.headers, self.body = status, headers, body
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        await send({"type": "http.response.start", "status": self.status, "headers": self.headers})
+        body = b"" if scope["method"] == "HEAD" else self.body  # type: ignore[typeddict-item]
+        await send({"type": "http.response.body", "body": body, "more_body": False})
+
+
+def finish(reply: Reply, scope: Scope) -> Sent:
+    """A reply as bytes, or 304 when the asker has it already (RFC 9110 section 13.2.2)."""
+    method = scope["method"]  # type: ignore[typeddict-item]
+    given: list[tuple[bytes, bytes]] = [
+        (key.lower().encode("latin-1"), value.encode("latin-1"))
+        for key, value in reply.headers.items()
+    ]
+    given.append((b"cache-control", reply.cache.encode()))
+    given.append((b"vary", b"Authorization, Accept"))
+    if reply.etag is not None:
+        given.append((b"etag", reply.etag.encode("latin-1")))
+        if method in ("GET", "HEAD") and is_unchanged(header(scope, b"if-none-match"), reply.etag):
+            return Sent(304, given, b"")
+    body = reply.body if isinstance(reply.body, bytes) else _encode(reply.body)
+    given.append((b"content-type", reply.media_type.encode()))
+    given.append((b"content-length", str(len(body)).encode()))
+    return Sent(reply.status, given, body)
+
+
+def _list_fields(query: type[Any]) -> frozenset[str]:
+    found = set()
+    for one in msgspec.structs.fields(query):
+        options = [one.type, *get_args(one.type)]
+        bare = [get_args(o)[0] if get_origin(o) is Annotated else o for o in options]
+        if any(get_origin(o) is list for o in bare):
+            found.add(one.encode_name)
+    return frozenset(found)
+
+
+def read_query(query: type[Q], text: bytes, lists: frozenset[str]) -> Q:
+    """The query string as its struct. Lists are given with commas. Raises 422."""
+    if not text:
+        return msgspec.convert({}, query)
+    values: dict[str, Any] = {}
+    mistakes = []
+    try:
+        pairs = parse_qsl(
+            text.decode("latin-1"), keep_blank_values=True, max_num_fields=50, errors="replace"
+        )
+    except ValueError as error:
+        raise Problem("malformed-request", "The query has too many parameters.") from error
+    for name, value in pairs:
+        if name in values:
+            detail = "Given twice; separate several values by commas where a list is read."
+            mistakes.append(Mistake(kind="bad_value", detail=detail, parameter=name))
+        values[name] = [part for part in value.split(",") if part] if name in lists else value
+    if not mistakes:
+        try:
+            return msgspec.convert(values, query, strict=False)
+        except msgspec.ValidationError as error:
+            fault = shapes.fault_of(str(error))
+            name = fault.pointer.removeprefix("#/").partition("/")[0] or "query"
+            mistakes = [Mistake(kind=fault.kind, detail=fault.detail, parameter=name)]
+    raise Problem("validation-error", "A query parameter has a mistake.", errors=mistakes)
+
+
+def bad_parameter(name: str, detail: str, kind: str = "bad_value") -> Problem:
+    """A 422 problem about one query parameter."""
+    return Problem(
+        "validation-error",
+        "A query parameter has a mistake.",
+        errors=[Mistake(kind=kind, detail=detail, parameter=name)],
+    )
+
+
+def operation(
+    method: str,
+    path: str,
+    *,
+    tag: str,
+    scope: str | None,
+    query: type[Any] = NoQuery,
+    accepts: tuple[str, ...] = (),
+    body: Any = None,
+    answer: Any = None,
+    answers: tuple[int, ...] = (200,),
+    problems: tuple[str, ...] = (),
+    request_headers: tuple[str, ...] = (),
+    produces: str = JSON,
+    name: str | None = None,
+    doc: str | None = None,
+) -> Callable[[Callable[[Call[Any]], Awaitable[Reply]]], HTTPRouteHandler]:
+    """Declare an operation; see the module. `scope` None needs no key.
+
+    `answer` and `body` are msgspec types for the public description; `answers` the statuses that
+    come with `answer`; `problems` the kinds beyond those every operation can have.
+    """
+    lists = _list_fields(query)
+    methods = ["GET", "HEAD"] if method == "GET" else [method]
+
+    def declare(act: Callable[[Call[Any]], Awaitable[Reply]]) -> HTTPRouteHandler:
+        declared = Operation(
+            method=method,
+            path=path,
+            name=name or act.__name__,
+            scope=scope,
+            tag=tag,
+            doc=doc or act.__doc__ or "",
+            query=query,
+            accepts=accepts,
+            body=body,
+            answer=answer,
+            answers=answers,
+            problems=problems,
+            request_headers=request_headers,
+            produces=produces,
+        )
+
+        async def endpoint(request: Request[Any, Any, Any]) -> ASGIApp:
+            asgi = request.scope
+            services: Services = asgi["litestar_app"].state.services
+            principal = NOBODY
+            if scope is not None:
+                principal = await asker(asgi, services)
+                asgi["state"]["principal"] = principal.name
+                if scope and scope not in principal.scopes:
+                    raise lacks_scope(scope)
+            if accepts:
+                _check_media_type(asgi, accepts, method)
+            understood = read_query(query, asgi["query_string"], lists)
+            return finish(await act(Call(request, services, principal, understood)), asgi)
+
+        return HTTPRouteHandler(path, http_method=methods, opt={"operation": declared})(endpoint)  # type: ignore[arg-type]
+
+    return declare
+
+
+def _check_media_type(scope: Scope, accepts: tuple[str, ...], method: str) -> None:
+    given = headers.media_type(header(scope, b"content-type"))
+    if given not in accepts:
+        listed = ", ".join(accepts)
+        raise Problem(
+            "unsupported-media-type",
+            f"Content-Type is {given or 'missing'}; read here: {listed}.",
+            headers={"Accept-Post" if method == "POST" else "Accept": listed},
+        )
+
+
+def cursor_of(key: str | int) -> str:
+    """An opaque cursor that stands after `key`."""
+    return base64.urlsafe_b64encode(str(key).encode()).decode().rstrip("=")
+
+
+def after_code(cursor: str | None) -> str:
+    """The code that a cursor stands after; empty at the start. Raises 422."""
+    key = _key(cursor) if cursor else ""
+    if key and CODE.match(key) is None:
+        raise bad_parameter("cursor", "This is no cursor of this list.")
+    return key
+
+
+def after_number(cursor: str | None) -> int:
+    """The number that a cursor stands after; 0 at the start. Raises 422."""
+    key = _key(cursor) if cursor else "0"
+    if not re.fullmatch(r"[0-9]{1,18}", key):
+        raise bad_parameter("cursor", "This is no cursor of this list.")
+    return int(key)
+
+
+def _key(cursor: str) -> str:
+    try:
+        return base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)).decode("ascii")
+    except ValueError as error:
+        raise bad_parameter("cursor", "This is no cursor of this list.") from error
+
+
+def page(
+    call: Call[Any], items: list[Any], key: Callable[[Any], str | int], position: int
+) -> Reply:
+    """A page out of up to `limit` + 1 items: the one too many only says that more follow."""
+    limit: int = call.query.limit
+    following = None
+    links = {}
+    if len(items) > limit:
+        items = items[:limit]
+        scope = call.request.scope
+        text = scope["query_string"].decode("latin-1")
+        pairs = [pair for pair in parse_qsl(text) if pair[0] != "cursor"]
+        pairs.append(("cursor", cursor_of(key(items[-1]))))
+        following = f"{scope['path']}?{urlencode(pairs)}"
+        links = {"Link": f'<{following}>; rel="next"'}
+    return Reply({"position": position, "items": items, "next": following}, headers=links)

@@ -1,0 +1,130 @@
+"""The service's own addresses: what it is, whether it is well, its description, its problems."""
+
+import asyncio
+from html import escape
+
+import msgspec
+
+from service import __version__ as VERSION  # noqa: N812
+from service.api import spec
+from service.api.operation import JSON, Call, NoQuery, Reply, operation
+from service.api.problems import KINDS, not_found
+
+PUBLIC = "public, max-age=300"
+HEALTH = "application/health+json"
+
+
+class Index(msgspec.Struct, frozen=True, kw_only=True):
+    """Where to go from here."""
+
+    service: str
+    version: str
+    description: str
+    events: str
+
+
+class Health(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """Whether the service can answer: `pass`, or `fail` with what is amiss."""
+
+    status: str
+    checks: dict[str, str] = {}
+
+
+class ProblemKind(msgspec.Struct, frozen=True, kw_only=True):
+    """A kind of problem and what to do about it."""
+
+    type: str
+    title: str
+    status: int
+    advice: str
+
+
+@operation("GET", "/", tag="Service", scope=None, answer=Index)
+async def get_index(call: Call[NoQuery]) -> Reply:
+    """Where the description of the interface and the health of the service are."""
+    links = '</openapi.json>; rel="service-desc", </readyz>; rel="status"'
+    index = Index(
+        service="graftlog", version=VERSION, description="/openapi.json", events="/v1/events"
+    )
+    return Reply(index, headers={"Link": links}, cache=PUBLIC)
+
+
+@operation("GET", "/livez", tag="Service", scope=None, answer=Health, produces=HEALTH)
+async def get_livez(call: Call[NoQuery]) -> Reply:
+    """Whether the process answers at all; asks nothing of the database."""
+    return Reply(Health(status="pass"), media_type=HEALTH, cache="no-store")
+
+
+@operation(
+    "GET", "/readyz", tag="Service", scope=None, answer=Health, answers=(200, 503), produces=HEALTH
+)
+async def get_readyz(call: Call[NoQuery]) -> Reply:
+    """Whether requests can be answered now: the database within a second, and not stopping."""
+    checks = dict(call.services.ready_checks)
+
+    async def run(name: str) -> tuple[str, str | None]:
+        try:
+            return name, await asyncio.wait_for(checks[name](), 1.0)
+        except Exception as error:
+            # Any way of failing means the same here: it can't be relied on now.
+            return name, type(error).__name__
+
+    found = dict(await asyncio.gather(*(run(name) for name in checks)))
+    if call.services.stopping:
+        found["process"] = "stopping"
+    amiss = {name: what for name, what in found.items() if what is not None}
+    health = Health(
+        status="fail" if amiss else "pass",
+        checks={name: what or "pass" for name, what in found.items()},
+    )
+    headers = {"Retry-After": "2"} if amiss else {}
+    return Reply(
+        health, 503 if amiss else 200, headers=headers, media_type=HEALTH, cache="no-store"
+    )
+
+
+@operation("GET", "/openapi.json", tag="Service", scope=None, answer=dict)
+async def get_openapi(call: Call[NoQuery]) -> Reply:
+    """This description of the interface (OpenAPI 3.1)."""
+    return Reply(spec.text(), cache=PUBLIC)
+
+
+@operation("GET", "/problems", tag="Service", scope=None, answer=list[ProblemKind])
+async def list_problems(call: Call[NoQuery]) -> Reply:
+    """All kinds of problem documents."""
+    return Reply([_kind(slug) for slug in KINDS], cache=PUBLIC)
+
+
+@operation(
+    "GET",
+    "/problems/{slug:str}",
+    tag="Service",
+    scope=None,
+    answer=ProblemKind,
+    problems=("not-found",),
+)
+async def get_problem(call: Call[NoQuery]) -> Reply:
+    """What a kind of problem means and what to do about it, as JSON or as a page."""
+    slug = str(call.request.scope["path_params"]["slug"])
+    if slug not in KINDS:
+        raise not_found("A problem of that name")
+    kind = KINDS[slug]
+    accept = call.header("accept") or ""
+    if "text/html" in accept and JSON not in accept:
+        page = (
+            f"<!doctype html><html lang=en><meta charset=utf-8><title>{escape(kind.title)}</title>"
+            f"<h1>{escape(kind.title)}</h1><p>{escape(kind.advice)}</p>"
+            f"<p>Status {kind.status}, type <code>/problems/{slug}</code></p></html>"
+        )
+        return Reply(page.encode(), media_type="text/html; charset=utf-8", cache=PUBLIC)
+    return Reply(_kind(slug), cache=PUBLIC)
+
+
+def _kind(slug: str) -> ProblemKind:
+    kind = KINDS[slug]
+    return ProblemKind(
+        type=f"/problems/{slug}", title=kind.title, status=kind.status, advice=kind.advice
+    )
+
+
+HANDLERS = [get_index, get_livez, get_readyz, get_openapi, list_problems, get_problem]

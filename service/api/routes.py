@@ -1,0 +1,24 @@
+"""All handlers of the interface, in the order of its description."""
+
+from collections.abc import Iterator
+
+from litestar.handlers import HTTPRouteHandler
+
+from service.api import catalogue, claims, events, history, lots, root
+from service.api.operation import Operation
+
+HANDLERS: list[HTTPRouteHandler] = [
+    *root.HANDLERS,
+    events.record_events,
+    history.list_events,
+    history.get_event,
+    *catalogue.HANDLERS,
+    *lots.HANDLERS,
+    *claims.HANDLERS,
+]
+
+
+def operations() -> Iterator[Operation]:
+    """The declaration of each handler."""
+    for handler in HANDLERS:
+        yield handler.opt["operation"]

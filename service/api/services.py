@@ -1,0 +1,79 @@
+"""What the handlers are handed: the database, the log's writer, keys, and who waits for what."""
+
+import asyncio
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+import asyncpg
+
+from service.api.problems import Problem
+from service.clock import Clock, system_clock
+from service.log.keys import KeyRing
+from service.log.submission import Answer, Submission
+from service.settings import Settings
+from service.storage.pool import Connection, Database
+
+
+class Writer(Protocol):
+    """The part of the log's appender that the handlers use."""
+
+    async def append(self, submission: Submission) -> Answer:
+        """Record, or raise Busy, OutcomeUnknown, KeyInFlight, KeyReused."""
+        ...
+
+
+@dataclass
+class Services:
+    """Everything a handler may use; one for each process."""
+
+    settings: Settings
+    database: Database
+    appender: Writer
+    keys: KeyRing
+    clock: Clock = system_clock
+    # Answers once a view reflects a position or the seconds are over: (view, position, seconds).
+    wait_for_view: Callable[[str, int, float], Awaitable[None]] | None = None
+    # True when the process is to be sent no more requests.
+    stopping: bool = False
+    ready_checks: dict[str, Callable[[], Awaitable[str | None]]] = field(default_factory=dict)
+
+    @asynccontextmanager
+    async def reading(self, *, one_moment: bool = False) -> AsyncIterator[Connection]:
+        """A connection to ask with; `one_moment`: all questions see the same state.
+
+        Raises a 503 problem when the database can't be reached.
+        """
+        try:
+            async with self.database.reader.acquire(timeout=10) as connection:
+                if one_moment:
+                    async with connection.transaction(isolation="repeatable_read", readonly=True):
+                        yield connection
+                else:
+                    yield connection
+        except UNREACHABLE as error:
+            raise unreachable() from error
+
+
+UNREACHABLE: tuple[type[Exception], ...] = (
+    OSError,
+    TimeoutError,
+    asyncio.TimeoutError,
+    asyncpg.InterfaceError,
+    asyncpg.PostgresConnectionError,
+    asyncpg.CannotConnectNowError,
+    asyncpg.AdminShutdownError,
+    asyncpg.CrashShutdownError,
+    asyncpg.TooManyConnectionsError,
+    asyncpg.QueryCanceledError,
+)
+
+
+def unreachable(**members: Any) -> Problem:
+    return Problem(
+        "not-ready",
+        "The database can't be reached, or took too long.",
+        headers={"Retry-After": "2"},
+        **members,
+    )

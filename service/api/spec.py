@@ -1,0 +1,321 @@
+"""The public description (OpenAPI 3.1), made from the operations and the structs they use.
+
+msgspec itself writes the schemas: discriminators that resolve, whole numbers as whole numbers,
+`additionalProperties: false` where unknown fields are refused, words from docstrings and Meta.
+It is built once, served as it is, and committed as openapi/openapi.json.
+"""
+
+import re
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from service import __version__
+from service.api.operation import JSON, NDJSON, Operation
+from service.api.problems import KINDS, PROBLEM_TYPE, ProblemDocument
+from service.trade.events import Event
+from service.trade.events.catalogue import Entry
+
+COMMITTED = Path("openapi/openapi.json")
+_REF = "#/components/schemas/"
+_UNIONS = ("Event", "Entry")
+ARRAY_LIMIT = 1000
+_ALWAYS = ("malformed-request", "validation-error", "internal-error", "not-ready")
+_HEADERS = {
+    "Idempotency-Key": (
+        "Makes a retry safe: the same key with the same request gets the first answer. "
+        "1 to 128 letters, digits and . _ : -, quoted or bare.",
+        {"type": "string", "pattern": '^("[A-Za-z0-9._:-]{1,128}"|[A-Za-z0-9._:-]{1,128})$'},
+        '"8e03978e-40d5-43e8-bc93-6894a57f9324"',
+    ),
+    "If-Match": ("The ETag of the version that is changed.", {"type": "string"}, '"17"'),
+    "If-None-Match": (
+        "`*`: make only a new one. With GET an ETag: 304 when it is still the same.",
+        {"type": "string"},
+        '"17"',
+    ),
+    "Prefer": (
+        "`wait=N`: wait up to N seconds (at most 30) until the answer reflects `min_position`. "
+        "When the time runs out the answer says the older position that it reflects.",
+        {"type": "string"},
+        "wait=5",
+    ),
+}
+_ABOUT = """graftlog records what is done at the bench of nurseries that graft fruit trees, and
+answers what stands where, what is due, and what will be ready.
+
+Every change is an event, sent to `POST /v1/events` and never altered afterwards. Lists go on with
+`next`. Errors are problem documents (RFC 9457): go by `type` and `errors[].kind`. What belongs to a
+site that the key does not see is not found. Every address that answers GET answers HEAD.
+"""
+_EXAMPLE_EVENT = {
+    "type": "place.checked",
+    "site": "CORIN",
+    "occurred": "2026-03-14",
+    "actor": "p-07",
+    "data": {"place": "H2-T04", "note": "All well."},
+}
+
+
+def build() -> dict[str, Any]:
+    """The whole description."""
+    # Late, since the handlers include the one that serves this.
+    from service.api.routes import operations
+
+    declared = list(operations())
+    types: list[Any] = [ProblemDocument, Event, Entry]
+    for one in declared:
+        types += [kind for kind in (one.query, one.body, one.answer) if kind is not None]
+    schemas, components = msgspec.json.schema_components(types, ref_template=_REF + "{name}")
+    by_type = {repr(kind): schema for kind, schema in zip(types, schemas, strict=True)}
+    components["Event"], components["Entry"] = schemas[1], schemas[2]
+    unions = {tuple(components[name]["discriminator"]["mapping"]): name for name in _UNIONS}
+    paths: dict[str, Any] = {}
+    for one in declared:
+        path = re.sub(r"\{(\w+):\w+\}", r"{\1}", one.path)
+        paths.setdefault(path, {})[one.method.lower()] = _operation(one, by_type, components)
+    for one in declared:
+        components.pop(one.query.__name__, None)
+    document = {
+        "openapi": "3.1.0",
+        "info": {
+            "title": "graftlog",
+            "version": __version__,
+            "summary": "Event log and REST service for nurseries that graft fruit trees",
+            "description": _ABOUT,
+            "license": {"name": "Apache-2.0", "identifier": "Apache-2.0"},
+        },
+        "servers": [{"url": "/", "description": "This service."}],
+        "tags": [{"name": tag} for tag in dict.fromkeys(one.tag for one in declared)],
+        "paths": paths,
+        "components": {
+            "schemas": components,
+            "responses": {slug: _problem(slug) for slug in KINDS},
+            "securitySchemes": {
+                "key": {
+                    "type": "http",
+                    "scheme": "bearer",
+                    "description": "A key as made by `graftlog keys create`.",
+                }
+            },
+        },
+    }
+    tidy: dict[str, Any] = msgspec.json.decode(_renamed(msgspec.json.encode(document)))
+    name_unions(tidy["paths"], unions)
+    for name, schema in tidy["components"]["schemas"].items():
+        if name not in _UNIONS:
+            name_unions(schema, unions)
+    _straighten(tidy)
+    return tidy
+
+
+def name_unions(part: Any, unions: dict[tuple[str, ...], str]) -> None:
+    """Where a tagged union is written out, refer to it by its name instead."""
+    for value in part.values() if isinstance(part, dict) else part:
+        if isinstance(value, dict) and "discriminator" in value:
+            name = unions.get(tuple(value["discriminator"]["mapping"]))
+            if name is not None:
+                value.clear()
+                value["$ref"] = _REF + name
+        elif isinstance(value, dict | list):
+            name_unions(value, unions)
+
+
+def _straighten(part: Any) -> None:
+    """Docstrings are broken into lines for the source; in public they are running text."""
+    if isinstance(part, dict):
+        if isinstance(words := part.get("description"), str):
+            part["description"] = "\n\n".join(" ".join(p.split()) for p in words.split("\n\n"))
+        part = list(part.values())
+    if isinstance(part, list):
+        for one in part:
+            _straighten(one)
+
+
+def _renamed(text: bytes) -> bytes:
+    """Page_StoredEvent_ as PageOfStoredEvent: what generic structs are called in public."""
+    return re.sub(rb"\bPage_([A-Za-z]+)_", rb"PageOf\1", text)
+
+
+def _operation(
+    one: Operation, schemas: dict[str, Any], components: dict[str, Any]
+) -> dict[str, Any]:
+    summary, _, rest = one.doc.strip().partition("\n")
+    described: dict[str, Any] = {
+        "operationId": one.name,
+        "summary": summary.strip().rstrip("."),
+        "description": " ".join((summary + " " + rest).split()),
+        "tags": [one.tag],
+        "responses": _responses(one, schemas),
+    }
+    parameters = [*_in_path(one), *_in_query(one, components), *_in_headers(one)]
+    if parameters:
+        described["parameters"] = parameters
+    if one.body is not None:
+        described["requestBody"] = _body(one, schemas, components)
+    described["security"] = [{"key": []}] if one.scope is not None else []
+    if one.scope:
+        described["x-scope"] = one.scope
+    return described
+
+
+def _in_path(one: Operation) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": name,
+            "in": "path",
+            "required": True,
+            "description": {"id": "A UUID.", "slug": "The last part of a problem's type."}.get(
+                name, "A code."
+            ),
+            "schema": {"type": "string", "format": "uuid"} if name == "id" else {"type": "string"},
+        }
+        for name in re.findall(r"\{(\w+)", one.path)
+    ]
+
+
+def _in_query(one: Operation, components: dict[str, Any]) -> list[dict[str, Any]]:
+    query = components[one.query.__name__]
+    required = query.get("required", [])
+    found = []
+    for name, schema in query.get("properties", {}).items():
+        bare = _without_null(schema)
+        parameter = {
+            "name": name,
+            "in": "query",
+            "required": name in required,
+            "schema": {key: value for key, value in bare.items() if key != "description"},
+        }
+        if words := bare.get("description"):
+            parameter["description"] = words
+        if bare.get("type") == "array":
+            parameter |= {"style": "form", "explode": False}
+        found.append(parameter)
+    return found
+
+
+def _without_null(schema: dict[str, Any]) -> dict[str, Any]:
+    """A parameter is given or not; it is never null."""
+    schema = {key: value for key, value in schema.items() if (key, value) != ("default", None)}
+    options = [one for one in schema.get("anyOf", []) if one != {"type": "null"}]
+    if len(options) == 1 and "anyOf" in schema:
+        rest = {key: value for key, value in schema.items() if key != "anyOf"}
+        return {**options[0], **rest}
+    if "enum" in schema:
+        schema["enum"] = [value for value in schema["enum"] if value is not None]
+    return schema
+
+
+def _in_headers(one: Operation) -> list[dict[str, Any]]:
+    names = list(one.request_headers)
+    if one.method == "GET" and "{" in one.path and one.scope is not None:
+        names.append("If-None-Match")
+    return [
+        {
+            "name": name,
+            "in": "header",
+            "required": False,
+            "description": _HEADERS[name][0],
+            "schema": _HEADERS[name][1],
+            "example": _HEADERS[name][2],
+        }
+        for name in dict.fromkeys(names)
+    ]
+
+
+def _body(one: Operation, schemas: dict[str, Any], components: dict[str, Any]) -> dict[str, Any]:
+    schema = schemas[repr(one.body)]
+    if one.method == "PUT" and "$ref" in schema:
+        schema = _entry_body(schema["$ref"].removeprefix(_REF), components)
+    content: dict[str, Any] = {}
+    for kind in one.accepts:
+        if kind == NDJSON:
+            content[kind] = {"schema": {"type": "string", "description": "An event a line."}}
+        elif kind == JSON and one.name == "record_events":
+            event = {"$ref": _REF + "Event"}
+            many = {"type": "array", "items": event, "minItems": 1, "maxItems": ARRAY_LIMIT}
+            content[kind] = {"schema": {"anyOf": [event, many]}}
+        elif kind == JSON:
+            content[kind] = {"schema": schema}
+        else:
+            content[kind] = {"schema": {"type": "string"}}
+    if one.name == "record_events":
+        content[JSON]["examples"] = {"a_look": {"summary": "A look", "value": _EXAMPLE_EVENT}}
+    return {"required": True, "content": content}
+
+
+def _entry_body(name: str, components: dict[str, Any]) -> dict[str, Any]:
+    """An entry whose kind and code the address says already: they may be left out."""
+    entry = components[name]
+    if "code" not in entry.get("properties", {}):
+        return {"$ref": _REF + name}
+    required = [field for field in entry["required"] if field not in ("kind", "code")]
+    components[f"{name}Body"] = {**entry, "title": f"{name}Body", "required": required}
+    return {"$ref": f"{_REF}{name}Body"}
+
+
+def _responses(one: Operation, schemas: dict[str, Any]) -> dict[str, Any]:
+    responses: dict[str, Any] = {}
+    for status in one.answers:
+        responses[str(status)] = {
+            "description": {200: "The answer.", 201: "Something new was recorded."}.get(
+                status, "Not now."
+            ),
+            "content": {one.produces: {"schema": schemas[repr(one.answer)]}},
+        }
+    if one.name == "get_problem":
+        responses["200"]["content"]["text/html"] = {"schema": {"type": "string"}}
+    if one.method == "GET" and "{" in one.path and one.scope is not None:
+        responses["304"] = {"description": "You have it already."}
+    by_status: dict[int, list[str]] = {}
+    for slug in _problems(one):
+        by_status.setdefault(KINDS[slug].status, []).append(slug)
+    for status, slugs in sorted(by_status.items()):
+        if str(status) in responses:
+            responses[str(status)]["content"][PROBLEM_TYPE] = {
+                "schema": {"$ref": _REF + "ProblemDocument"}
+            }
+        elif len(slugs) == 1:
+            responses[str(status)] = {"$ref": f"#/components/responses/{slugs[0]}"}
+        else:
+            words = "; or: ".join(KINDS[slug].title for slug in slugs)
+            responses[str(status)] = _problem_response(f"{words}.")
+    return responses
+
+
+def _problems(one: Operation) -> list[str]:
+    slugs = [*_ALWAYS, *one.problems]
+    if one.scope is not None:
+        slugs += ["unauthenticated", "insufficient-scope"]
+        if "{" in one.path:
+            slugs.append("not-found")
+    if one.accepts:
+        slugs += ["unsupported-media-type", "content-too-large"]
+    return list(dict.fromkeys(slugs))
+
+
+def _problem(slug: str) -> dict[str, Any]:
+    return _problem_response(f"{KINDS[slug].title}. {KINDS[slug].advice}")
+
+
+def _problem_response(words: str) -> dict[str, Any]:
+    content = {PROBLEM_TYPE: {"schema": {"$ref": _REF + "ProblemDocument"}}}
+    return {"description": words, "content": content}
+
+
+@cache
+def text() -> bytes:
+    """The description as it is served and committed: keys sorted, a newline at the end."""
+    return msgspec.json.format(msgspec.json.encode(build(), order="sorted"), indent=1) + b"\n"
+
+
+def write(path: Path = COMMITTED) -> None:
+    """Write the description to a file."""
+    path.write_bytes(text())
+
+
+def check(path: Path = COMMITTED) -> bool:
+    """Whether the file holds the description as it is now."""
+    return path.is_file() and path.read_bytes() == text()

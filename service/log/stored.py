@@ -1,0 +1,181 @@
+"""What is read back from the log and its books."""
+
+from datetime import date, datetime
+from typing import Annotated, Any, Literal
+
+import msgspec
+from msgspec import Meta
+
+from service.trade.events.catalogue import Entry
+
+Position = Annotated[int, Meta(ge=0, description="A place in the log; the first event has 1.")]
+AsOf = Annotated[
+    int, Meta(ge=0, description="The log's position that this answer reflects, or a later one.")
+]
+
+
+class Row(msgspec.Struct, frozen=True, kw_only=True):
+    """Base of everything read back."""
+
+
+class StoredEvent(Row, frozen=True, kw_only=True):
+    """An event as it was recorded, complete: nothing left to default or to derive."""
+
+    id: Annotated[str, Meta(description="UUID of the event.")]
+    type: Annotated[str, Meta(examples=["trees.grafted"])]
+    version: Annotated[int, Meta(ge=1, description="Of the shape of `data`.")]
+    site: Annotated[str, Meta(description="The site that acted.")]
+    occurred: Annotated[str, Meta(description="When it happened: a time, or a site's day.")]
+    actor: str | None
+    happened: bool
+    replaces: str | None
+    data: Annotated[
+        dict[str, Any],
+        Meta(description="What the event type says; its schema is the type's `…Data`."),
+    ]
+    position: Position
+    recorded_at: Annotated[datetime, Meta(description="When the log learned of it.")]
+    recorded_by: Annotated[str, Meta(description="The holder of the key.")]
+    sites: Annotated[list[str], Meta(description="All sites it touches.")]
+    remarks: Annotated[list[dict[str, Any]], Meta(description="What was worth saying of it.")]
+    voided_by: Annotated[
+        int | None, Meta(description="Position of the event that voided it, if any.")
+    ]
+
+
+class CatalogueItem(Row, frozen=True, kw_only=True):
+    """An entry of the catalogue and the position of its last change, which is its ETag."""
+
+    entry: Entry
+    position: Position
+
+
+class LotSummary(Row, frozen=True, kw_only=True):
+    """A lot and how much of it stands at the sites that the key sees."""
+
+    code: str
+    kind: Literal["budwood", "liner", "tree"]
+    site: Annotated[str, Meta(description="Where it was made or received.")]
+    cultivar: str | None
+    rootstock: str | None
+    source: Annotated[
+        str | None, Meta(description="The original source, such as source_tree:NAV-3.")
+    ]
+    method: str | None
+    day: Annotated[date | None, Meta(description="Of cutting, receipt or grafting.")]
+    attempt: int
+    basis: Annotated[str, Meta(description="How its figures came to be: counted or less sure.")]
+    identified: bool
+    grown_for: str | None
+    parents: Annotated[list[str], Meta(description="What it was made of, such as bag:B-0107.")]
+    position: Position
+    changed_position: Annotated[int, Meta(description="Of its last change: its ETag.")]
+    on_hand: Annotated[int, Meta(description="Buds in bags, liners, or trees not failed.")]
+    failed: Annotated[int, Meta(description="Trees that stand with a dead scion.")]
+    in_transit: Annotated[int, Meta(description="On the way between sites.")]
+
+
+class Standing(Row, frozen=True, kw_only=True):
+    """How much of a lot stands at a place, in one stage, size and grade."""
+
+    site: str
+    place: str
+    stage: str | None
+    size: str | None
+    grade: str | None
+    count: int
+
+
+class BagOnHand(Row, frozen=True, kw_only=True):
+    """A bag of a budwood lot and the buds left in it, place by place."""
+
+    code: str
+    buds: Annotated[int, Meta(description="When it was filled.")]
+    sticks: int | None
+    basis: str
+    parent: Annotated[str | None, Meta(description="The bag that its pieces were cut from.")]
+    pieces: int | None
+    buds_per_piece: int | None
+    left: Annotated[int, Meta(description="Buds left now, at the sites that the key sees.")]
+    site: str | None
+    place: str | None
+
+
+class Gone(Row, frozen=True, kw_only=True):
+    """What left a lot: used, lost, discarded or sold, and to what or why."""
+
+    kind: Annotated[str, Meta(examples=["lost"])]
+    ref: Annotated[str, Meta(description="The cause, the customer, or the lot it went into.")]
+    site: str
+    commodity: Literal["buds", "plants"]
+    count: int
+
+
+class Travelling(Row, frozen=True, kw_only=True):
+    """What of a lot is on its way to a site."""
+
+    consignment: str
+    to_site: str
+    stage: str | None
+    size: str | None
+    bag: str | None
+    commodity: Literal["buds", "plants"]
+    count: int
+
+
+class ReservedLineNow(Row, frozen=True, kw_only=True):
+    """A line of a reservation: asked for, and still open."""
+
+    line: int
+    item: Annotated[str, Meta(description="cultivar/rootstock/size/grade, or buds/cultivar.")]
+    lot: str | None
+    site: str | None
+    asked: int
+    open: int
+
+
+class ReservationNow(Row, frozen=True, kw_only=True):
+    """A reservation as it stands."""
+
+    code: str
+    customer: str
+    site: str
+    any_site: bool
+    made_day: date
+    needed_by: date | None
+    expires_at: datetime | None
+    state: Literal["open", "fulfilled", "released"]
+    position: Position
+    changed_position: int
+    lines: list[ReservedLineNow]
+
+
+class PutRight(Row, frozen=True, kw_only=True):
+    """Something a person recorded and the log refused, kept as it came."""
+
+    id: int
+    event_id: str | None
+    principal: Annotated[str, Meta(description="Who sent it.")]
+    site: str | None
+    raw: Annotated[str, Meta(description="What was sent; bytes that are not UTF-8 are replaced.")]
+    reasons: Annotated[list[dict[str, Any]], Meta(description="Why it was refused.")]
+    attempts: int
+    state: Literal["open", "recorded", "discarded"]
+    first_at: datetime
+    last_at: datetime
+    resolved_position: int | None
+
+
+class HoldNow(Row, frozen=True, kw_only=True):
+    """A hold; in force until it is lifted."""
+
+    code: str
+    kind: str
+    target: str
+    target_code: str
+    site: str
+    reason: str
+    from_day: date
+    position: Position
+    lifted_day: date | None
+    lifted_position: int | None

@@ -1,0 +1,89 @@
+"""The service over real HTTP on a real PostgreSQL, in this process."""
+
+import asyncio
+import socket
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
+
+import httpx
+import pytest
+import uvicorn
+from litestar.datastructures import State
+
+from service.application import assemble, http
+from service.clock import system_clock
+from service.log.keys import create_key
+from service.log.submission import Answer, Submission, Verdict
+from service.settings import Settings
+from service.storage.pool import Database
+
+Client = httpx.AsyncClient
+MakeClient = Callable[..., Awaitable[Client]]
+
+
+@asynccontextmanager
+async def listening(app: object) -> AsyncIterator[str]:
+    """The address of `app`, served by uvicorn on a free port."""
+    config = uvicorn.Config(app, log_config=None, access_log=False, http="httptools", ws="none")  # type: ignore[arg-type]
+    server = uvicorn.Server(config)
+    with socket.socket() as sock:
+        sock.bind(("127.0.0.1", 0))
+        task = asyncio.create_task(server.serve(sockets=[sock]))
+        while not server.started:
+            if task.done():
+                await task
+            await asyncio.sleep(0)
+        try:
+            yield f"http://127.0.0.1:{sock.getsockname()[1]}"
+        finally:
+            server.should_exit = True
+            await task
+
+
+@pytest.fixture
+def appender() -> "object":
+    """Replaced by tests that bring one of their own."""
+    return RefusesToRun()
+
+
+class RefusesToRun:
+    """For tests of what is answered before the log is asked."""
+
+    async def append(self, submission: Submission) -> Answer:
+        raise AssertionError("this request should not have reached the log")
+
+
+@pytest.fixture
+async def base_url(database: Database, settings: Settings, appender: object) -> AsyncIterator[str]:
+    state = State()
+    state.services = assemble(settings, database, appender, system_clock)  # type: ignore[arg-type]
+    async with listening(http(settings, state)) as url:
+        yield url
+
+
+@pytest.fixture
+async def client_for(database: Database, base_url: str) -> AsyncIterator[MakeClient]:
+    """Makes a client with a fresh key: `await client_for("recorder", "CORIN")`; no role: no key."""
+    made: list[Client] = []
+
+    async def make(role: str | None = "administrator", *sites: str) -> Client:
+        headers = {}
+        if role is not None:
+            async with database.writer.acquire() as connection:
+                key = await create_key(
+                    connection,
+                    name=f"{role}-{len(made)}",
+                    role=role,
+                    sites=frozenset(sites or ("*",)),
+                )
+            headers["Authorization"] = f"Bearer {key.token}"
+        client = httpx.AsyncClient(base_url=base_url, headers=headers)
+        made.append(client)
+        return client
+
+    yield make
+    for client in made:
+        await client.aclose()
+
+
+__all__ = ["Verdict"]

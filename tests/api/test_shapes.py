@@ -1,0 +1,59 @@
+"""Where in a body a mistake is, as a JSON Pointer."""
+
+import msgspec
+import pytest
+
+from service.api.shapes import fault_of, token
+from service.trade.events import Event
+
+
+@pytest.mark.parametrize(
+    ("body", "kind", "pointer"),
+    [
+        (b'{"type":"x.y"}', "bad_value", "#/type"),
+        (b"[]", "wrong_type", "#"),
+        (b'{"type":"place.checked","site":"A","data":{"place":"A"}}', "missing", "#/occurred"),
+        (
+            b'{"type":"place.checked","site":"a b","occurred":"2026-01-01","data":{"place":"A"}}',
+            "bad_value",
+            "#/site",
+        ),
+        (
+            b'{"type":"trees.sold","site":"A","occurred":"2026-01-01","data":{"customer":"c",'
+            b'"lines":[{"lot":"L","count":1},{"lot":"L","count":0}]}}',
+            "bad_value",
+            "#/data/lines/1/count",
+        ),
+        (
+            b'{"type":"place.checked","site":"A","occurred":"2026-01-01",'
+            b'"data":{"place":"A","to/do`s ~":1}}',
+            "unknown_field",
+            "#/data/to~1do%60s%20~0",
+        ),
+    ],
+)
+def test_a_mistake_is_pointed_at(body: bytes, kind: str, pointer: str) -> None:
+    with pytest.raises(msgspec.ValidationError) as caught:
+        msgspec.json.decode(body, type=Event)
+    fault = fault_of(str(caught.value))
+    assert (fault.kind, fault.pointer) == (kind, pointer)
+
+
+# RFC 6901 section 6: the names of its example document and their URI fragment forms.
+@pytest.mark.parametrize(
+    ("name", "fragment"),
+    [
+        ("foo", "foo"),
+        ("", ""),
+        ("a/b", "a~1b"),
+        ("c%d", "c%25d"),
+        ("e^f", "e%5Ef"),
+        ("g|h", "g%7Ch"),
+        ("i\\j", "i%5Cj"),
+        ('k"l', "k%22l"),
+        (" ", "%20"),
+        ("m~n", "m~0n"),
+    ],
+)
+def test_a_name_in_a_pointer(name: str, fragment: str) -> None:
+    assert token(name) == fragment

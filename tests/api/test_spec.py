@@ -1,0 +1,75 @@
+"""The public description: valid, committed as it is served, and true of every operation."""
+
+import re
+from pathlib import Path
+from typing import Any
+
+from openapi_spec_validator import validate
+
+from service.api import spec
+from service.api.routes import HANDLERS
+from service.trade.events import EVENT_TYPES
+
+ROOT = Path(__file__).parents[2]
+
+
+def test_it_is_valid_openapi() -> None:
+    validate(spec.build())
+
+
+def test_the_committed_file_is_what_is_served() -> None:
+    assert spec.check(ROOT / spec.COMMITTED), "run `graftlog openapi --write` and commit the file"
+
+
+def test_drift_is_noticed(tmp_path: Path) -> None:
+    path = tmp_path / "openapi.json"
+    assert not spec.check(path)
+    spec.write(path)
+    assert spec.check(path)
+    path.write_bytes(path.read_bytes().replace(b'"201"', b'"202"', 1))
+    assert not spec.check(path)
+
+
+def test_every_handler_is_described_with_problem_documents() -> None:
+    document = spec.build()
+    for handler in HANDLERS:
+        declared = handler.opt["operation"]
+        path = re.sub(r"\{(\w+):\w+\}", r"{\1}", declared.path)
+        described = document["paths"][path][declared.method.lower()]
+        for status in (
+            "422",
+            "500",
+            "503",
+            *(["401", "403"] if declared.scope is not None else []),
+        ):
+            response = described["responses"][status]
+            if "$ref" in response:
+                name = response["$ref"].rpartition("/")[2]
+                response = document["components"]["responses"][name]
+            assert "application/problem+json" in response["content"], (path, status)
+
+
+def test_every_event_type_is_told_apart_by_its_type() -> None:
+    schemas = spec.build()["components"]["schemas"]
+    mapping = schemas["Event"]["discriminator"]["mapping"]
+    assert set(mapping) == set(EVENT_TYPES)
+    for name, target in mapping.items():
+        assert schemas[target.rpartition("/")[2]]["properties"]["type"]["enum"] == [name]
+
+
+def test_shapes_are_closed_and_whole_numbers_whole() -> None:
+    schemas = spec.build()["components"]["schemas"]
+    assert schemas["TreesGrafted"]["additionalProperties"] is False
+
+    def walk(part: Any) -> None:
+        if isinstance(part, dict):
+            if part.get("type") == "integer":
+                for bound in ("minimum", "maximum"):
+                    assert isinstance(part.get(bound, 0), int), part
+            for value in part.values():
+                walk(value)
+        elif isinstance(part, list):
+            for value in part:
+                walk(value)
+
+    walk(schemas)
