@@ -9,11 +9,12 @@ CREATE TABLE log_head (
     recorded_at timestamptz NOT NULL,
     next_account_id bigint NOT NULL,
     next_lot_id bigint NOT NULL,
+    next_code bigint NOT NULL,
     catalogue_position bigint NOT NULL,
     holds_position bigint NOT NULL
 );
 COMMENT ON TABLE log_head IS 'The newest position; read and written only under the writer''s lock.';
-INSERT INTO log_head VALUES (true, 0, '-infinity', 1, 1, 0, 0);
+INSERT INTO log_head VALUES (true, 0, '1900-01-01T00:00:00Z', 1, 1, 0, 0, 0);
 
 CREATE TABLE events (
     position bigint PRIMARY KEY,
@@ -30,11 +31,12 @@ CREATE TABLE events (
     actor text,
     happened boolean NOT NULL,
     replaces uuid,
-    request uuid NOT NULL,
+    unit uuid NOT NULL,
     digest bytea NOT NULL,
     remarks jsonb NOT NULL,
     data jsonb NOT NULL
 );
+COMMENT ON COLUMN events.unit IS 'Events judged together share it.';
 COMMENT ON COLUMN events.data IS 'The completed data: nothing left to default or to derive.';
 COMMENT ON COLUMN events.digest IS 'SHA-256 of the event as sent, to tell a retry from a reused id.';
 CREATE INDEX events_type ON events (type, position);
@@ -94,11 +96,13 @@ CREATE TABLE lots (
     parents text[] NOT NULL,
     ancestry text[] NOT NULL,
     position bigint NOT NULL,
-    changed_position bigint NOT NULL
+    changed_position bigint NOT NULL,
+    voided boolean NOT NULL DEFAULT false
 );
 COMMENT ON COLUMN lots.day IS 'Of cutting, of receipt, of grafting; null where unknown.';
 COMMENT ON COLUMN lots.source IS 'The original source: source_tree:CODE, or lot:CODE of received budwood without a known tree.';
 COMMENT ON COLUMN lots.ancestry IS 'lot:CODE, bag:CODE and source_tree:CODE of itself and all it descends from.';
+COMMENT ON COLUMN lots.voided IS 'The event that made it was voided; its code may be used again.';
 COMMENT ON COLUMN lots.position IS 'Of the event that made it; changed_position of the last event that touched it: its ETag.';
 CREATE INDEX lots_ancestry ON lots USING gin (ancestry);
 
@@ -112,7 +116,8 @@ CREATE TABLE bags (
     parent text,
     pieces integer,
     buds_per_piece integer,
-    position bigint NOT NULL
+    position bigint NOT NULL,
+    voided boolean NOT NULL DEFAULT false
 );
 CREATE INDEX bags_lot ON bags (lot_id);
 
@@ -173,7 +178,8 @@ CREATE TABLE consignments (
     sent_day date NOT NULL,
     sent_position bigint NOT NULL,
     received_day date,
-    received_position bigint
+    received_position bigint,
+    voided boolean NOT NULL DEFAULT false
 );
 
 CREATE TABLE holds (
@@ -205,6 +211,7 @@ CREATE TABLE commitments (
     reservation text NOT NULL,
     line integer NOT NULL,
     item text NOT NULL,
+    cultivar text NOT NULL,
     lot text,
     site text,
     asked bigint NOT NULL CHECK (asked >= 0),
@@ -214,7 +221,7 @@ CREATE TABLE commitments (
     PRIMARY KEY (reservation, line)
 );
 COMMENT ON COLUMN commitments.item IS 'cultivar/rootstock/size/grade of trees (grade empty for any), or buds/cultivar; site null: trees of any site will do.';
-CREATE INDEX commitments_item ON commitments (item) WHERE open > 0;
+CREATE INDEX commitments_cultivar ON commitments (cultivar) WHERE open > 0;
 
 -- What people sent ----------------------------------------------------------
 

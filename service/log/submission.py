@@ -1,31 +1,29 @@
 """What is handed to the log and what it answers."""
 
 from datetime import datetime
-from typing import Any, Literal
+from typing import Literal
 
 import msgspec
 
 from service.log.rights import Principal
 from service.trade.events import Event
+from service.trade.verdicts import Fault, Remark
+
+__all__ = [
+    "Answer",
+    "Busy",
+    "Element",
+    "Fault",
+    "IdempotencyKey",
+    "KeyInFlight",
+    "KeyReused",
+    "OutcomeUnknown",
+    "Remark",
+    "Submission",
+    "Verdict",
+]
 
 VerdictName = Literal["accepted", "known", "refused", "malformed"]
-
-
-class Fault(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """One reason for a refusal: a named kind, words, where, and the numbers to put it right."""
-
-    kind: str
-    detail: str
-    pointer: str = "#"
-    numbers: dict[str, Any] = {}
-
-
-class Remark(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """Something worth saying of an accepted event."""
-
-    kind: str
-    detail: str
-    numbers: dict[str, Any] = {}
 
 
 class Verdict(msgspec.Struct, frozen=True, kw_only=True):
@@ -62,6 +60,8 @@ class Submission(msgspec.Struct, frozen=True, kw_only=True):
     elements: list[Element]
     mode: Literal["all", "each"] = "all"
     check: bool = False
+    # whether the body was an array: pointers of the stored answer then begin with an index
+    array: bool = False
     key: IdempotencyKey | None = None
     # scope `history`: imports say when and by whom a past event was first recorded
     recorded_at: datetime | None = None

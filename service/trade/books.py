@@ -248,6 +248,10 @@ class Books:
         # what was sold since the day of a hold that is dated back, by the hold's token
         self.sold_since: dict[str, list[dict[str, Any]]] = {}
         self.journal: list[Callable[[], None]] = []
+        # lots that events spoke of, by id: at least the position of their last change moved
+        self.touched: dict[int, Lot] = {}
+        # what may have changed, by identity: a superset of what the writer has to write
+        self.dirty: dict[int, Any] = {}
 
     # -- journalled change --------------------------------------------------
 
@@ -272,6 +276,7 @@ class Books:
                 table[key] = old
 
         table[key] = value
+        self.dirty[id(value)] = value
         self.journal.append(undo)
 
     def alter(self, thing: Any, **values: Any) -> None:
@@ -284,6 +289,18 @@ class Books:
 
         for name, value in values.items():
             setattr(thing, name, value)
+        self.dirty[id(thing)] = thing
+        self.journal.append(undo)
+
+    def touch(self, lot: Lot, position: int) -> None:
+        """Say that an event spoke of the lot, journalled."""
+        old = lot.changed_position
+
+        def undo() -> None:
+            lot.changed_position = old
+
+        lot.changed_position = position
+        self.touched[lot.lot_id] = lot
         self.journal.append(undo)
 
     def set_anchors(self, account: Account, anchors: list[Anchor]) -> None:
@@ -333,6 +350,7 @@ class Books:
                 self.next_account_id -= 1
 
             table[key] = account
+            self.dirty[id(account)] = account
             self.journal.append(undo)
         return account
 
@@ -351,4 +369,5 @@ class Books:
         if old_last is None or day > old_last:
             account.last_day = day
         account.nets[day] = (old_net or 0) + delta
+        self.dirty[id(account)] = account
         self.journal.append(undo)

@@ -14,7 +14,7 @@ from service.trade.bench import Bench
 from service.trade.books import Account, Books, Claim, Lot, Reservation
 from service.trade.events.budwood import BudLine, Fulfilled
 from service.trade.events.selling import ReservedLine, SoldLine
-from service.trade.items import Item, parse_item
+from service.trade.items import Item, claimed_item, parse_item
 from service.trade.verdicts import refuse
 
 # A set of stock: an item, at a site or anywhere, of a lot or of any.

@@ -3,7 +3,7 @@
 from typing import Any
 
 from service.trade.books import Books
-from service.trade.events import catalogue, facts, selling, stock, trees
+from service.trade.events import catalogue, facts, stock, trees
 from service.trade.events.envelope import Envelope
 
 Subject = tuple[str, str]
@@ -51,6 +51,17 @@ def subjects_of(event: Envelope, books: Books) -> set[Subject]:
     return found
 
 
+def mentioned(event: Envelope) -> set[Subject]:
+    """All (kind, code) that an event names, complete or not: what must be loaded to judge it."""
+    found: set[Subject] = set()
+    _collect(event.data, found)  # type: ignore[attr-defined]
+    if isinstance(event, stock.HoldPlaced):
+        found.add((event.data.target, event.data.code))
+    elif isinstance(event, facts.ToolsDisinfected) and event.data.before:
+        found.add(("lot", event.data.before))
+    return found
+
+
 def _collect(data: Any, found: set[Subject]) -> None:
     for name in data.__struct_fields__:
         kind = _FIELDS.get(name)
@@ -75,6 +86,4 @@ def sites_of(event: Envelope, books: Books) -> list[str]:
         recorded = books.recorded.get(event.data.event)
         if recorded and recorded.event:
             sites.update(sites_of(recorded.event, books))
-    elif isinstance(event, selling.TreesSold | selling.TreesReturned):
-        pass
     return sorted(sites)

@@ -163,7 +163,7 @@ class _Unit:
         books.put(books.recorded, event.id, recorded)
         for kind, code in accepted.subjects:
             if kind == "lot" and code in books.lots:
-                books.alter(books.lots[code], changed_position=accepted.position)
+                books.touch(books.lots[code], accepted.position)
             if not isinstance(event, stock.EventVoided):
                 spoken = books.spoken.setdefault(f"{kind}:{code}", {})
                 books.put(spoken, accepted.position, event.id)
@@ -270,7 +270,8 @@ class _Unit:
         books.alter(recorded, voided_by=accepted.position)
         voided = recorded.event
         day, at, timed = recorded.day, recorded.at, recorded.timed
-        assert day is not None and at is not None
+        assert day is not None
+        assert at is not None
         self._undo_facts(voided, recorded.position, accepted.position)
         base = [p for p in recorded.postings if p.anchor is None]
         for posting in base:

@@ -1,0 +1,262 @@
+-- name: lock
+-- One writer at a time. A statement of its own: inside another it would not refresh its snapshot.
+SELECT pg_advisory_xact_lock(7023648511);
+
+-- name: head
+-- The newest position and the counters, read under the lock.
+SELECT position, recorded_at, next_account_id, next_lot_id, next_code,
+       catalogue_position, holds_position
+FROM log_head;
+
+-- name: known
+-- Ids that the log has, and those that wait to be put right (position -1).
+SELECT id::text AS id, position, digest FROM events WHERE id = ANY($1::uuid[])
+UNION ALL
+SELECT event_id::text, -1, ''::bytea FROM to_put_right
+WHERE event_id = ANY($1::uuid[]) AND state = 'open';
+
+-- name: keys
+-- Idempotency keys seen before.
+SELECT i.principal, i.key, i.method_path, i.fingerprint, i.status, i.body
+FROM idempotency i
+JOIN unnest($1::text[], $2::text[]) AS w (principal, key) USING (principal, key);
+
+-- name: catalogue
+-- The whole catalogue: a few hundred rows, read again only when it changed.
+SELECT body, position FROM catalogue;
+
+-- name: holds
+-- All holds that are or may come to be in force on some day.
+SELECT code, kind, target, target_code, site, reason, from_day, position, lifted_day,
+       lifted_position
+FROM holds;
+
+-- name: lots
+-- The lots that a group speaks of: by code, through their bags, or travelling in a consignment.
+SELECT lot_id, code, kind, site, cultivar, rootstock, source, method, day, attempt, basis,
+       identified, grown_for, parents, ancestry, position, changed_position, voided
+FROM lots
+WHERE code = ANY($1::text[])
+   OR lot_id IN (SELECT lot_id FROM bags WHERE code = ANY($2::text[]))
+   OR lot_id IN (SELECT lot_id FROM balances WHERE kind = 'transit' AND place = ANY($3::text[]))
+   OR lot_id = ANY($4::bigint[]);
+
+-- name: heirs
+-- What descends from lots that may be made anew, with the parents that tell what it is.
+WITH heirs AS (SELECT lot_id, parents FROM lots WHERE ancestry && $1::text[])
+SELECT lot_id FROM heirs
+UNION
+SELECT l.lot_id FROM heirs h
+JOIN lots l ON 'lot:' || l.code = ANY(h.parents);
+
+-- name: bags
+-- All bags of the lots.
+SELECT b.code, l.code AS lot, b.buds, b.sticks, b.basis, b.basis_first, b.parent, b.pieces,
+       b.buds_per_piece, b.position, b.voided
+FROM bags b JOIN lots l USING (lot_id)
+WHERE b.lot_id = ANY($1::bigint[]);
+
+-- name: balances
+-- All accounts of the lots.
+SELECT lot_id, account_id, kind, site, place, stage, size, grade, ref, commodity, balance, last_day
+FROM balances WHERE lot_id = ANY($1::bigint[]);
+
+-- name: nets
+-- Net changes by day, after the day from which a late event needs them.
+SELECT l.account_id, l.occurred_day, sum(l.delta)::bigint AS net
+FROM unnest($1::bigint[], $2::date[]) AS w (lot_id, after)
+JOIN legs l ON l.lot_id = w.lot_id AND l.occurred_day > w.after
+GROUP BY 1, 2;
+
+-- name: anchors
+-- Standing counts of the lots' accounts.
+SELECT account_id, occurred_day, occurred_at, timed, position
+FROM anchors WHERE lot_id = ANY($1::bigint[]) AND voided_by IS NULL
+ORDER BY position;
+
+-- name: consignments
+SELECT code, from_site, to_site, sent_day, sent_position, received_day, received_position, voided
+FROM consignments WHERE code = ANY($1::text[]);
+
+-- name: reservations
+-- Reservations named, and those with open lines on the cultivars of the group.
+SELECT r.code, r.customer, r.site, r.any_site, r.made_day, r.needed_by, r.expires_at, r.state,
+       r.position, r.changed_position, c.line, c.item, c.lot, c.site AS claim_site, c.asked, c.open
+FROM reservations r JOIN commitments c ON c.reservation = r.code
+WHERE r.code = ANY($1::text[])
+   OR r.code IN (SELECT reservation FROM commitments WHERE cultivar = ANY($2::text[]) AND open > 0)
+ORDER BY r.code, c.line;
+
+-- name: ready_lots
+-- Lots that claims on these cultivars can draw on: ready trees, or buds in bags.
+SELECT DISTINCT l.lot_id
+FROM lots l JOIN balances b USING (lot_id)
+WHERE l.cultivar = ANY($1::text[]) AND b.balance > 0
+  AND ((b.kind = 'trees' AND b.stage = 'ready') OR b.kind = 'bag');
+
+-- name: voided_events
+-- What a void is about, whole; and the envelope's parts to understand it by.
+SELECT e.position, e.id::text AS id, e.type, e.site, e.occurred, e.occurred_at, e.occurred_day,
+       e.actor, e.happened, e.replaces::text AS replaces, e.digest, e.data, v.by_position
+FROM events e LEFT JOIN voids v ON v.voided_position = e.position
+WHERE e.id = ANY($1::uuid[]);
+
+-- name: voided_legs
+-- The legs of voided events, and the opposites that late events posted at voided counts.
+SELECT lot_id, account_id, occurred_day, occurred_at, position, site, delta, anchor
+FROM legs WHERE position = ANY($1::bigint[])
+UNION ALL
+SELECT lot_id, account_id, occurred_day, occurred_at, position, site, delta, anchor
+FROM legs WHERE lot_id = ANY($2::bigint[]) AND anchor = ANY($1::bigint[])
+  AND position <> ALL($1::bigint[]);
+
+-- name: made_by
+-- Lots that voided events made.
+SELECT lot_id FROM lots WHERE position = ANY($1::bigint[]);
+
+-- name: standing_on
+-- Standing events that speak of a subject, voids left out.
+SELECT s.kind || ':' || s.code AS token, s.position, e.id::text AS id
+FROM unnest($1::text[], $2::text[]) AS w (kind, code)
+JOIN subjects s ON s.kind = w.kind AND s.code = w.code
+JOIN events e ON e.position = s.position AND e.type <> 'event.voided'
+LEFT JOIN voids v ON v.voided_position = e.position
+WHERE v.voided_position IS NULL;
+
+-- name: sold_since
+-- What went to customers since a day, of lots that descend from what is now held.
+SELECT w.token, c.occurred_day AS day, l.code AS lot, b.ref AS customer, sum(c.delta)::bigint AS count
+FROM unnest($1::text[], $2::date[]) AS w (token, since)
+JOIN lots l ON w.token = ANY(l.ancestry)
+JOIN balances b ON b.lot_id = l.lot_id AND b.kind = 'customer'
+JOIN legs c ON c.lot_id = b.lot_id AND c.account_id = b.account_id AND c.occurred_day >= w.since
+GROUP BY 1, 2, 3, 4
+HAVING sum(c.delta) > 0
+ORDER BY 1, 2, 3;
+
+-- name: taken_codes
+-- Which of the codes about to be minted somebody chose already.
+SELECT code FROM lots WHERE code = ANY($1::text[])
+UNION SELECT code FROM bags WHERE code = ANY($1::text[])
+UNION SELECT code FROM holds WHERE code = ANY($1::text[])
+UNION SELECT code FROM reservations WHERE code = ANY($1::text[])
+UNION SELECT code FROM consignments WHERE code = ANY($1::text[]);
+
+-- name: events_there
+-- The events on an account on a day, for a refusal to name.
+SELECT DISTINCT e.position, e.id::text AS id, e.type
+FROM legs l JOIN events e USING (position)
+WHERE l.lot_id = $1 AND l.account_id = $2 AND l.occurred_day = $3
+ORDER BY e.position LIMIT 20;
+
+-- name: save_head
+UPDATE log_head SET position = $1, recorded_at = $2, next_account_id = $3, next_lot_id = $4,
+    next_code = $5, catalogue_position = $6, holds_position = $7;
+
+-- name: save_balances
+-- Absolute balances, as computed under the lock.
+INSERT INTO balances (lot_id, account_id, kind, site, place, stage, size, grade, ref, commodity,
+                      balance, last_day)
+SELECT * FROM unnest($1::bigint[], $2::bigint[], $3::text[], $4::text[], $5::text[], $6::text[],
+                     $7::text[], $8::text[], $9::text[], $10::text[], $11::bigint[], $12::date[])
+ON CONFLICT (lot_id, account_id) DO UPDATE SET balance = excluded.balance,
+    last_day = excluded.last_day;
+
+-- name: save_lot
+INSERT INTO lots (lot_id, code, kind, site, cultivar, rootstock, source, method, day, attempt,
+                  basis, identified, grown_for, parents, ancestry, position, changed_position,
+                  voided)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)
+ON CONFLICT (lot_id) DO UPDATE SET kind = excluded.kind, site = excluded.site,
+    cultivar = excluded.cultivar, rootstock = excluded.rootstock, source = excluded.source,
+    method = excluded.method, day = excluded.day, attempt = excluded.attempt,
+    basis = excluded.basis, identified = excluded.identified, grown_for = excluded.grown_for,
+    parents = excluded.parents, ancestry = excluded.ancestry, position = excluded.position,
+    changed_position = excluded.changed_position, voided = excluded.voided;
+
+-- name: touch_lots
+-- Only the ETag of a lot moved.
+UPDATE lots SET changed_position = w.position
+FROM unnest($1::bigint[], $2::bigint[]) AS w (lot_id, position)
+WHERE lots.lot_id = w.lot_id;
+
+-- name: save_bag
+INSERT INTO bags (code, lot_id, buds, sticks, basis, basis_first, parent, pieces, buds_per_piece,
+                  position, voided)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)
+ON CONFLICT (code) DO UPDATE SET lot_id = excluded.lot_id, buds = excluded.buds,
+    sticks = excluded.sticks, basis = excluded.basis, basis_first = excluded.basis_first,
+    parent = excluded.parent, pieces = excluded.pieces, buds_per_piece = excluded.buds_per_piece,
+    position = excluded.position, voided = excluded.voided;
+
+-- name: save_catalogue
+INSERT INTO catalogue (kind, code, site, position, body) VALUES ($1, $2, $3, $4, $5)
+ON CONFLICT (kind, code) DO UPDATE SET site = excluded.site, position = excluded.position,
+    body = excluded.body;
+
+-- name: save_hold
+INSERT INTO holds (code, kind, target, target_code, site, reason, from_day, position, lifted_day,
+                   lifted_position)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
+ON CONFLICT (code) DO UPDATE SET lifted_day = excluded.lifted_day,
+    lifted_position = excluded.lifted_position;
+
+-- name: save_consignment
+INSERT INTO consignments (code, from_site, to_site, sent_day, sent_position, received_day,
+                          received_position, voided)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8)
+ON CONFLICT (code) DO UPDATE SET from_site = excluded.from_site, to_site = excluded.to_site,
+    sent_day = excluded.sent_day, sent_position = excluded.sent_position,
+    received_day = excluded.received_day, received_position = excluded.received_position,
+    voided = excluded.voided;
+
+-- name: save_reservation
+INSERT INTO reservations (code, customer, site, any_site, made_day, needed_by, expires_at, state,
+                          position, changed_position)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
+ON CONFLICT (code) DO UPDATE SET needed_by = excluded.needed_by, expires_at = excluded.expires_at,
+    state = excluded.state, changed_position = excluded.changed_position;
+
+-- name: drop_claims
+DELETE FROM commitments WHERE reservation = $1;
+
+-- name: save_claim
+INSERT INTO commitments (reservation, line, item, cultivar, lot, site, asked, open, needed_by,
+                         expires_at)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10);
+
+-- name: save_void
+INSERT INTO voids (voided_position, by_position) VALUES ($1, $2);
+
+-- name: save_anchor
+INSERT INTO anchors (lot_id, account_id, occurred_day, occurred_at, timed, position)
+VALUES ($1, $2, $3, $4, $5, $6);
+
+-- name: void_anchors
+UPDATE anchors SET voided_by = $2 WHERE lot_id = ANY($3::bigint[]) AND position = $1;
+
+-- name: save_key
+INSERT INTO idempotency (principal, key, method_path, fingerprint, status, headers, body,
+                         recorded_at)
+VALUES ($1, $2, $3, $4, $5, '{}', $6, $7);
+
+-- name: keep_refused
+-- A refused or unreadable event, kept as it came; sent again it counts another attempt.
+INSERT INTO to_put_right (event_id, principal, site, raw, reasons, first_at, last_at)
+VALUES ($1, $2, $3, $4, $5, $6, $6)
+ON CONFLICT (event_id) DO UPDATE SET raw = excluded.raw, reasons = excluded.reasons,
+    attempts = to_put_right.attempts + 1, last_at = excluded.last_at, state = 'open',
+    principal = excluded.principal, site = excluded.site;
+
+-- name: put_right
+-- What was refused before is recorded now.
+UPDATE to_put_right SET state = 'recorded', resolved_position = w.position
+FROM unnest($1::uuid[], $2::bigint[]) AS w (id, position)
+WHERE to_put_right.event_id = w.id AND to_put_right.state <> 'recorded';
+
+-- name: notify
+SELECT pg_notify('graftlog_log', $1);
+
+-- name: outcome
+-- After a lost connection: did the group's events get in?
+SELECT id::text AS id, position FROM events WHERE id = ANY($1::uuid[]);

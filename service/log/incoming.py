@@ -1,0 +1,138 @@
+"""From what was submitted to units of understood events."""
+
+import hashlib
+import os
+import time
+import uuid
+from datetime import UTC, datetime, timedelta
+from functools import lru_cache
+from zoneinfo import ZoneInfo
+
+import msgspec
+from msgspec.structs import replace
+
+from service.log.submission import Element, Fault, Submission
+from service.trade.books import Catalogue
+from service.trade.events.catalogue import CatalogueChanged, Site
+from service.trade.events.envelope import Envelope
+from service.trade.events.stock import EventVoided
+from service.trade.units import Incoming, order_key
+from service.trade.verdicts import Refusal, refuse
+from service.trade.words import understand_occurred
+
+# A clock at the bench may run a little ahead of the service's.
+FUTURE_TOLERANCE = timedelta(minutes=5)
+_encoder = msgspec.json.Encoder()
+
+
+def new_id(now_ms: int | None = None) -> str:
+    """A UUID of version 7 (RFC 9562, 5.7): milliseconds since 1970, then random bits."""
+    stamp = int(time.time() * 1000) if now_ms is None else now_ms
+    value = (stamp & ((1 << 48) - 1)) << 80 | int.from_bytes(os.urandom(10))
+    value = value & ~(0xF << 76) | 0x7 << 76
+    value = value & ~(0x3 << 62) | 0x2 << 62
+    return str(uuid.UUID(int=value))
+
+
+@lru_cache(maxsize=256)
+def zone(name: str) -> ZoneInfo:
+    """The zone, kept: finding one reads the disk."""
+    return ZoneInfo(name)
+
+
+class Part(msgspec.Struct):
+    """One element on its way: its event (with an id), its digest, what was found wrong."""
+
+    index: int
+    element: Element
+    event: Envelope | None
+    digest: bytes
+    incoming: Incoming | None = None
+    faults: list[Fault] = []
+
+
+def parts_of(submission: Submission) -> list[Part]:
+    """Elements with ids and digests: all that can be done before the lock."""
+    parts = []
+    for index, element in enumerate(submission.elements):
+        event = element.event
+        digest = b""
+        if event is not None:
+            if event.id is None:
+                event = replace(event, id=new_id())
+            digest = hashlib.sha256(_encoder.encode(event)).digest()
+        parts.append(Part(index, element, event, digest, None, list(element.faults)))
+    return parts
+
+
+def understand(part: Part, catalogue: Catalogue, now: datetime) -> None:
+    """Read the part's `occurred` in its site's calendar; faults go to the part."""
+    event = part.event
+    assert event is not None
+    try:
+        where = _zone_of(event, catalogue)
+        try:
+            moment = understand_occurred(event.occurred, where)
+        except ValueError as error:
+            raise refuse("not_a_day", str(error), "#/occurred") from error
+        latest = now + FUTURE_TOLERANCE
+        late = moment.at > latest if moment.timed else moment.day > latest.astimezone(where).date()
+        if late:
+            raise refuse(
+                "in_the_future",
+                f"{event.occurred} is still to come; it is {now.astimezone(where):%Y-%m-%d %H:%M} "
+                "at the site.",
+                "#/occurred",
+                now=now.astimezone(UTC).isoformat(),
+            )
+    except Refusal as refusal:
+        part.faults.extend(refusal.faults)
+        return
+    part.incoming = Incoming(event, moment, part.digest, part.index)
+
+
+def _zone_of(event: Envelope, catalogue: Catalogue) -> ZoneInfo:
+    if isinstance(event, CatalogueChanged) and isinstance(event.data.entry, Site):
+        entry = event.data.entry
+        if entry.code == event.site:
+            try:
+                return zone(entry.time_zone)
+            except (KeyError, ValueError, OSError) as error:
+                raise refuse(
+                    "bad_value",
+                    f"{entry.time_zone} is no time zone of the IANA database.",
+                    "#/data/entry/time_zone",
+                ) from error
+    return zone(catalogue.site(event.site).time_zone)
+
+
+def units_of(submission: Submission, parts: list[Part]) -> list[list[Part]]:
+    """What is judged together: the whole request, or each event alone, or a void with the events
+    that replace what it voids. In order of occurrence."""
+    ready = [part for part in parts if part.incoming is not None]
+    if submission.mode == "all":
+        return [ready] if ready else []
+    by_voided: dict[str, list[Part]] = {}
+    units: list[list[Part]] = []
+    for part in ready:
+        if isinstance(part.event, EventVoided):
+            unit = by_voided.setdefault(part.event.data.event, [])
+            if not unit:
+                units.append(unit)
+            unit.append(part)
+    for part in ready:
+        if isinstance(part.event, EventVoided):
+            continue
+        replaced = part.event.replaces if part.event else None
+        if replaced in by_voided:
+            by_voided[replaced].append(part)
+        else:
+            units.append([part])
+    units.sort(key=_unit_key)
+    return units
+
+
+def _unit_key(unit: list[Part]) -> tuple[object, ...]:
+    keys = sorted(order_key(p.incoming) for p in unit if p.incoming is not None)
+    told = [key for key in keys if key[0] == 1]
+    return (told or keys)[0][1:]

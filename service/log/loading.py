@@ -1,0 +1,395 @@
+"""Load into the books what a group touches: few queries, whatever the group's size.
+
+In-order events load balances only. An event dated before the last day of a lot's account loads
+that lot's daily nets and counts after its day, so cost follows lateness, not history.
+"""
+
+from collections.abc import Iterable
+from datetime import date
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import msgspec
+
+from service.storage.pool import Connection
+from service.storage.sql import load
+from service.trade import codes
+from service.trade.accounts import Key, Posting
+from service.trade.books import (
+    Account,
+    Anchor,
+    Bag,
+    Books,
+    Catalogue,
+    Claim,
+    Consignment,
+    Hold,
+    Lot,
+    Recorded,
+    Reservation,
+)
+from service.trade.events import EVENT_TYPES, selling, stock
+from service.trade.events.catalogue import Entry
+from service.trade.events.envelope import Envelope
+from service.trade.items import parse_item
+from service.trade.subjects import Subject, mentioned, subjects_of
+from service.trade.units import Incoming
+from service.trade.words import understand_occurred
+
+SQL = load(__package__, "append.sql")
+
+
+async def load_catalogue(connection: Connection) -> Catalogue:
+    """The whole catalogue."""
+    catalogue = Catalogue()
+    for row in await connection.fetch(SQL.catalogue):
+        entry: Entry = msgspec.convert(row["body"], Entry)
+        kind = str(entry.__struct_config__.tag)
+        catalogue.entries[kind, entry.code] = (entry, row["position"])
+    return catalogue
+
+
+async def load_holds(connection: Connection) -> dict[str, Hold]:
+    """All holds by code."""
+    return {row["code"]: Hold(**dict(row)) for row in await connection.fetch(SQL.holds)}
+
+
+class Loader:
+    """Loads one group's needs into its books."""
+
+    def __init__(self, connection: Connection, books: Books, next_code: int) -> None:
+        self.connection = connection
+        self.books = books
+        self.next_code = next_code
+        self.first_day: dict[str, date] = {}
+        self.group_first: date | None = None
+        # lots that events of the group may make anew or add to
+        self.remade: frozenset[str] = frozenset()
+        # lots that nothing is posted to: loaded only to be looked at
+        self.looked_at: set[int] = set()
+
+    async def load(self, group: list[Incoming]) -> None:
+        """All that judging the group's events can ask of the books."""
+        named: dict[str, set[str]] = {"lot": set(), "bag": set()}
+        for incoming in group:
+            for kind, code in mentioned(incoming.event):
+                named.setdefault(kind, set()).add(code)
+                self._note_day(code, incoming.moment.day)
+        await self._codes_to_mint(group)
+        voided = await self._voided(group, named)
+        await self._consignments(named.get("consignment", set()))
+        await self._lots(named, voided)
+        await self._claims(group, named.get("reservation", set()))
+        await self._late(group)
+        await self._held_meanwhile(group)
+
+    def _note_day(self, code: str, day: date) -> None:
+        known = self.first_day.get(code)
+        if known is None or day < known:
+            self.first_day[code] = day
+        if self.group_first is None or day < self.group_first:
+            self.group_first = day
+
+    # -- codes ------------------------------------------------------------------
+
+    async def _codes_to_mint(self, group: list[Incoming]) -> None:
+        wanted = sum(_mints(incoming.event) for incoming in group)
+        if not wanted:
+            return
+        # A few to spare: somebody may have chosen a code of the minted form.
+        ahead = [codes.mint(self.next_code + n) for n in range(wanted + 4)]
+        self.next_code += len(ahead)
+        taken = {row["code"] for row in await self.connection.fetch(SQL.taken_codes, ahead)}
+        named = set(self.first_day)
+        self.books.fresh = [code for code in ahead if code not in taken and code not in named]
+
+    # -- lots, bags, balances --------------------------------------------------------
+
+    async def _lots(self, named: dict[str, set[str]], voided: set[int]) -> None:
+        lots, bags = list(named["lot"]), list(named["bag"])
+        loads = list(named.get("consignment", ()))
+        if not (lots or bags or loads or voided):
+            return
+        await self.lots_by(lots, bags, loads, voided)
+        # A code that exists and is named by an event that makes lots may be made anew or added
+        # to: then what descends from it must follow.
+        again = [f"lot:{code}" for code in self.remade if code in self.books.lots]
+        if again:
+            heirs = {row["lot_id"] for row in await self.connection.fetch(SQL.heirs, again)}
+            self.looked_at |= heirs - set(self.books.lot_by_id)
+            await self.lots_by([], [], [], self.looked_at)
+
+    async def lots_by(
+        self, lots: list[str], bags: list[str], loads: list[str], ids: Iterable[int]
+    ) -> None:
+        """Load lots with their bags and accounts; what is there already stays."""
+        books = self.books
+        rows = await self.connection.fetch(SQL.lots, lots, bags, loads, list(ids))
+        new: list[int] = []
+        for row in rows:
+            if row["lot_id"] in books.lot_by_id:
+                continue
+            lot = Lot(
+                **{
+                    **dict(row),
+                    "parents": tuple(row["parents"]),
+                    "ancestry": tuple(row["ancestry"]),
+                }
+            )
+            books.lots[lot.code] = lot
+            books.lot_by_id[lot.lot_id] = lot
+            new.append(lot.lot_id)
+        if not new:
+            return
+        if any(books.lot_by_id[lot_id].kind == "budwood" for lot_id in new):
+            for row in await self.connection.fetch(SQL.bags, new):
+                books.bags[row["code"]] = Bag(**dict(row))
+        for row in await self.connection.fetch(SQL.balances, new):
+            lot_id, account_id, *key, balance, last_day = row.values()
+            account = Account(
+                account_id=account_id,
+                lot=books.lot_by_id[lot_id].code,
+                key=Key(*key),
+                balance=balance,
+                last_day=last_day,
+            )
+            books.accounts_of(account.lot)[account.key] = account
+            books.account_by_id[account_id] = account
+
+    # -- voids --------------------------------------------------------------------------
+
+    async def _voided(self, group: list[Incoming], named: dict[str, set[str]]) -> set[int]:
+        """Load what the group voids; returns the ids of lots that it touched or made."""
+        ids = [i.event.data.event for i in group if isinstance(i.event, stock.EventVoided)]
+        self.remade = frozenset(
+            code
+            for i in group
+            for kind, code in mentioned(i.event)
+            if kind == "lot" and (ids or str(i.event.__struct_config__.tag) in _ADDING)
+        )
+        if not ids:
+            return set()
+        books = self.books
+        rows = await self.connection.fetch(SQL.voided_events, ids)
+        for row in rows:
+            recorded = _recorded(books, row)
+            books.recorded[recorded.event_id] = recorded
+            for kind, code in subjects_of(recorded.event, books):
+                named.setdefault(kind, set()).add(code)
+                self._note_day(code, recorded.day or date.max)
+        positions = [row["position"] for row in rows]
+        made = {row["lot_id"] for row in await self.connection.fetch(SQL.made_by, positions)}
+        lot_rows = await self.connection.fetch(
+            SQL.lots, list(named["lot"]), list(named["bag"]), [], []
+        )
+        touched = made | {row["lot_id"] for row in lot_rows}
+        await self._voided_legs(rows, positions, touched)
+        self.remade |= {row["code"] for row in lot_rows if row["position"] in positions}
+        subjects = {s for row in rows for s in subjects_of(books.recorded[row["id"]].event, books)}
+        await self._standing_on(subjects)
+        return touched
+
+    async def _voided_legs(self, rows: list[Any], positions: list[int], lots: set[int]) -> None:
+        books = self.books
+        by_position = {row["position"]: books.recorded[row["id"]] for row in rows}
+        for row in await self.connection.fetch(SQL.voided_legs, positions, list(lots)):
+            posting = Posting(*row.values())
+            if posting.position in by_position:
+                by_position[posting.position].postings.append(posting)
+            if posting.anchor in by_position:
+                books.anchored.setdefault(posting.anchor or 0, []).append(posting)
+
+    async def _standing_on(self, subjects: set[Subject]) -> None:
+        wanted = [s for s in subjects if s[0] in ("lot", "bag", "consignment")]
+        kinds, names = [k for k, _ in wanted], [n for _, n in wanted]
+        for row in await self.connection.fetch(SQL.standing_on, kinds, names):
+            self.books.spoken.setdefault(row["token"], {})[row["position"]] = row["id"]
+
+    # -- loads and claims ------------------------------------------------------------------
+
+    async def _consignments(self, named: set[str]) -> None:
+        if named:
+            for row in await self.connection.fetch(SQL.consignments, list(named)):
+                self.books.consignments[row["code"]] = Consignment(**dict(row))
+
+    async def _claims(self, group: list[Incoming], named: set[str]) -> None:
+        """Reservations named or open on the group's cultivars, and the stock they draw on."""
+        books = self.books
+        asked: set[str] = set()
+        for incoming in group:
+            if isinstance(incoming.event, selling.ReservationMade | selling.ReservationChanged):
+                asked |= {
+                    line.cultivar for line in incoming.event.data.lines or () if line.cultivar
+                }
+                asked |= {
+                    books.lots[line.lot].cultivar or ""
+                    for line in incoming.event.data.lines or ()
+                    if line.lot in books.lots
+                }
+        cultivars = asked | {lot.cultivar for lot in books.lots.values() if lot.cultivar}
+        if not (cultivars or named):
+            return
+        rows = await self.connection.fetch(SQL.reservations, list(named), list(cultivars))
+        for row in rows:
+            self._reservation(row)
+        claimed = {
+            parse_item(claim.item).cultivar
+            for reservation in books.reservations.values()
+            for claim in reservation.claims
+            if claim.open
+        }
+        decided = asked | (claimed & cultivars)
+        if decided:
+            ready = await self.connection.fetch(SQL.ready_lots, list(decided))
+            wanted = {r["lot_id"] for r in ready} - set(books.lot_by_id)
+            await self.lots_by([], [], [], wanted)
+            self.looked_at |= wanted
+
+    def _reservation(self, row: Any) -> None:
+        books = self.books
+        reservation = books.reservations.get(row["code"])
+        if reservation is None:
+            fields = [
+                "code",
+                "customer",
+                "site",
+                "any_site",
+                "made_day",
+                "needed_by",
+                "expires_at",
+                "state",
+                "position",
+                "changed_position",
+            ]
+            reservation = Reservation(**{name: row[name] for name in fields}, claims=[])
+            books.reservations[reservation.code] = reservation
+        reservation.claims.append(
+            Claim(
+                line=row["line"],
+                item=row["item"],
+                lot=row["lot"],
+                site=row["claim_site"],
+                asked=row["asked"],
+                open=row["open"],
+            )
+        )
+
+    # -- lateness --------------------------------------------------------------------------
+
+    async def _late(self, group: list[Incoming]) -> None:
+        """Daily nets and counts where an event lies before the last day of a lot's account."""
+        books = self.books
+        after: dict[int, date] = {}
+        estimated: list[int] = []
+        for lot in books.lots.values():
+            if lot.lot_id in self.looked_at:
+                continue
+            first = self._first_day_of(lot)
+            table = books.accounts_of(lot.code)
+            last = max((a.last_day for a in table.values() if a.last_day), default=None)
+            if first is not None and last is not None and last > first:
+                after[lot.lot_id] = first
+            elif lot.basis != "counted" or lot.kind == "budwood":
+                estimated.append(lot.lot_id)
+        if after:
+            rows = await self.connection.fetch(SQL.nets, list(after), list(after.values()))
+            for account_id, day, net in rows:
+                books.account_by_id[account_id].nets[day] = net
+        if after or estimated:
+            rows = await self.connection.fetch(SQL.anchors, [*after, *estimated])
+            for account_id, day, at, timed, position in rows:
+                anchors = books.account_by_id[account_id].anchors
+                anchors.append(Anchor(day, at, timed, position))
+
+    def _first_day_of(self, lot: Lot) -> date | None:
+        """The earliest day on which the group may touch the lot: by its own name or a bag's; a
+        lot that was loaded for another reason may be touched on any of the group's days."""
+        days = [self.first_day[lot.code]] if lot.code in self.first_day else []
+        if lot.kind == "budwood":
+            days += [
+                self.first_day[bag.code]
+                for bag in self.books.bags.values()
+                if bag.lot == lot.code and bag.code in self.first_day
+            ]
+        return min(days) if days else self.group_first
+
+    async def _held_meanwhile(self, group: list[Incoming]) -> None:
+        tokens = {
+            f"{i.event.data.target}:{i.event.data.code}": i.moment.day
+            for i in group
+            if isinstance(i.event, stock.HoldPlaced)
+        }
+        if not tokens:
+            return
+        rows = await self.connection.fetch(SQL.sold_since, list(tokens), list(tokens.values()))
+        for row in rows:
+            line = dict(row)
+            line["day"] = str(line["day"])
+            self.books.sold_since.setdefault(line.pop("token"), []).append(line)
+
+
+def _recorded(books: Books, row: Any) -> Recorded:
+    """A stored event, decoded, with what a void needs to know of it."""
+    event = event_of(row)
+    zone = ZoneInfo(books.catalogue.site(row["site"]).time_zone)
+    moment = understand_occurred(row["occurred"], zone)
+    return Recorded(
+        position=row["position"],
+        event_id=row["id"],
+        type=row["type"],
+        digest=row["digest"],
+        event=event,
+        day=row["occurred_day"],
+        at=row["occurred_at"],
+        timed=moment.timed,
+        voided_by=row["by_position"],
+    )
+
+
+def event_of(row: Any) -> Envelope:
+    """The event of a stored row."""
+    made: Envelope = msgspec.convert(
+        {
+            "type": row["type"],
+            "id": row["id"],
+            "site": row["site"],
+            "occurred": row["occurred"],
+            "actor": row["actor"],
+            "happened": row["happened"],
+            "replaces": row["replaces"],
+            "data": row["data"],
+        },
+        EVENT_TYPES[row["type"]],
+    )
+    return made
+
+
+# Events of these types may add to a tree lot that exists.
+_ADDING = ("trees.grafted", "trees.regrafted")
+_MINTED = {
+    "budwood.cut": ("lot",),
+    "budwood.received": ("lot",),
+    "scions.prepared": ("into",),
+    "liners.received": ("lot",),
+    "trees.received": ("lot",),
+    "trees.grafted": ("lot",),
+    "trees.regrafted": ("lot",),
+    "label.lost": ("lot", "hold"),
+    "consignment.sent": ("consignment",),
+    "reservation.made": ("reservation",),
+    "hold.placed": ("hold",),
+}
+
+
+def _mints(event: Any) -> int:
+    """How many codes the event leaves to the service."""
+    data = event.data
+    wanted = sum(
+        1
+        for name in _MINTED.get(str(event.__struct_config__.tag), ())
+        if getattr(data, name) is None
+    )
+    bags = getattr(data, "bags", None) or [
+        bag for line in getattr(data, "lines", None) or () for bag in getattr(line, "bags", ())
+    ]
+    return wanted + sum(1 for fill in bags if fill.bag is None)
