@@ -1,0 +1,168 @@
+"""Lineage: back from a lot or bag to its source tree, forward to every tree that came of it.
+
+The table holds one row for each step (source tree → budwood lot → bag → tree lot; liner lot →
+tree lot; tree lot → tree lot). Where things are now is read from the writer's books.
+"""
+
+from collections import defaultdict
+from datetime import date
+from typing import Literal
+
+import asyncpg
+import msgspec
+
+from service.storage.pool import Connection, Pool
+from service.storage.sql import load
+from service.views.positions import position
+from service.views.runner import Batch
+
+SQL = load(__package__, "lineage.sql")
+NAME = "lineage"
+What = Literal["source_tree", "lot", "bag"]
+
+
+class Lineage:
+    """The per-subject view; subjects are lots of any kind."""
+
+    name: str = NAME
+    kind: Literal["per_subject"] = "per_subject"
+    follows: tuple[str, ...] = ()
+
+    async def touched(self, conn: Connection, batch: Batch) -> list[str]:
+        rows = await conn.fetch(SQL.touched, batch.after, batch.through)
+        return [row["code"] for row in rows]
+
+    async def everything(self, conn: Connection) -> list[str]:
+        return [row["code"] for row in await conn.fetch(SQL.everything)]
+
+    async def recompute(self, conn: Connection, subjects: list[str]) -> None:
+        await conn.execute(SQL.forget, subjects)
+        await conn.execute(SQL.fill, subjects)
+
+    async def clear(self, conn: Connection) -> None:
+        await conn.execute(SQL.clear)
+
+
+class Whereabouts(msgspec.Struct, frozen=True, kw_only=True):
+    """How many are where. `state`: here, failed (scion dead, stock alive), moving (between sites,
+    `place` is the consignment), sold, dead, culled, used (buds), discarded (buds)."""
+
+    state: str
+    site: str
+    place: str | None
+    stage: str | None
+    commodity: str
+    quantity: int
+
+
+class Step(msgspec.Struct, frozen=True, kw_only=True):
+    """One lot, bag or source tree of a trace; `parents` as `what:CODE`, `depth` steps away."""
+
+    what: str
+    code: str
+    depth: int
+    parents: list[str]
+    kind: str | None
+    cultivar: str | None
+    rootstock: str | None
+    day: date | None
+    whereabouts: list[Whereabouts]
+
+
+class Trace(msgspec.Struct, frozen=True, kw_only=True):
+    """All steps from `of` (as `what:CODE`), itself first. Reflects the log up to `position`."""
+
+    of: str
+    position: int
+    steps: list[Step]
+
+
+async def trace_back(pool: Pool, code: str, sites: list[str] | None) -> Trace | None:
+    """What a lot or bag came of, back to its source trees.
+
+    None when there is no such code or nothing of it was ever at the sites that may be seen. The
+    codes of all ancestors are told, wherever they were; whereabouts only of the sites seen.
+    """
+    async with (
+        pool.acquire() as conn,
+        conn.transaction(isolation="repeatable_read", readonly=True),
+    ):
+        for what in ("lot", "bag"):
+            if await _seen(conn, what, code, sites):
+                return await _trace(conn, f"{what}:{code}", SQL.back, sites, hide=False)
+    return None
+
+
+async def trace_forward(pool: Pool, what: What, code: str, sites: list[str] | None) -> Trace | None:
+    """Everything that came of a source tree, bag or lot, with where it is now.
+
+    None as for `trace_back`. Lots of which nothing was at the sites seen are left out.
+    """
+    async with (
+        pool.acquire() as conn,
+        conn.transaction(isolation="repeatable_read", readonly=True),
+    ):
+        if not await _seen(conn, what, code, sites):
+            return None
+        return await _trace(conn, f"{what}:{code}", SQL.forward, sites, hide=True)
+
+
+async def _seen(conn: Connection, what: str, code: str, sites: list[str] | None) -> bool:
+    if what == "source_tree":
+        return bool(await conn.fetchval(SQL.source_tree, code))
+    if what == "bag":
+        bag = await conn.fetchrow(SQL.bags, [code])
+        return bag is not None and await _seen(conn, "lot", bag["lot"], sites)
+    lot = await conn.fetchrow(SQL.lots, [code], sites)
+    return lot is not None and bool(lot["seen"])
+
+
+async def _trace(
+    conn: Connection, of: str, walk: str, sites: list[str] | None, *, hide: bool
+) -> Trace:
+    reached = await position(conn, NAME)
+    found = await conn.fetch(walk, of)
+    codes: dict[str, list[str]] = defaultdict(list)
+    for row in found:
+        what, _, code = row["token"].partition(":")
+        codes[what].append(code)
+    lot_of_bag = {row["code"]: row["lot"] for row in await conn.fetch(SQL.bags, codes["bag"])}
+    lots = {
+        row["code"]: row
+        for row in await conn.fetch(SQL.lots, [*codes["lot"], *lot_of_bag.values()], sites)
+    }
+    where: dict[str, list[Whereabouts]] = defaultdict(list)
+    for row in await conn.fetch(SQL.whereabouts, codes["lot"], codes["bag"], sites):
+        where[row["token"]].append(
+            Whereabouts(
+                state=row["state"],
+                site=row["site"],
+                place=row["place"] or None,
+                stage=row["stage"] or None,
+                commodity=row["commodity"],
+                quantity=row["quantity"],
+            )
+        )
+    steps = []
+    for row in found:
+        what, _, code = row["token"].partition(":")
+        lot = lots.get(lot_of_bag.get(code, "") if what == "bag" else code)
+        if hide and what != "source_tree" and (lot is None or not lot["seen"]):
+            continue
+        steps.append(_step(row, lot if what != "source_tree" else None, where[row["token"]]))
+    return Trace(of=of, position=reached, steps=steps)
+
+
+def _step(row: asyncpg.Record, lot: asyncpg.Record | None, where: list[Whereabouts]) -> Step:
+    what, _, code = row["token"].partition(":")
+    return Step(
+        what=what,
+        code=code,
+        depth=row["depth"],
+        parents=list(row["parents"]),
+        kind=lot["kind"] if lot else None,
+        cultivar=lot["cultivar"] if lot else None,
+        rootstock=lot["rootstock"] if lot else None,
+        day=lot["day"] if lot else None,
+        whereabouts=where,
+    )

@@ -1,0 +1,103 @@
+-- name: touched
+-- Lots that the events after $1 up to $2 speak of.
+SELECT DISTINCT l.code
+FROM subjects s
+JOIN lots l ON l.code = s.code
+WHERE s.kind = 'lot' AND s.position > $1 AND s.position <= $2;
+
+-- name: everything
+-- Every lot.
+SELECT code FROM lots ORDER BY code;
+
+-- name: forget
+-- Rows of these lots and their bags.
+DELETE FROM lineage WHERE lot = ANY ($1::text[]);
+
+-- name: fill
+-- What these lots came of, and the bags filled from them. A bag of prepared pieces comes of the
+-- bag that the wood was taken out of.
+INSERT INTO lineage (child, parent, lot)
+SELECT 'lot:' || l.code, parent.token, l.code
+FROM lots l
+CROSS JOIN LATERAL unnest(l.parents) AS parent (token)
+WHERE l.code = ANY ($1::text[]) AND NOT l.voided
+UNION
+SELECT 'bag:' || b.code, coalesce('bag:' || b.parent, 'lot:' || l.code), l.code
+FROM lots l
+JOIN bags b ON b.lot_id = l.lot_id
+WHERE l.code = ANY ($1) AND NOT l.voided AND NOT b.voided;
+
+-- name: clear
+-- Before a rebuild.
+DELETE FROM lineage;
+
+-- name: back
+-- All that $1 came of, itself first, with the parents of each and the fewest steps to it.
+WITH RECURSIVE walk (token, depth) AS (
+    SELECT $1::text, 0
+    UNION
+    SELECT e.parent, w.depth + 1 FROM walk w JOIN lineage e ON e.child = w.token
+    WHERE w.depth < 100
+)
+SELECT w.token, min(w.depth) AS depth,
+       ARRAY(SELECT e.parent FROM lineage e WHERE e.child = w.token ORDER BY 1) AS parents
+FROM walk w
+GROUP BY w.token
+ORDER BY depth, w.token;
+
+-- name: forward
+-- All that came of $1, itself first, with the parents of each and the fewest steps to it.
+WITH RECURSIVE walk (token, depth) AS (
+    SELECT $1::text, 0
+    UNION
+    SELECT e.child, w.depth + 1 FROM walk w JOIN lineage e ON e.parent = w.token
+    WHERE w.depth < 100
+)
+SELECT w.token, min(w.depth) AS depth,
+       ARRAY(SELECT e.parent FROM lineage e WHERE e.child = w.token ORDER BY 1) AS parents
+FROM walk w
+GROUP BY w.token
+ORDER BY depth, w.token;
+
+-- name: lots
+-- These lots, with whether anything of them is, was or was made at the sites $2 (null: all).
+SELECT l.code, l.kind, l.cultivar, l.rootstock, l.day,
+       ($2::text[] IS NULL OR l.site = ANY ($2) OR EXISTS (
+           SELECT FROM balances b WHERE b.lot_id = l.lot_id AND b.site = ANY ($2)
+       )) AS seen
+FROM lots l
+WHERE l.code = ANY ($1::text[]) AND NOT l.voided;
+
+-- name: bags
+-- The lots of these bags.
+SELECT b.code, l.code AS lot
+FROM bags b
+JOIN lots l ON l.lot_id = b.lot_id
+WHERE b.code = ANY ($1::text[]) AND NOT b.voided;
+
+-- name: source_tree
+-- Whether the source tree is in the catalogue.
+SELECT EXISTS (SELECT FROM catalogue WHERE kind = 'source_tree' AND code = $1);
+
+-- name: whereabouts
+-- Where what became of these lots ($1) and bags ($2) is now, at the sites $3 (null: all). Buds in
+-- bags are told under the bag alone.
+SELECT CASE WHEN b.kind = 'bag' THEN 'bag:' || b.ref ELSE 'lot:' || l.code END AS token,
+       CASE
+           WHEN b.kind = 'trees' AND b.stage = 'failed' THEN 'failed'
+           WHEN b.kind IN ('trees', 'liners', 'bag') THEN 'here'
+           WHEN b.kind = 'transit' THEN 'moving'
+           WHEN b.kind = 'customer' THEN 'sold'
+           WHEN b.kind = 'lost' AND b.ref = 'culled' THEN 'culled'
+           WHEN b.kind = 'lost' THEN 'dead'
+           ELSE b.kind
+       END AS state,
+       b.site, b.place, b.stage, b.commodity, sum(b.balance)::bigint AS quantity
+FROM lots l
+JOIN balances b ON b.lot_id = l.lot_id
+WHERE b.balance > 0 AND b.kind NOT IN ('source', 'variance')
+  AND ((l.code = ANY ($1::text[]) AND b.kind <> 'bag')
+       OR (b.kind = 'bag' AND b.ref = ANY ($2::text[])))
+  AND ($3::text[] IS NULL OR b.site = ANY ($3))
+GROUP BY 1, 2, 3, 4, 5, 6
+ORDER BY 1, 2, 3, 4, 5, 6;
