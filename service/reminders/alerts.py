@@ -1,0 +1,204 @@
+"""Alerts: the view that follows the log, and the answer.
+
+From the log: remarks that want somebody (a breach, a count that differs …), their end when the
+event is voided, what people said (acknowledged, remind on), and the end of alerts about checks
+that have been recorded. What the calendar raises is in `watch`.
+"""
+
+from datetime import date, datetime
+from typing import Any, Literal
+from uuid import UUID
+
+import asyncpg
+import msgspec
+
+from service.clock import Clock
+from service.reminders.raising import ALERT_REMARKS, SQL, Raised, raise_alerts
+from service.storage.pool import Connection, Pool
+from service.trade.words import understand_occurred
+from service.views.paging import page_key
+from service.views.positions import position
+from service.views.runner import Batch
+from service.views.site_days import site_days, today_at, zone
+
+NAME = "alerts"
+
+
+class Alerts:
+    """The additive view. It follows `checks`, so that a recorded check ends its alert at once."""
+
+    name: str = NAME
+    kind: Literal["additive"] = "additive"
+    follows: tuple[str, ...] = ("checks",)
+
+    async def apply(self, conn: Connection, batch: Batch) -> None:
+        span = (batch.after, batch.through)
+        raised: list[Raised] = []
+        for row in await conn.fetch(SQL.remarked, *span, list(ALERT_REMARKS)):
+            raised += _of_remarks(row)
+        await raise_alerts(conn, raised)
+        await conn.execute(SQL.close_voided, *span)
+        words = [_word(row) for row in await conn.fetch(SQL.said, *span)]
+        if words:
+            await conn.executemany(SQL.add_word, words)
+        await conn.execute(SQL.close_done, None)
+
+    async def clear(self, conn: Connection) -> None:
+        await conn.execute(SQL.clear_alerts)
+        await conn.execute(SQL.clear_words)
+
+
+def _of_remarks(row: asyncpg.Record) -> list[Raised]:
+    raised = []
+    for number, remark in enumerate(row["remarks"]):
+        if remark["kind"] not in ALERT_REMARKS:
+            continue
+        numbers = remark.get("numbers", {})
+        raised.append(
+            Raised(
+                key=f"remark/{row['id']}/{number}",
+                kind=remark["kind"],
+                origin="event",
+                site=row["site"],
+                sites=list(row["sites"]),
+                detail=remark["detail"],
+                raised_at=row["recorded_at"],
+                numbers=numbers,
+                lot=_text(numbers.get("lot")) or row["lot"],
+                place=_text(numbers.get("place")) or row["place"],
+                event_position=row["position"],
+                subject=_text(numbers.get("bag") or numbers.get("item")),
+            )
+        )
+    return raised
+
+
+def _text(value: Any) -> str | None:
+    return value if isinstance(value, str) else None
+
+
+def _word(row: asyncpg.Record) -> tuple[Any, ...]:
+    word = row["type"].removeprefix("alert.")
+    on = understand_occurred(row["on"], zone(row["time_zone"])).day if row["on"] else None
+    return row["alert"], row["position"], word, row["occurred_at"], on, row["actor"], row["note"]
+
+
+State = Literal["open", "acknowledged", "remind_on", "closed"]
+
+
+class AlertsQuery(msgspec.Struct, frozen=True, kw_only=True):
+    """Filters. `after`: `next_after` of the page before."""
+
+    site: str | None = None
+    lot: str | None = None
+    place: str | None = None
+    kind: str | None = None
+    state: State | None = None
+    limit: int = 100
+    after: list[Any] | None = None
+
+
+class AlertRow(msgspec.Struct, frozen=True, kw_only=True):
+    """An alert.
+
+    `level` 2 is the louder one of a check that is long overdue. `event`: the id of the event whose
+    remark it is. `acknowledged_by`, `remind_on` and `note` are from the newest word said of it; its
+    state is open again once the day to be reminded has come.
+    """
+
+    id: str
+    kind: str
+    state: State
+    site: str | None
+    lot: str | None
+    place: str | None
+    check: str | None
+    due_on: date | None
+    level: int
+    event: str | None
+    subject: str | None
+    detail: str
+    numbers: dict[str, Any]
+    raised_at: datetime
+    closed_at: datetime | None
+    closed_because: str | None
+    acknowledged_by: str | None
+    remind_on: date | None
+    note: str | None
+
+
+class AlertsPage(msgspec.Struct, frozen=True, kw_only=True):
+    """A page, the newest alerts first. Reflects the log up to `position`."""
+
+    position: int
+    rows: list[AlertRow]
+    next_after: list[Any] | None
+
+
+async def alerts(
+    pool: Pool, query: AlertsQuery, sites: list[str] | None, *, clock: Clock
+) -> AlertsPage:
+    """Alerts that touch the sites that may be seen (None: all). ValueError for a bad `after`."""
+    key = page_key(query.after, (datetime, UUID))
+    if key[0] is not None and key[0].tzinfo is None:
+        raise ValueError("this is no key of a page of this list")
+    reached, rows = await _fetch(pool, None, query, sites, key, clock)
+    more = None
+    if len(rows) > query.limit:
+        rows = rows[: query.limit]
+        more = [rows[-1].raised_at.isoformat(), rows[-1].id]
+    return AlertsPage(position=reached, rows=rows, next_after=more)
+
+
+async def alert(
+    pool: Pool, alert_id: str, sites: list[str] | None, *, clock: Clock
+) -> AlertRow | None:
+    """One alert, or None when there is none or it is another site's."""
+    try:
+        UUID(alert_id)
+    except ValueError:
+        return None
+    _, rows = await _fetch(pool, alert_id, AlertsQuery(limit=1), sites, [None, None], clock)
+    return rows[0] if rows else None
+
+
+async def _fetch(
+    pool: Pool,
+    alert_id: str | None,
+    query: AlertsQuery,
+    sites: list[str] | None,
+    key: list[Any],
+    clock: Clock,
+) -> tuple[int, list[AlertRow]]:
+    now = clock()
+    async with (
+        pool.acquire() as conn,
+        conn.transaction(isolation="repeatable_read", readonly=True),
+    ):
+        reached = await position(conn, NAME)
+        days = await site_days(conn, now)
+        records = await conn.fetch(
+            SQL.page,
+            list(days),
+            list(days.values()),
+            today_at(days, None, now),
+            sites,
+            alert_id,
+            query.site,
+            query.lot,
+            query.place,
+            query.kind,
+            query.state,
+            key[0],
+            None if key[1] is None else str(key[1]),
+            query.limit + 1,
+        )
+    return reached, [_row(record) for record in records]
+
+
+def _row(record: asyncpg.Record) -> AlertRow:
+    parts: dict[str, Any] = dict(record)
+    word, actor = parts.pop("word"), parts.pop("actor")
+    parts["check"] = parts.pop("check_name")
+    parts["acknowledged_by"] = (actor or "unnamed") if word == "acknowledged" else None
+    return AlertRow(**parts)

@@ -1,0 +1,63 @@
+"""What an alert is and how it gets its name: the same thing always has the same id."""
+
+from collections.abc import Iterable
+from datetime import date, datetime
+from typing import Any, Literal
+from uuid import UUID, uuid5
+
+import msgspec
+
+from service.storage.pool import Connection
+from service.storage.sql import load
+
+SQL = load(__package__, "alerts.sql")
+# Ids hang on this: it never changes.
+NAMESPACE = UUID("6f0b7c1e-3c52-5b0e-9a55-0d4b5e5c2f10")
+
+# Remarks of events that somebody should act on, beside those that only inform.
+ALERT_REMARKS = (
+    "breach",
+    "shortfall",
+    "count_differs",
+    "consignment_differs",
+    "old_budwood",
+    "short_bag",
+    "sold_meanwhile",
+    "unusual_take",
+    "outside_reservation",
+)
+OVERDUE, NOT_LOOKED_AT = "overdue_check", "place_not_looked_at"
+FAULT, PUT_RIGHT = "view_fault", "to_put_right"
+
+
+class Raised(msgspec.Struct, frozen=True, kw_only=True):
+    """An alert to be raised; its id follows from `key`."""
+
+    key: str
+    kind: str
+    origin: Literal["event", "watch"]
+    site: str | None
+    sites: list[str]
+    detail: str
+    raised_at: datetime
+    numbers: dict[str, Any] = {}
+    lot: str | None = None
+    place: str | None = None
+    check: str | None = None
+    due_on: date | None = None
+    level: int = 1
+    event_position: int | None = None
+    subject: str | None = None
+
+
+def alert_id(key: str) -> str:
+    """The id of the alert with that key: a UUID of version 5 (RFC 9562)."""
+    return str(uuid5(NAMESPACE, key))
+
+
+async def raise_alerts(conn: Connection, alerts: Iterable[Raised]) -> int:
+    """Write alerts that are not there yet, or not open any more. Returns how many were given."""
+    rows = [{"id": alert_id(one.key), **msgspec.to_builtins(one)} for one in alerts]
+    if rows:
+        await conn.execute(SQL.raise_, rows)
+    return len(rows)

@@ -1,0 +1,123 @@
+"""What the calendar raises: overdue checks, places nobody looked at; and what waits for a person.
+
+Idempotent: each alert is named by what it is about, the due day and its level, so that looking
+twice, or by two processes, changes nothing.
+"""
+
+from datetime import date, datetime
+
+import asyncpg
+
+from service.clock import Clock
+from service.reminders.raising import (
+    FAULT,
+    NOT_LOOKED_AT,
+    OVERDUE,
+    PUT_RIGHT,
+    SQL,
+    Raised,
+    raise_alerts,
+)
+from service.storage.pool import Connection, Pool
+from service.trade.check_plans import LOOK
+from service.views.site_days import site_days
+
+# Overdue by more days than this, the alert is raised anew as the louder level 2.
+LOUDER_AFTER_DAYS = 7
+
+
+async def look_at_calendar(pool: Pool, clock: Clock) -> int:
+    """Raise what is overdue on each site's own day and close what has been done.
+
+    Also raises and closes alerts about views' faults and about what was refused and waits to be
+    put right. Returns how many alerts were raised.
+    """
+    now = clock()
+    async with pool.acquire() as conn, conn.transaction():
+        days = await site_days(conn, now)
+        await conn.execute(SQL.close_done, now)
+        raised = await _overdue(conn, days, now)
+        raised += await _faults(conn, now)
+        raised += await _to_put_right(conn, now)
+    return raised
+
+
+async def _overdue(conn: Connection, days: dict[str, date], now: datetime) -> int:
+    rows = await conn.fetch(SQL.overdue, list(days), list(days.values()), LOUDER_AFTER_DAYS)
+    raised = await raise_alerts(conn, [_late(row, now) for row in rows])
+    await conn.execute(SQL.close_lower_levels, now)
+    return raised
+
+
+def _late(row: asyncpg.Record, now: datetime) -> Raised:
+    place, check, due_on = row["place"], row["check_name"], row["due_on"]
+    since = f"since {row['last_done']}" if row["last_done"] else "yet"
+    if check == LOOK:
+        kind, about = NOT_LOOKED_AT, place
+        detail = f"Nobody has looked at {place} {since}; a look was due on {due_on}."
+    else:
+        kind, about = OVERDUE, f"{row['lot']}/{place}/{check}"
+        words = check.replace("_", " ")
+        detail = f"{words} of lot {row['lot']} at {place} was due on {due_on}, not done {since}."
+        detail = detail[0].upper() + detail[1:]
+    return Raised(
+        key=f"{kind}/{about}/{due_on}/{row['level']}",
+        kind=kind,
+        origin="watch",
+        site=row["site"],
+        sites=[row["site"]],
+        detail=detail,
+        raised_at=now,
+        # The days overdue change every day: they are asked of the checks, not kept here.
+        numbers={"overdue_on": str(row["overdue_on"]), "trees": row["trees"]},
+        lot=row["lot"] or None,
+        place=place,
+        check=check,
+        due_on=due_on,
+        level=row["level"],
+        subject=place if check == LOOK else row["lot"],
+    )
+
+
+async def _faults(conn: Connection, now: datetime) -> int:
+    wanted = [
+        Raised(
+            key=f"{FAULT}/{row['view']}/{row['subject']}",
+            kind=FAULT,
+            origin="watch",
+            site=None,
+            sites=[],
+            detail=f"{row['view']} could not be computed for {row['subject']}; what it shows of it "
+            "may be old.",
+            raised_at=now,
+            numbers={"position": row["position"], "error": row["error"][:500]},
+            subject=row["subject"],
+        )
+        for row in await conn.fetch(SQL.faults)
+    ]
+    return await _keep(conn, FAULT, wanted, now)
+
+
+async def _to_put_right(conn: Connection, now: datetime) -> int:
+    wanted = [
+        Raised(
+            key=f"{PUT_RIGHT}/{row['id']}",
+            kind=PUT_RIGHT,
+            origin="watch",
+            site=row["site"],
+            sites=[row["site"]] if row["site"] else [],
+            detail="Something was recorded that the log refused; it waits to be put right.",
+            raised_at=now,
+            numbers={"to_put_right": row["id"], "attempts": row["attempts"]},
+            subject=str(row["id"]),
+        )
+        for row in await conn.fetch(SQL.to_put_right)
+    ]
+    return await _keep(conn, PUT_RIGHT, wanted, now)
+
+
+async def _keep(conn: Connection, kind: str, wanted: list[Raised], now: datetime) -> int:
+    """Have exactly the wanted alerts of a kind open."""
+    await conn.execute(SQL.close_missing, kind, [one.key for one in wanted], now)
+    there = {row["key"] for row in await conn.fetch(SQL.open_keys, [kind])}
+    return await raise_alerts(conn, [one for one in wanted if one.key not in there])
