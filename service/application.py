@@ -15,6 +15,7 @@ from service.api.problems import answer_problem
 from service.api.routes import HANDLERS
 from service.api.services import Services, Writer
 from service.clock import Clock, system_clock
+from service.log.append import Appender
 from service.log.keys import KeyRing
 from service.settings import Settings
 from service.storage.migrate import current, head, migrate
@@ -55,8 +56,6 @@ def build(
                 opened = await open_database(settings)
                 stack.push_async_callback(opened.close)
             await migrate(opened)
-            from service.log.append import Appender
-
             appender = Appender(opened, clock=clock, queue_limit=settings.queue_limit)
             await appender.start()
             stack.push_async_callback(appender.stop)

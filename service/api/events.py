@@ -110,6 +110,7 @@ async def record_events(call: Call[RecordQuery]) -> Reply:
         elements=elements,
         mode=query.mode,
         check=query.check,
+        array=array,
         key=None if query.check else _key_of(call, body),
         recorded_at=query.recorded_at,
         recorded_by=query.recorded_by,

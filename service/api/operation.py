@@ -321,7 +321,7 @@ def cursor_of(key: str | int) -> str:
 
 def after_code(cursor: str | None) -> str:
     """The code that a cursor stands after; empty at the start. Raises 422."""
-    key = _key(cursor) if cursor else ""
+    key = decoded_cursor(cursor) if cursor else ""
     if key and CODE.match(key) is None:
         raise bad_parameter("cursor", "This is no cursor of this list.")
     return key
@@ -329,13 +329,14 @@ def after_code(cursor: str | None) -> str:
 
 def after_number(cursor: str | None) -> int:
     """The number that a cursor stands after; 0 at the start. Raises 422."""
-    key = _key(cursor) if cursor else "0"
+    key = decoded_cursor(cursor) if cursor else "0"
     if not re.fullmatch(r"[0-9]{1,18}", key):
         raise bad_parameter("cursor", "This is no cursor of this list.")
     return int(key)
 
 
-def _key(cursor: str) -> str:
+def decoded_cursor(cursor: str) -> str:
+    """What a cursor holds. Raises 422."""
     try:
         return base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)).decode("ascii")
     except ValueError as error:

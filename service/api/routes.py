@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from litestar.handlers import HTTPRouteHandler
 
-from service.api import catalogue, claims, events, history, lots, root
+from service.api import catalogue, claims, due, events, history, lots, root, stock, temperatures
 from service.api.operation import Operation
 
 HANDLERS: list[HTTPRouteHandler] = [
@@ -15,6 +15,9 @@ HANDLERS: list[HTTPRouteHandler] = [
     *catalogue.HANDLERS,
     *lots.HANDLERS,
     *claims.HANDLERS,
+    *stock.HANDLERS,
+    *due.HANDLERS,
+    *temperatures.HANDLERS,
 ]
 
 

@@ -12,8 +12,9 @@ from litestar.datastructures import State
 
 from service.application import assemble, http
 from service.clock import system_clock
+from service.log.append import Appender
 from service.log.keys import create_key
-from service.log.submission import Answer, Submission, Verdict
+from service.log.submission import Answer, Submission
 from service.settings import Settings
 from service.storage.pool import Database
 
@@ -41,12 +42,15 @@ async def listening(app: object) -> AsyncIterator[str]:
 
 
 @pytest.fixture
-def appender() -> "object":
-    """Replaced by tests that bring one of their own."""
-    return RefusesToRun()
+async def appender(database: Database) -> AsyncIterator[object]:
+    """The log's writer; a test module may bring another."""
+    writer = Appender(database)
+    await writer.start()
+    yield writer
+    await writer.stop()
 
 
-class RefusesToRun:
+class NeverAsked:
     """For tests of what is answered before the log is asked."""
 
     async def append(self, submission: Submission) -> Answer:
@@ -84,6 +88,3 @@ async def client_for(database: Database, base_url: str) -> AsyncIterator[MakeCli
     yield make
     for client in made:
         await client.aclose()
-
-
-__all__ = ["Verdict"]

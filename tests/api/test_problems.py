@@ -3,8 +3,9 @@
 from typing import Any
 
 import httpx
+import pytest
 
-from tests.api.conftest import MakeClient
+from tests.api.conftest import MakeClient, NeverAsked
 
 LOOK = {
     "type": "place.checked",
@@ -12,6 +13,11 @@ LOOK = {
     "occurred": "2026-03-14",
     "data": {"place": "H2-T04"},
 }
+
+
+@pytest.fixture
+def appender() -> NeverAsked:
+    return NeverAsked()
 
 
 def checked(response: httpx.Response, status: int, slug: str) -> dict[str, Any]:
