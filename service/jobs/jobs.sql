@@ -1,0 +1,28 @@
+-- name: take_tick
+-- Win a tick of a job, or learn that another process has it (no row).
+INSERT INTO ticks (job, tick) VALUES ($1, $2) ON CONFLICT DO NOTHING RETURNING job;
+
+-- name: end_tick
+-- What became of it.
+UPDATE ticks SET ended_at = clock_timestamp(), outcome = $3 WHERE job = $1 AND tick = $2;
+
+-- name: sweep_keys
+-- Idempotency keys that no client will send again.
+DELETE FROM idempotency WHERE recorded_at < $1;
+
+-- name: sweep_ticks
+-- Ticks of long ago.
+DELETE FROM ticks WHERE tick < $1;
+
+-- name: zones
+-- Every site with its IANA time zone.
+SELECT code, body ->> 'time_zone' AS time_zone FROM catalogue WHERE kind = 'site' ORDER BY code;
+
+-- name: newer_temperatures
+-- Sites whose temperatures changed after their ready dates were worked out.
+SELECT t.site, max(t.version) AS version, max(t.recorded_at) AS recorded_at
+FROM temperature_versions t
+JOIN (SELECT site, min(temperature_version) AS version FROM ready_dates GROUP BY site) AS r
+  ON r.site = t.site
+WHERE t.version > r.version
+GROUP BY t.site;
