@@ -8,18 +8,25 @@ from typing import Any, Protocol
 import structlog
 import uvicorn
 from litestar import Litestar
-from litestar.datastructures import State
 
+from service.api import logs
 from service.api.entrance import Application
 from service.api.problems import answer_problem
 from service.api.routes import HANDLERS
 from service.api.services import Services, Writer
 from service.clock import Clock, system_clock
+from service.forecast.ready_view import ReadyDatesView
 from service.log.append import Appender
 from service.log.keys import KeyRing
+from service.reminders.alerts import Alerts
 from service.settings import Settings
 from service.storage.migrate import current, head, migrate
 from service.storage.pool import Database, open_database
+from service.views.budwood import BudwoodOnHand
+from service.views.checks import Checks
+from service.views.lineage import Lineage
+from service.views.runner import Runner, View
+from service.views.stock_by_day import StockByDay
 
 _log = structlog.get_logger("service")
 
@@ -46,7 +53,6 @@ def build(
     (the embedded server is started for it) and closed at the end. Tables are brought up to date
     under a lock before the first request.
     """
-    state = State()
 
     @asynccontextmanager
     async def lifespan(app: Litestar) -> AsyncIterator[None]:
@@ -63,7 +69,7 @@ def build(
                 await part.start()
                 stack.push_async_callback(part.stop)
             services = assemble(settings, opened, appender, clock)
-            state.services = services
+            app.state.services = services
             _log.info("started", host=settings.host, port=settings.port)
             try:
                 yield
@@ -71,7 +77,7 @@ def build(
                 services.stopping = True
                 _log.info("stopping")
 
-    return http(settings, state, lifespan)
+    return http(settings, lifespan)
 
 
 def assemble(settings: Settings, database: Database, appender: Writer, clock: Clock) -> Services:
@@ -86,13 +92,10 @@ def assemble(settings: Settings, database: Database, appender: Writer, clock: Cl
     )
 
 
-def http(
-    settings: Settings, state: State, lifespan: Callable[[Litestar], Any] | None = None
-) -> Application:
-    """The Litestar application over services that `state.services` holds once it has started."""
+def http(settings: Settings, lifespan: Callable[[Litestar], Any] | None = None) -> Application:
+    """The Litestar application; its `state.services` must be set before the first request."""
     return Application(
         HANDLERS,
-        state=state,
         lifespan=[lifespan] if lifespan is not None else [],
         exception_handlers={Exception: answer_problem},
         openapi_config=None,
@@ -103,7 +106,15 @@ def http(
 
 def background(database: Database, clock: Clock, *, run_views: bool, run_jobs: bool) -> list[Part]:
     """What runs without being asked: views that follow the log, and timed jobs."""
-    return []
+    parts: list[Part] = []
+    if run_views:
+        parts.append(Runner(database, views(clock)))
+    return parts
+
+
+def views(clock: Clock) -> list[View]:
+    """Every view, in an order in which each comes after those it follows."""
+    return [StockByDay(), BudwoodOnHand(), Checks(), Lineage(), ReadyDatesView(clock), Alerts()]
 
 
 async def _database_check(database: Database) -> str | None:
@@ -114,11 +125,13 @@ async def _database_check(database: Database) -> str | None:
 
 def serve(app: Application, settings: Settings) -> None:
     """Answer requests until SIGINT or SIGTERM; requests at hand are finished first."""
+    logs.configure(settings.log_level, settings.log_format)
     _server(app, settings).run()
 
 
 async def serve_async(app: Application, settings: Settings) -> None:
     """The same in a running event loop."""
+    logs.configure(settings.log_level, settings.log_format)
     await _server(app, settings).serve()
 
 

@@ -1,19 +1,20 @@
 """What is due: checks and places that want a look; and when trees will be ready."""
 
 from datetime import date
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
+import msgspec
 from msgspec import Meta
 
-from service.api.operation import Call, Page, Reply, bad_parameter, operation
-from service.api.services import UNREACHABLE, unreachable
-from service.api.views import ReflectingPage, after_list, view_page, wait_for_view
+from service.api.operation import Call, Page, Reply, operation
+from service.api.views import ReflectingPage, view_list
 from service.forecast import ready_view
 from service.log.rights import READ
 from service.trade.words import Code, Word
-from service.views import checks as checks_view
-from service.views import positions
+from service.views import checks, positions
 from service.views.paging import page_key
+
+READY = ready_view.ReadyDatesView.name
 
 
 class ChecksParameters(ReflectingPage, frozen=True, kw_only=True):
@@ -39,13 +40,21 @@ class ReadyParameters(ReflectingPage, frozen=True, kw_only=True):
     ready_by: Annotated[date, Meta(description="Expected on this day or earlier.")] | None = None
 
 
+class ReadyPage(msgspec.Struct, frozen=True, kw_only=True):
+    """A page of ready dates, as other views give theirs."""
+
+    position: int
+    rows: list[ready_view.ReadyDateRow]
+    next_after: list[Any] | None
+
+
 @operation(
     "GET",
     "/v1/checks",
     tag="Checks",
     scope=READ,
     query=ChecksParameters,
-    answer=Page[checks_view.CheckRow],
+    answer=Page[checks.CheckRow],
     request_headers=("Prefer",),
 )
 async def list_checks(call: Call[ChecksParameters]) -> Reply:
@@ -54,31 +63,22 @@ async def list_checks(call: Call[ChecksParameters]) -> Reply:
     Due and overdue go by the site's own calendar day. Nothing recorded is never shown as done.
     """
     asked, services = call.query, call.services
-    query = checks_view.ChecksQuery(
-        site=asked.site,
-        place=asked.place,
-        lot=asked.lot,
-        check=asked.check,
-        state=asked.state,
-        limit=asked.limit,
-        after=after_list(asked.cursor),
-    )
-    try:
-        applied = await wait_for_view(call, checks_view.NAME)
-        found = await checks_view.checks(
+
+    async def ask(after: list[Any] | None) -> checks.ChecksPage:
+        query = checks.ChecksQuery(
+            site=asked.site,
+            place=asked.place,
+            lot=asked.lot,
+            check=asked.check,
+            state=asked.state,
+            limit=asked.limit,
+            after=after,
+        )
+        return await checks.checks(
             services.database.reader, query, call.principal.site_list, clock=services.clock
         )
-    except ValueError as error:
-        raise bad_parameter("cursor", str(error)) from error
-    except UNREACHABLE as error:
-        raise unreachable() from error
-    return view_page(
-        call,
-        position=found.position,
-        items=found.rows,
-        next_after=found.next_after,
-        headers=applied,
-    )
+
+    return await view_list(call, checks.NAME, ask)
 
 
 @operation(
@@ -95,17 +95,17 @@ async def list_ready_dates(call: Call[ReadyParameters]) -> Reply:
 
     An estimate from degree-days at the site, with its method and thresholds; not a promise.
     """
+    return await view_list(call, READY, lambda after: _ready_dates(call, after))
+
+
+async def _ready_dates(call: Call[ReadyParameters], after: list[Any] | None) -> ReadyPage:
     asked = call.query
     sites = call.principal.site_list
     if asked.site is not None:
         sites = [asked.site] if call.principal.sees(asked.site) else []
-    try:
-        key = page_key(after_list(asked.cursor), (date | None, str, str))  # type: ignore[arg-type]
-    except ValueError as error:
-        raise bad_parameter("cursor", str(error)) from error
-    applied = await wait_for_view(call, ready_view.ReadyDatesView.name)
+    day, lot, site = page_key(after, (date | None, str, str))  # type: ignore[arg-type]
     async with call.services.reading(one_moment=True) as connection:
-        reached = await positions.position(connection, ready_view.ReadyDatesView.name)
+        reached = await positions.position(connection, READY)
         rows = await ready_view.answer(
             connection,
             sites=sites,
@@ -114,7 +114,7 @@ async def list_ready_dates(call: Call[ReadyParameters]) -> Reply:
             rootstock=asked.rootstock,
             size=asked.size,
             ready_by=asked.ready_by,
-            after=(key[0], key[1], key[2]) if asked.cursor else None,
+            after=None if after is None else (day, lot, site),
             limit=asked.limit + 1,
         )
     more = None
@@ -122,7 +122,7 @@ async def list_ready_dates(call: Call[ReadyParameters]) -> Reply:
         rows = rows[: asked.limit]
         last = rows[-1]
         more = [last.expected and last.expected.isoformat(), last.lot, last.site]
-    return view_page(call, position=reached, items=rows, next_after=more, headers=applied)
+    return ReadyPage(position=reached, rows=rows, next_after=more)
 
 
 HANDLERS = [list_checks, list_ready_dates]

@@ -116,10 +116,11 @@ async def record_events(call: Call[RecordQuery]) -> Reply:
         recorded_by=query.recorded_by,
     )
     answer = await append(call, submission, array=array)
-    return _reply(answer, array=array, single=not array and query.mode == "all")
+    return reply(answer, array=array, single=not array and query.mode == "all")
 
 
-def _reply(answer: Answer, *, array: bool, single: bool) -> Reply:
+def reply(answer: Answer, *, array: bool, single: bool) -> Reply:
+    """The log's answer over HTTP; one event alone is pointed at by Location and ETag."""
     headers = {"Graftlog-Position": str(answer.position)}
     tag = None
     if answer.replayed:

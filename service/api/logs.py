@@ -24,11 +24,18 @@ def configure(level: str = "info", form: str = "json") -> None:
     last: list[Processor]
     if form == "json":
         last = [
-            structlog.processors.dict_tracebacks,
+            structlog.processors.ExceptionRenderer(
+                # Local variables can hold keys and passwords.
+                structlog.tracebacks.ExceptionDictTransformer(show_locals=False)
+            ),
             structlog.processors.JSONRenderer(serializer=_json),
         ]
     else:
-        last = [structlog.dev.ConsoleRenderer(colors=sys.stderr.isatty())]
+        last = [
+            structlog.dev.ConsoleRenderer(
+                colors=sys.stderr.isatty(), exception_formatter=structlog.dev.plain_traceback
+            )
+        ]
     structlog.configure(
         processors=[*shared, *last],
         wrapper_class=structlog.make_filtering_bound_logger(_LEVELS[level]),

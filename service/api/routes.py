@@ -4,7 +4,19 @@ from collections.abc import Iterator
 
 from litestar.handlers import HTTPRouteHandler
 
-from service.api import catalogue, claims, due, events, history, lots, root, stock, temperatures
+from service.api import (
+    alerts,
+    catalogue,
+    claims,
+    due,
+    events,
+    history,
+    lineage,
+    lots,
+    root,
+    stock,
+    temperatures,
+)
 from service.api.operation import Operation
 
 HANDLERS: list[HTTPRouteHandler] = [
@@ -14,9 +26,11 @@ HANDLERS: list[HTTPRouteHandler] = [
     history.get_event,
     *catalogue.HANDLERS,
     *lots.HANDLERS,
+    *lineage.HANDLERS,
     *claims.HANDLERS,
     *stock.HANDLERS,
     *due.HANDLERS,
+    *alerts.HANDLERS,
     *temperatures.HANDLERS,
 ]
 

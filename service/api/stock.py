@@ -2,15 +2,18 @@
 
 import re
 from datetime import date, datetime
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import msgspec
 from msgspec import Meta
 
-from service.api.operation import Call, Reply, bad_parameter, operation
+from service.api.operation import Call, Page, Reply, bad_parameter, operation
 from service.api.services import UNREACHABLE, unreachable
+from service.api.views import Reflecting, ReflectingPage, view_list, wait_for_view
 from service.log.rights import READ
 from service.trade.words import Code
+from service.views import budwood
+from service.views import stock_by_day as by_day
 from service.views.stock import Group, Kind, StockAnswer, StockQuery, stock
 
 _POSITION = re.compile(r"[0-9]{1,18}")
@@ -23,7 +26,7 @@ class StockParameters(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_
     group_by: Annotated[
         list[Group],
         Meta(max_length=8, description="Groups, separated by commas; by site when left out."),
-    ] = []
+    ] = msgspec.field(default_factory=list)
     site: Code | None = None
     place: Code | None = None
     cultivar: Code | None = None
@@ -46,6 +49,44 @@ class StockParameters(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_
                 examples=["1200", "2026-03-01T00:00:00Z"],
             ),
         ]
+        | None
+    ) = None
+
+
+class ByDayParameters(Reflecting, frozen=True, kw_only=True):
+    """How stock by day is asked for."""
+
+    first: Annotated[date, Meta(description="From the end of this day.")]
+    last: Annotated[date, Meta(description="To the end of this day.")]
+    group_by: Annotated[
+        list[Literal["site", "cultivar", "rootstock", "size", "stage", "grade"]],
+        Meta(max_length=6, description="Groups, separated by commas; by site when left out."),
+    ] = msgspec.field(default_factory=list)
+    site: Code | None = None
+    cultivar: Code | None = None
+    rootstock: Code | None = None
+    size: Code | None = None
+    stage: Literal["grafted", "pushed", "failed", "ready"] | None = None
+    grade: Annotated[str, Meta(pattern=r"^[A-Za-z0-9_-]{1,20}$")] | None = None
+    kind: (
+        Annotated[
+            Literal["bag", "liners", "trees", "transit", "lost", "customer", "used", "discarded"],
+            Meta(description="Left out: what is in the nursery."),
+        ]
+        | None
+    ) = None
+
+
+class BudwoodParameters(ReflectingPage, frozen=True, kw_only=True):
+    """Which bags are wanted."""
+
+    site: Code | None = None
+    place: Code | None = None
+    cultivar: Code | None = None
+    lot: Code | None = None
+    bag: Code | None = None
+    past_use_by: (
+        Annotated[bool, Meta(description="true: only wood past its day; false: only the rest.")]
         | None
     ) = None
 
@@ -97,4 +138,71 @@ async def get_stock(call: Call[StockParameters]) -> Reply:
     return Reply(answer)
 
 
-HANDLERS = [get_stock]
+@operation(
+    "GET",
+    "/v1/stock/by-day",
+    tag="Stock",
+    scope=READ,
+    query=ByDayParameters,
+    answer=by_day.StockByDayAnswer,
+    request_headers=("Prefer",),
+)
+async def get_stock_by_day(call: Call[ByDayParameters]) -> Reply:
+    """How stock went, day by day: for history and charts. Days without a change are left out."""
+    asked = call.query
+    query = by_day.StockByDayQuery(
+        first=asked.first,
+        last=asked.last,
+        group_by=tuple(asked.group_by) or ("site",),
+        site=asked.site,
+        cultivar=asked.cultivar,
+        rootstock=asked.rootstock,
+        size=asked.size,
+        stage=asked.stage,
+        grade=asked.grade,
+        kind=asked.kind,
+    )
+    headers = await wait_for_view(call, by_day.NAME)
+    try:
+        answer = await by_day.stock_by_day(
+            call.services.database.reader, query, call.principal.site_list
+        )
+    except UNREACHABLE as error:
+        raise unreachable() from error
+    except ValueError as error:
+        raise bad_parameter("last", str(error)) from error
+    return Reply(answer, headers=headers)
+
+
+@operation(
+    "GET",
+    "/v1/budwood",
+    tag="Stock",
+    scope=READ,
+    query=BudwoodParameters,
+    answer=Page[budwood.BudwoodRow],
+    request_headers=("Prefer",),
+)
+async def list_budwood(call: Call[BudwoodParameters]) -> Reply:
+    """List budwood on hand, first the one to be used next: buds left, age, keeping time."""
+    asked, services = call.query, call.services
+
+    async def ask(after: list[Any] | None) -> budwood.BudwoodPage:
+        query = budwood.BudwoodQuery(
+            site=asked.site,
+            place=asked.place,
+            cultivar=asked.cultivar,
+            lot=asked.lot,
+            bag=asked.bag,
+            past_use_by=asked.past_use_by,
+            limit=asked.limit,
+            after=after,
+        )
+        return await budwood.budwood_on_hand(
+            services.database.reader, query, call.principal.site_list, clock=services.clock
+        )
+
+    return await view_list(call, budwood.NAME, ask)
+
+
+HANDLERS = [get_stock, get_stock_by_day, list_budwood]

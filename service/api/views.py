@@ -1,6 +1,7 @@
 """What answers that come from a view share: which position they reflect, and waiting for one."""
 
-from typing import Annotated, Any
+from collections.abc import Awaitable, Callable
+from typing import Annotated, Any, Protocol
 from urllib.parse import parse_qsl, urlencode
 
 import msgspec
@@ -8,52 +9,62 @@ from msgspec import Meta
 
 from service.api.headers import wait_of
 from service.api.operation import Call, Paged, Reply, bad_parameter, cursor_of, decoded_cursor
+from service.api.services import UNREACHABLE, unreachable
 from service.views import positions
+
+MinPosition = (
+    Annotated[
+        int,
+        Meta(
+            ge=0,
+            le=2**62,
+            description="With `Prefer: wait=N`: wait until the answer reflects this position.",
+        ),
+    ]
+    | None
+)
 
 
 class Reflecting(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Parameters of every answer that follows the log."""
+    """Parameters of an answer that follows the log."""
 
-    min_position: (
-        Annotated[
-            int,
-            Meta(
-                ge=0,
-                le=2**62,
-                description="With `Prefer: wait=N`: wait until the answer reflects this position.",
-            ),
-        ]
-        | None
-    ) = None
+    min_position: MinPosition = None
 
 
 class ReflectingPage(Paged, frozen=True, kw_only=True):
     """The same for lists."""
 
-    min_position: (
-        Annotated[
-            int,
-            Meta(
-                ge=0,
-                le=2**62,
-                description="With `Prefer: wait=N`: wait until the answer reflects this position.",
-            ),
-        ]
-        | None
-    ) = None
+    min_position: MinPosition = None
+
+
+class ViewPage(Protocol):
+    """A page as views give it."""
+
+    @property
+    def position(self) -> int: ...
+
+    @property
+    def rows(self) -> list[Any]: ...
+
+    @property
+    def next_after(self) -> list[Any] | None: ...
 
 
 async def wait_for_view(call: Call[Any], view: str) -> dict[str, str]:
     """Wait as `Prefer: wait=N` and `min_position` ask; the headers that say it was honoured.
 
     When the time runs out the answer is given all the same: its `position` says what it reflects
-    (RFC 7240 section 2: a preference is not a condition).
+    (RFC 7240 section 2: a preference is not a condition). Raises a 503 problem.
     """
     wanted = call.query.min_position
     seconds = wait_of(call.header("prefer"))
     if wanted is None or seconds == 0:
         return {}
-    reached = await positions.wait_for(call.services.database.reader, view, wanted, seconds)
+    try:
+        pool = call.services.database.reader
+        reached = await positions.wait_for(pool, view, wanted, seconds)
+    except UNREACHABLE as error:
+        raise unreachable() from error
     return {"Preference-Applied": f"wait={seconds}"} if reached >= wanted else {}
 
 
@@ -62,27 +73,31 @@ def after_list(cursor: str | None) -> list[Any] | None:
     if not cursor:
         return None
     try:
-        found = msgspec.json.decode(decoded_cursor(cursor), type=list[Any])
+        return msgspec.json.decode(decoded_cursor(cursor), type=list[Any])
     except (msgspec.DecodeError, RecursionError) as error:
         raise bad_parameter("cursor", "This is no cursor of this list.") from error
-    return found
 
 
-def view_page(
-    call: Call[Any],
-    *,
-    position: int,
-    items: list[Any],
-    next_after: list[Any] | None,
-    headers: dict[str, str],
+async def view_list(
+    call: Call[Any], view: str, ask: Callable[[list[Any] | None], Awaitable[ViewPage]]
 ) -> Reply:
-    """A page of a view's list."""
+    """A page of a view's list: `ask` is given the sort key to go on after."""
+    after = after_list(call.query.cursor)
+    headers = await wait_for_view(call, view)
+    try:
+        found = await ask(after)
+    except UNREACHABLE as error:
+        raise unreachable() from error
+    except ValueError as error:
+        # All else that a view could find wrong was checked with the parameters.
+        raise bad_parameter("cursor", str(error)) from error
     following = None
-    if next_after is not None:
+    if found.next_after is not None:
         scope = call.request.scope
         text = scope["query_string"].decode("latin-1")
         pairs = [pair for pair in parse_qsl(text) if pair[0] != "cursor"]
-        pairs.append(("cursor", cursor_of(msgspec.json.encode(next_after).decode())))
+        pairs.append(("cursor", cursor_of(msgspec.json.encode(found.next_after).decode())))
         following = f"{scope['path']}?{urlencode(pairs)}"
         headers = {**headers, "Link": f'<{following}>; rel="next"'}
-    return Reply({"position": position, "items": items, "next": following}, headers=headers)
+    body = {"position": found.position, "items": found.rows, "next": following}
+    return Reply(body, headers=headers)

@@ -8,7 +8,6 @@ from contextlib import asynccontextmanager
 import httpx
 import pytest
 import uvicorn
-from litestar.datastructures import State
 
 from service.application import assemble, http
 from service.clock import system_clock
@@ -59,9 +58,9 @@ class NeverAsked:
 
 @pytest.fixture
 async def base_url(database: Database, settings: Settings, appender: object) -> AsyncIterator[str]:
-    state = State()
-    state.services = assemble(settings, database, appender, system_clock)  # type: ignore[arg-type]
-    async with listening(http(settings, state)) as url:
+    app = http(settings)
+    app.state.services = assemble(settings, database, appender, system_clock)  # type: ignore[arg-type]
+    async with listening(app) as url:
         yield url
 
 

@@ -2,9 +2,14 @@
 
 import asyncio
 import json
+from typing import Any
 
 import pytest
 
+from service.application import views
+from service.clock import system_clock
+from service.storage.pool import Database
+from service.views.runner import Runner
 from tests.api.conftest import Client, MakeClient
 from tests.api.nursery import event, fill
 from tests.api.test_problems import checked
@@ -235,6 +240,93 @@ async def test_another_sites_things_do_not_exist(admin: Client, client_for: Make
     checked(await vale.put("/v1/places/H2-T04", json=place), 404, "not-found")
     checked(await vale.put("/v1/places/NEW-1", json=place), 409, "refused")
     assert (await vale.get("/v1/cultivars/NAV")).status_code == 200
+
+
+async def test_views_over_http(admin: Client, database: Database) -> None:
+    runner = Runner(database, views(system_clock))
+    await runner.start()
+    try:
+        position = (await admin.get("/v1/events", params={"limit": 1})).json()["position"]
+        wait = {"Prefer": "wait=20"}
+        since = {"min_position": str(position)}
+
+        async def ask(address: str, **params: str) -> dict[str, Any]:
+            response = await admin.get(f"/v1/{address}", params={**since, **params}, headers=wait)
+            assert response.status_code == 200, response.text
+            assert response.headers["preference-applied"] == "wait=20"
+            assert response.json()["position"] >= position
+            body: dict[str, Any] = response.json()
+            return body
+
+        bags = (await ask("budwood"))["items"]
+        assert [(one["bag"], one["place"]) for one in bags] == [("B-1", "COOL-1")]
+        assert bags[0]["buds"] == 18 - 12
+        due = (await ask("checks", limit="1"))["items"]
+        assert due[0]["site"] == "CORIN"
+        days = {"first": "2026-03-01", "last": "2026-03-31", "kind": "trees"}
+        rows = (await ask("stock/by-day", **days))["rows"]
+        assert [(one["day"], one["quantity"]) for one in rows][-1] == ("2026-03-10", 12)
+        back = (await ask("tree-lots/T-1/lineage"))["steps"]
+        assert {one["code"] for one in back} == {"T-1", "B-1", "BW-1", "L-1", "NAV-3"}
+        forward = (await ask("source-trees/NAV-3/lineage"))["steps"]
+        assert "T-1" in {one["code"] for one in forward}
+        await ask("ready-dates")
+        assert (await ask("alerts"))["items"] == []
+        checked(await admin.get("/v1/liner-lots/T-1/lineage"), 404, "not-found")
+    finally:
+        await runner.stop()
+
+
+async def test_a_page_of_checks_goes_on(admin: Client, database: Database) -> None:
+    await Runner(database, views(system_clock)).catch_up()
+    whole = (await admin.get("/v1/checks")).json()["items"]
+    assert len(whole) > 1
+    seen: list[Any] = []
+    address = "/v1/checks?limit=1"
+    while address:
+        page = (await admin.get(address)).json()
+        seen += page["items"]
+        address = page["next"]
+    assert seen == whole
+
+
+async def test_waiting_in_vain_says_the_older_position(admin: Client) -> None:
+    response = await admin.get(
+        "/v1/checks", params={"min_position": "1"}, headers={"Prefer": "wait=1"}
+    )
+    assert response.status_code == 200
+    assert "preference-applied" not in response.headers
+    assert response.json()["position"] == 0
+
+
+async def test_somebody_sees_to_an_alert(admin: Client, database: Database) -> None:
+    short = event(
+        "budwood.cut",
+        {
+            "lot": "BW-2",
+            "cultivar": "NAV",
+            "source_tree": "NAV-3",
+            "bags": [{"bag": "B-2", "sticks": 1, "buds": 4, "place": "COOL-1"}],
+        },
+    )
+    assert (await admin.post("/v1/events", json=short)).status_code == 201
+    runner = Runner(database, views(system_clock))
+    await runner.catch_up()
+    alerts = (await admin.get("/v1/alerts")).json()["items"]
+    assert [(one["kind"], one["state"]) for one in alerts] == [("short_bag", "open")]
+    address = f"/v1/alerts/{alerts[0]['id']}"
+    said = await admin.post(f"{address}/acknowledge", json={"actor": "p-07", "note": "Seen."})
+    assert said.status_code == 201, said.text
+    await runner.catch_up()
+    assert (await admin.get(address)).json()["state"] == "acknowledged"
+    later = await admin.post(f"{address}/remind-on", json={"on": "2100-01-01"})
+    assert later.status_code == 201, later.text
+    await runner.catch_up()
+    assert (await admin.get(address)).json()["state"] == "remind_on"
+    wrong = await admin.post(f"{address}/remind-on", json={"on": "soon"})
+    assert checked(wrong, 422, "validation-error")["errors"][0]["pointer"] == "#/on"
+    none = "/v1/alerts/0190a5c4-7c00-7b3e-9a40-0d9c3b1f5a77/acknowledge"
+    checked(await admin.post(none, json={}), 404, "not-found")
 
 
 async def test_temperatures_as_json_and_csv(admin: Client) -> None:
