@@ -108,11 +108,12 @@ async def stock(
     ):
         head = int(await conn.fetchval("SELECT position FROM log_head"))
         known = await _known_position(conn, query.known_at, head)
+        await conn.execute(SQL.plan_for_values)
         if query.as_of is None and known == head:
             records = await conn.fetch(SQL.stock_now, *arguments)
         else:
-            day = query.as_of or date.max
-            records = await conn.fetch(SQL.stock_then, *arguments, day, known)
+            then = known if known < head else None
+            records = await conn.fetch(SQL.stock_then, *arguments, query.as_of, then)
     rows = [_row(record) for record in records]
     return StockAnswer(position=head, as_of=query.as_of, known_at=known, rows=rows)
 
