@@ -139,7 +139,7 @@ CREATE TABLE balances (
     CHECK (balance >= 0 OR kind IN ('source', 'variance'))
 );
 COMMENT ON TABLE balances IS 'Accounts with their balance now. Kinds: source, variance (may be negative); bag, liners, trees, transit (in the nursery); used, discarded, lost, customer (gone). Empty text where a part does not apply.';
-COMMENT ON COLUMN balances.ref IS 'bag: the bag; used: the tree lot; discarded, lost: the cause; customer: the customer; source: supplier, source tree or opening.';
+COMMENT ON COLUMN balances.ref IS 'bag: the bag; discarded, lost: the cause; customer: the customer; source: supplier, source tree or opening.';
 CREATE INDEX balances_place ON balances (place) WHERE balance > 0 AND kind IN ('bag', 'liners', 'trees');
 CREATE INDEX balances_site ON balances (site, kind) WHERE balance > 0;
 CREATE INDEX balances_transit ON balances (place) WHERE kind = 'transit';

@@ -36,18 +36,24 @@ FROM holds;
 SELECT lot_id, code, kind, site, cultivar, rootstock, source, method, day, attempt, basis,
        identified, grown_for, parents, ancestry, position, changed_position, voided
 FROM lots
-WHERE code = ANY($1::text[])
-   OR lot_id IN (SELECT lot_id FROM bags WHERE code = ANY($2::text[]))
-   OR lot_id IN (SELECT lot_id FROM balances WHERE kind = 'transit' AND place = ANY($3::text[]))
-   OR lot_id = ANY($4::bigint[]);
+WHERE lot_id IN (
+    SELECT lot_id FROM lots WHERE code = ANY($1::text[])
+    UNION ALL
+    SELECT lot_id FROM bags WHERE code = ANY($2::text[])
+    UNION ALL
+    SELECT lot_id FROM balances WHERE kind = 'transit' AND place = ANY($3::text[])
+    UNION ALL
+    SELECT unnest($4::bigint[])
+);
 
 -- name: heirs
 -- What descends from lots that may be made anew, with the parents that tell what it is.
 WITH heirs AS (SELECT lot_id, parents FROM lots WHERE ancestry && $1::text[])
 SELECT lot_id FROM heirs
 UNION
-SELECT l.lot_id FROM heirs h
-JOIN lots l ON 'lot:' || l.code = ANY(h.parents);
+SELECT l.lot_id FROM lots l
+WHERE l.code IN (SELECT substr(token, 5) FROM heirs, unnest(parents) AS token
+                 WHERE token LIKE 'lot:%');
 
 -- name: bags
 -- All bags of the lots.
@@ -83,8 +89,11 @@ FROM consignments WHERE code = ANY($1::text[]);
 SELECT r.code, r.customer, r.site, r.any_site, r.made_day, r.needed_by, r.expires_at, r.state,
        r.position, r.changed_position, c.line, c.item, c.lot, c.site AS claim_site, c.asked, c.open
 FROM reservations r JOIN commitments c ON c.reservation = r.code
-WHERE r.code = ANY($1::text[])
-   OR r.code IN (SELECT reservation FROM commitments WHERE cultivar = ANY($2::text[]) AND open > 0)
+WHERE r.code IN (
+    SELECT unnest($1::text[])
+    UNION ALL
+    SELECT reservation FROM commitments WHERE cultivar = ANY($2::text[]) AND open > 0
+)
 ORDER BY r.code, c.line;
 
 -- name: ready_lots

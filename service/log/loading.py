@@ -28,7 +28,7 @@ from service.trade.books import (
     Recorded,
     Reservation,
 )
-from service.trade.events import EVENT_TYPES, selling, stock
+from service.trade.events import EVENT_TYPES, grafting, selling, stock
 from service.trade.events.catalogue import Entry
 from service.trade.events.envelope import Envelope
 from service.trade.items import parse_item
@@ -162,10 +162,10 @@ class Loader:
         """Load what the group voids; returns the ids of lots that it touched or made."""
         ids = [i.event.data.event for i in group if isinstance(i.event, stock.EventVoided)]
         self.remade = frozenset(
-            code
-            for i in group
-            for kind, code in mentioned(i.event)
-            if kind == "lot" and (ids or str(i.event.__struct_config__.tag) in _ADDING)
+            incoming.event.data.lot
+            for incoming in group
+            if isinstance(incoming.event, grafting.TreesGrafted | grafting.TreesRegrafted)
+            and incoming.event.data.lot is not None
         )
         if not ids:
             return set()
@@ -364,8 +364,6 @@ def event_of(row: Any) -> Envelope:
     return made
 
 
-# Events of these types may add to a tree lot that exists.
-_ADDING = ("trees.grafted", "trees.regrafted")
 _MINTED = {
     "budwood.cut": ("lot",),
     "budwood.received": ("lot",),

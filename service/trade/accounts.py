@@ -13,7 +13,7 @@ class Key(NamedTuple):
     """What an account holds, within its lot. Empty text where a part does not apply.
 
     kind: source, variance, bag, used, discarded, liners, trees, transit, lost, customer.
-    place: the consignment's code for transit. ref: the bag, tree lot, cause, customer or supplier.
+    place: the consignment's code for transit. ref: the bag, cause, customer or supplier.
     """
 
     kind: str

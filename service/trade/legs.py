@@ -126,7 +126,7 @@ def _grafted(site: str, d: grafting.TreesGraftedData) -> list[Leg]:
     return [
         Leg(stock_lot, start, -count),
         Leg(lot, acc.trees(site, d.place, "grafted", size), count),
-        *_bud_lines(site, d.from_, "used", lot),
+        *_bud_lines(site, d.from_, "used", ""),
     ]
 
 
@@ -135,7 +135,7 @@ def _regrafted(site: str, d: grafting.TreesRegraftedData) -> list[Leg]:
     return [
         Leg(d.of, acc.trees(site, d.of_place or "", d.stage, size), -count),
         Leg(lot, acc.trees(site, d.place, "grafted", size), count),
-        *_bud_lines(site, d.from_, "used", lot),
+        *_bud_lines(site, d.from_, "used", ""),
     ]
 
 
