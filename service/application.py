@@ -15,18 +15,12 @@ from service.api.problems import answer_problem
 from service.api.routes import HANDLERS
 from service.api.services import Services, Writer
 from service.clock import Clock, system_clock
-from service.forecast.ready_view import ReadyDatesView
+from service.jobs import Jobs
 from service.log.append import Appender
 from service.log.keys import KeyRing
-from service.reminders.alerts import Alerts
 from service.settings import Settings
 from service.storage.migrate import current, head, migrate
 from service.storage.pool import Database, open_database
-from service.views.budwood import BudwoodOnHand
-from service.views.checks import Checks
-from service.views.lineage import Lineage
-from service.views.runner import Runner, View
-from service.views.stock_by_day import StockByDay
 
 _log = structlog.get_logger("service")
 
@@ -106,15 +100,9 @@ def http(settings: Settings, lifespan: Callable[[Litestar], Any] | None = None) 
 
 def background(database: Database, clock: Clock, *, run_views: bool, run_jobs: bool) -> list[Part]:
     """What runs without being asked: views that follow the log, and timed jobs."""
-    parts: list[Part] = []
-    if run_views:
-        parts.append(Runner(database, views(clock)))
-    return parts
-
-
-def views(clock: Clock) -> list[View]:
-    """Every view, in an order in which each comes after those it follows."""
-    return [StockByDay(), BudwoodOnHand(), Checks(), Lineage(), ReadyDatesView(clock), Alerts()]
+    if not (run_views or run_jobs):
+        return []
+    return [Jobs(database, clock, run_views=run_views, run_jobs=run_jobs)]
 
 
 async def _database_check(database: Database) -> str | None:

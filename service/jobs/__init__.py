@@ -26,10 +26,21 @@ _STOP_WITHIN = 20.0
 
 
 class Jobs:
-    """What `start` began. `runner` keeps the views; `stop` ends both."""
+    """What runs in the background: `runner` keeps the views, the scheduler calls the timed work.
 
-    def __init__(self, database: Database, clock: Clock) -> None:
+    `run_views` and `run_jobs` say which of the two this process does.
+    """
+
+    def __init__(
+        self,
+        database: Database,
+        clock: Clock = system_clock,
+        *,
+        run_views: bool = True,
+        run_jobs: bool = True,
+    ) -> None:
         self.runner = Runner(database, every_view(clock))
+        self.run_views, self.run_jobs = run_views, run_jobs
         self.work = Work(database, clock)
         self.scheduler = AsyncIOScheduler(
             timezone=UTC,
@@ -41,7 +52,10 @@ class Jobs:
 
     async def start(self) -> None:
         """Begin; each job runs at once, and then at its times."""
-        await self.runner.start()
+        if self.run_views:
+            await self.runner.start()
+        if not self.run_jobs:
+            return
         work = self.work
         for job, every in (
             (work.overdue_alerts, ALERTS_EVERY),
