@@ -107,11 +107,8 @@ class Call(Generic[Q]):
 
     async def body(self, limit: int | None = None) -> bytes:
         """The request's body. Raises 413 past `limit` bytes (default: the setting for objects)."""
-        content = await self.request.body()
         most = limit if limit is not None else self.services.settings.body_limit
-        if len(content) > most:
-            raise Problem("content-too-large", f"At most {most} bytes are read here.", limit=most)
-        return content
+        return await read_body(self.request, most)
 
 
 @dataclass(frozen=True)
@@ -160,6 +157,26 @@ async def asker(scope: Scope, services: Services) -> Principal:
     if principal is None:
         raise unauthenticated("The key is unknown, expired or revoked.", error="invalid_token")
     return principal
+
+
+async def read_body(request: Request[Any, Any, Any], most: int) -> bytes:
+    """The whole body, straight from the server. Raises 413 past `most` bytes, before reading on."""
+    announced = header(request.scope, b"content-length")
+    size = int(announced) if announced and announced.isdecimal() else 0
+    chunks: list[bytes] = []
+    more = True
+    while more and size <= most:
+        message = await request.receive()
+        if message["type"] == "http.disconnect":
+            # Nobody is left to read the answer.
+            raise Problem("request-timeout", "The request did not arrive whole.")
+        assert message["type"] == "http.request"
+        chunks.append(message.get("body", b""))
+        more = message.get("more_body", False)
+        size = max(size, sum(map(len, chunks))) if more else sum(map(len, chunks))
+    if size > most:
+        raise Problem("content-too-large", f"At most {most} bytes are read here.", limit=most)
+    return chunks[0] if len(chunks) == 1 else b"".join(chunks)
 
 
 class Sent:
