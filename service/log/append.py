@@ -377,7 +377,7 @@ class _Group:
         if given < newest:
             fault = Fault(
                 kind="out_of_order",
-                detail=f"The log has learned of events up to {newest.isoformat()}; what is imported "
+                detail=f"The log knows of events up to {newest.isoformat()}; what is imported "
                 "must not come before.",
                 numbers={"newest": newest.isoformat(), "given": given.isoformat()},
             )

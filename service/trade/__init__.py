@@ -1,1 +1,1 @@
-"""What the nursery knows: events, legs, lots, judging, methods, check plans. Pure: no I/O, no clock."""
+"""What the nursery knows: events, legs, lots, judging, methods, plans. Pure: no I/O, no clock."""

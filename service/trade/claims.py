@@ -206,7 +206,7 @@ def _open_reservation(bench: Bench, code: str | None) -> Reservation | None:
 def _draw(
     bench: Bench, code: str | None, wanted: list[tuple[Item, str | None, int]]
 ) -> list[Fulfilled]:
-    """Match what is handed over with the reservation's open lines: lot first, then grade, then any."""
+    """Match what is handed over with the reservation's open lines: lot, then grade, then any."""
     reservation = _open_reservation(bench, code)
     if reservation is None:
         return []

@@ -297,3 +297,8 @@ _MAKERS: dict[type, Callable[[str, Any], list[Leg]]] = {
     stock.StockCounted: _counted,
     stock.LabelLost: _label_lost,
 }
+
+
+def moves_anything(event_type: type[Envelope]) -> bool:
+    """Whether events of the type have legs at all."""
+    return event_type in _MAKERS

@@ -31,7 +31,7 @@ MethodName = Annotated[
 
 
 class Method(msgspec.Struct, frozen=True):
-    """A method's defaults. Calipers in millimetres; `scion` is true when a piece of wood is used."""
+    """A method's defaults. Calipers in millimetres; `scion`: a piece of wood is used."""
 
     name: str
     buds_per_tree: int

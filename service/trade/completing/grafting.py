@@ -256,7 +256,7 @@ def _unusual_take(bench: Bench, lot: Lot, alive: int, failed: int) -> None:
     if low is not None and alive * 100 < low * read:
         bench.remark(
             "unusual_take",
-            f"{alive} of {read} took, {100 * alive // read} %; for {crop} below {low} % is unusual.",
+            f"{alive} of {read} took ({100 * alive // read} %): below {low} % is rare for {crop}.",
             lot=lot.code,
             alive=alive,
             read=read,

@@ -45,7 +45,7 @@ BudLines = Annotated[list[BudLine], Meta(min_length=1, max_length=200)]
 
 
 class BudwoodCutData(Data, frozen=True, kw_only=True):
-    """One cutting: one cultivar, one source tree (or one of the nursery's own tree lots), one day."""
+    """One cutting: one cultivar, one source tree (or a tree lot of the nursery's), one day."""
 
     lot: (
         Annotated[Code, Meta(description="Code of the budwood lot. Minted when left out.")] | None
@@ -62,7 +62,7 @@ class BudwoodCutData(Data, frozen=True, kw_only=True):
 
 
 class BudwoodCut(Envelope, frozen=True, tag="budwood.cut", kw_only=True):
-    """Budwood was cut on the nursery's own trees and put into labelled bags (buds: source → bags)."""
+    """Budwood was cut on the nursery's own trees into labelled bags (buds: source → bags)."""
 
     data: BudwoodCutData
 
@@ -171,6 +171,6 @@ class ScionsPreparedData(Data, frozen=True, kw_only=True):
 
 
 class ScionsPrepared(Envelope, frozen=True, tag="scions.prepared", kw_only=True):
-    """Scion pieces were cut and wrapped ahead of grafting (buds: bag → bag of pieces, waste → discarded)."""
+    """Scion pieces were cut and wrapped ahead (buds: bag → bag of pieces, waste → discarded)."""
 
     data: ScionsPreparedData

@@ -1,4 +1,4 @@
-"""The catalogue lives in the log too: sites, places, cultivars, rootstocks, sizes, source trees, plans, rules."""
+"""The catalogue lives in the log too: sites, places, what is grafted, plans, rules."""
 
 from typing import Annotated, Literal
 

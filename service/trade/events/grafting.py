@@ -64,7 +64,7 @@ class TreesGraftedData(Data, frozen=True, kw_only=True, rename={"from_": "from"}
         Annotated[
             Occurred,
             Meta(
-                description="The date on the lot's labels. In the same calendar month as `occurred` it "
+                description="The date on the labels. In the same calendar month as `occurred` it "
                 "counts as the budding date."
             ),
         ]
@@ -97,7 +97,7 @@ class TreesRegraftedData(Data, frozen=True, kw_only=True, rename={"from_": "from
 
 
 class TreesRegrafted(Envelope, frozen=True, tag="trees.regrafted", kw_only=True):
-    """Trees were grafted again (trees failed or grafted → a new lot's trees, grafted; buds → used)."""
+    """Trees were grafted again (trees → a new lot's trees, grafted; buds → used)."""
 
     data: TreesRegraftedData
 

@@ -12,7 +12,7 @@ from service.trade.words import Code, Count, Data, Occurred, Ref, Text
 
 
 class ReservedLine(Data, frozen=True, kw_only=True):
-    """A claim on an item (cultivar, rootstock, size, perhaps grade), on buds of a cultivar, or on a lot.
+    """A claim on an item (cultivar, rootstock, size, grade), on buds of a cultivar, or on a lot.
 
     Name either `cultivar` with `rootstock` and `size`, or `cultivar` with `buds` true, or `lot`.
     """

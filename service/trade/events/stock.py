@@ -100,7 +100,7 @@ class Unlabelled(Data, frozen=True, kw_only=True):
 
 
 class LabelLostData(Data, frozen=True, kw_only=True):
-    """Trees whose label is gone: they leave their candidate lots for an unidentified lot, on hold."""
+    """Trees whose label is gone: they leave their lots for an unidentified lot, on hold."""
 
     lot: Annotated[Code, Meta(description="The unidentified lot. Minted when left out.")] | None = (
         None
