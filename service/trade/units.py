@@ -50,7 +50,7 @@ class Accepted(msgspec.Struct, kw_only=True):
     postings: list[Posting] = []
 
 
-class UnitRefused(Exception):  # noqa: N818 (a verdict, not an error)
+class UnitRefused(Exception):
     """A unit can't be recorded: faults by the index of the event they are about."""
 
     def __init__(self, faults: dict[int, list[Fault]]) -> None:

@@ -1,5 +1,7 @@
 """Norms of the trade. Values marked so are common practice without a source."""
 
+from pathlib import Path
+
 from service.trade.describing import table
 from service.trade.events import EVENT_TYPES
 from service.trade.events.catalogue import SiteNorms
@@ -39,3 +41,8 @@ def test_inverted_t_stock_caliper_covers_citrus_practice() -> None:
 def test_the_table_of_fields_names_every_event() -> None:
     shown = table()
     assert all(f"`{name}`" in shown for name in EVENT_TYPES)
+
+
+def test_the_guide_shows_the_table_as_it_is() -> None:
+    guide = Path(__file__).parents[2] / "DEVELOPERS.md"
+    assert table() in guide.read_text(encoding="utf-8"), "python -m service.trade.describing"
