@@ -1,5 +1,6 @@
 -- name: ensure_checkpoint
--- Begin a view at nothing when it is met for the first time.
+-- Begin a view at nothing when it is met for the first time; one live generation each, by a unique
+-- index.
 INSERT INTO view_checkpoints (view, generation, position, live)
 VALUES ($1, 1, 0, true)
 ON CONFLICT DO NOTHING;

@@ -129,6 +129,19 @@ async def test_a_bad_subject_is_set_aside_and_mended_when_it_comes_right(databas
     assert await database.reader.fetchval("SELECT count(*) FROM view_faults") == 0
 
 
+async def test_a_start_after_a_rebuild_goes_on_where_it_was(database) -> None:
+    book = await nursery(database.writer)
+    await season(book)
+    await Runner(database, [StockByDay()]).rebuild("stock_by_day")
+    before = await database.reader.fetch("SELECT * FROM stock_by_day ORDER BY 1,2,3,4,5,6,7,8,9")
+    again = Runner(database, [StockByDay()])
+    await again.catch_up()
+    rows = await database.reader.fetch("SELECT generation, position FROM view_checkpoints")
+    assert [tuple(row) for row in rows] == [(2, book.position)]
+    after = await database.reader.fetch("SELECT * FROM stock_by_day ORDER BY 1,2,3,4,5,6,7,8,9")
+    assert after == before
+
+
 async def test_a_following_view_never_runs_ahead(database) -> None:
     book = await nursery(database.writer)
     await season(book)
