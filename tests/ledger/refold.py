@@ -1,0 +1,143 @@
+"""The whole log folded anew from its stored events, and set against what the writer keeps."""
+
+from collections import Counter
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import asyncpg
+
+from service.log.loading import event_of
+from service.trade.books import Books
+from service.trade.units import Accepted, Incoming, take_in
+from service.trade.words import understand_occurred
+
+EVENTS = """
+SELECT position, id::text AS id, type, site, occurred, actor, happened,
+       replaces::text AS replaces, unit, digest, recorded_at, data
+FROM events ORDER BY position
+"""
+LEGS = """
+SELECT g.position, l.code, b.kind, b.site, b.place, b.stage, b.size, b.grade, b.ref, b.commodity,
+       g.occurred_day, g.occurred_at, g.delta, g.anchor
+FROM legs g JOIN lots l USING (lot_id) JOIN balances b USING (lot_id, account_id)
+"""
+BALANCES = """
+SELECT l.code, b.kind, b.site, b.place, b.stage, b.size, b.grade, b.ref, b.commodity, b.account_id,
+       b.balance, b.last_day
+FROM balances b JOIN lots l USING (lot_id)
+"""
+LOTS = """
+SELECT lot_id, code, kind, site, cultivar, rootstock, source, method, day, attempt, basis,
+       identified, grown_for, parents, ancestry, position, changed_position, voided
+FROM lots
+"""
+BAGS = """
+SELECT b.code, l.code, b.buds, b.sticks, b.basis, b.basis_first, b.parent, b.pieces,
+       b.buds_per_piece, b.position, b.voided
+FROM bags b JOIN lots l USING (lot_id)
+"""
+CLAIMS = """
+SELECT r.code, r.state, r.changed_position, c.line, c.item, c.lot, c.site, c.asked, c.open
+FROM reservations r JOIN commitments c ON c.reservation = r.code
+"""
+ANCHORS = """
+SELECT l.code, a.account_id, a.occurred_day, a.occurred_at, a.timed, a.position
+FROM anchors a JOIN lots l USING (lot_id) WHERE a.voided_by IS NULL
+"""
+
+
+async def fold(connection: "asyncpg.Connection[Any]") -> tuple[Books, list[Accepted]]:
+    """Books made from nothing but stored events, unit by unit, and every event as taken in."""
+    books = Books()
+    taken: list[Accepted] = []
+    unit: list[Incoming] = []
+    last = None
+    for row in await connection.fetch(EVENTS):
+        if last is not None and row["unit"] != last:
+            taken += take_in(books, unit, completed=True)
+            unit = []
+        last = row["unit"]
+        books.now = row["recorded_at"]
+        event = event_of(row)
+        entry = row["data"].get("entry") or {}
+        zone = entry.get("time_zone") or books.catalogue.site(event.site).time_zone
+        moment = understand_occurred(event.occurred, ZoneInfo(zone))
+        unit.append(Incoming(event, moment, row["digest"], len(unit)))
+    if unit:
+        taken += take_in(books, unit, completed=True)
+    return books, taken
+
+
+async def differences(connection: "asyncpg.Connection[Any]") -> dict[str, Any]:
+    """What the writer keeps and a full refold does not, and the other way round; {} if none."""
+    books, taken = await fold(connection)
+    pairs = {
+        "events": (
+            Counter((r["position"], r["id"]) for r in await connection.fetch(EVENTS)),
+            Counter((one.position, one.event.id) for one in taken),
+        ),
+        "legs": (await _rows(connection, LEGS), _legs(books, taken)),
+        "balances": (await _rows(connection, BALANCES), _balances(books)),
+        "lots": (await _rows(connection, LOTS), _things(books.lots)),
+        "bags": (await _rows(connection, BAGS), _things(books.bags)),
+        "claims": (await _rows(connection, CLAIMS), _claims(books)),
+        "anchors": (await _rows(connection, ANCHORS), _anchors(books)),
+    }
+    return {
+        name: {"kept, not folded": list(kept - folded), "folded, not kept": list(folded - kept)}
+        for name, (kept, folded) in pairs.items()
+        if kept != folded
+    }
+
+
+async def _rows(connection: "asyncpg.Connection[Any]", sql: str) -> Counter[tuple[Any, ...]]:
+    rows = await connection.fetch(sql)
+    return Counter(
+        tuple(tuple(v) if isinstance(v, list) else v for v in row.values()) for row in rows
+    )
+
+
+def _things(table: dict[str, Any]) -> Counter[tuple[Any, ...]]:
+    return Counter(
+        tuple(getattr(thing, name) for name in thing.__struct_fields__) for thing in table.values()
+    )
+
+
+def _legs(books: Books, taken: list[Accepted]) -> Counter[tuple[Any, ...]]:
+    return Counter(
+        (
+            p.position,
+            books.lot_by_id[p.lot_id].code,
+            *books.account_by_id[p.account_id].key,
+            p.day,
+            p.at,
+            p.delta,
+            p.anchor,
+        )
+        for one in taken
+        for p in one.postings
+    )
+
+
+def _balances(books: Books) -> Counter[tuple[Any, ...]]:
+    return Counter(
+        (a.lot, *a.key, a.account_id, a.balance, a.last_day)
+        for a in books.account_by_id.values()
+        if a.last_day is not None
+    )
+
+
+def _claims(books: Books) -> Counter[tuple[Any, ...]]:
+    return Counter(
+        (r.code, r.state, r.changed_position, c.line, c.item, c.lot, c.site, c.asked, c.open)
+        for r in books.reservations.values()
+        for c in r.claims
+    )
+
+
+def _anchors(books: Books) -> Counter[tuple[Any, ...]]:
+    return Counter(
+        (a.lot, a.account_id, c.day, c.at, c.timed, c.position)
+        for a in books.account_by_id.values()
+        for c in a.anchors
+    )

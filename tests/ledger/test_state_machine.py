@@ -1,0 +1,534 @@
+"""The ledger against a plain model, over real HTTP and a real PostgreSQL.
+
+Hypothesis tells a story of events; after every step the service and the model must agree on each
+verdict and on every balance of every day, and the service with itself: sums are zero, no day is
+below zero, its books are what a full refold of the log makes of it.
+
+`GRAFTLOG_TEST_DEEP=1` looks longer.
+"""
+
+import asyncio
+import os
+import threading
+from collections import Counter
+from collections.abc import Iterator
+from typing import Any
+from uuid import NAMESPACE_URL, uuid5
+
+import asyncpg
+import httpx
+import msgspec
+import pytest
+from hypothesis import HealthCheck, Phase, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    initialize,
+    invariant,
+    precondition,
+    rule,
+    run_state_machine_as_test,
+)
+
+from service.storage.pool import register_json
+from tests.ledger.model import Account, Ledger, Verdict
+from tests.ledger.refold import differences
+from tests.ledger.served import Served, serve_new
+from tests.support.bench_side import entry
+from tests.support.database import TestServer
+
+DEEP = os.environ.get("GRAFTLOG_TEST_DEEP") == "1"
+PROFILE = settings(
+    max_examples=int(os.environ.get("GRAFTLOG_TEST_EXAMPLES", "300" if DEEP else "30")),
+    stateful_step_count=25 if DEEP else 14,
+    deadline=None,
+    print_blob=True,
+    # Making a failure smaller takes minutes: only when somebody looks for one.
+    phases=[Phase.explicit, Phase.generate, *([Phase.shrink] if DEEP else [])],
+    database=None,
+    suppress_health_check=list(HealthCheck),
+)
+CATALOGUE = [
+    entry("site", "CORIN", name="Corin", time_zone="Europe/Madrid", latitude=40, longitude=1),
+    *(entry("place", code, site="CORIN", structure="House 1") for code in ("BOX", "TB1", "TB2")),
+    entry("rootstock", "CARRIZO", crop="citrus", name="Carrizo"),
+    entry("size", "P9", label="9 cm pot"),
+]
+NO_DAY_BELOW_ZERO = """
+SELECT lot_id, account_id, occurred_day, standing FROM (
+    SELECT lot_id, account_id, occurred_day,
+           sum(sum(delta)) OVER (PARTITION BY lot_id, account_id ORDER BY occurred_day) AS standing
+    FROM legs GROUP BY 1, 2, 3) AS days
+JOIN balances USING (lot_id, account_id)
+WHERE standing < 0 AND kind NOT IN ('source', 'variance')
+"""
+SUMS = """
+SELECT b.commodity, sum(g.delta)::bigint AS sum
+FROM legs g JOIN balances b USING (lot_id, account_id) GROUP BY 1 HAVING sum(g.delta) <> 0
+"""
+BOOKS_ARE_SUMS = """
+SELECT lot_id, account_id, balance, sum FROM balances b
+FULL JOIN (SELECT lot_id, account_id, sum(delta) FROM legs GROUP BY 1, 2) AS s
+USING (lot_id, account_id) WHERE balance IS DISTINCT FROM coalesce(sum, 0)
+"""
+DAYS = """
+SELECT l.code, b.kind, b.place, b.stage, b.size, b.grade, b.ref, g.occurred_day,
+       sum(g.delta)::int
+FROM lots l JOIN balances b USING (lot_id) JOIN legs g USING (lot_id, account_id)
+WHERE starts_with(l.code, $1) GROUP BY 1, 2, 3, 4, 5, 6, 7, 8 HAVING sum(g.delta) <> 0
+"""
+CLAIMS = """
+SELECT r.code, r.state, c.open::int FROM reservations r
+JOIN commitments c ON c.reservation = r.code WHERE starts_with(r.code, $1) ORDER BY r.code, c.line
+"""
+DENSE = "SELECT count(*), max(position), min(position) FROM events"
+
+
+class World:
+    """One service and one database, which all examples of a run share: each has its own codes."""
+
+    def __init__(self, served: Served) -> None:
+        self.served = served
+        self.examples = 0
+        self.runner = asyncio.Runner()
+        self.connection = self.runner.run(self._connect())
+        self.client = served.client()
+        for part in (CATALOGUE[:1], CATALOGUE[1:]):
+            answer = self.client.post("/v1/events", json=part)
+            assert answer.status_code == 201, answer.text
+
+    async def _connect(self) -> "asyncpg.Connection[Any]":
+        connection = await asyncpg.connect(self.served.database_url)
+        await register_json(connection)
+        return connection
+
+    def ask(self, sql: str, *parts: Any) -> list[tuple[Any, ...]]:
+        rows = self.runner.run(self.connection.fetch(sql, *parts))
+        return [tuple(row.values()) for row in rows]
+
+    def restart(self) -> None:
+        self.client.close()
+        self.served.kill()
+        self.served.start()
+        self.client = self.served.client()
+
+    def close(self) -> None:
+        self.client.close()
+        self.runner.run(self.connection.close())
+        self.runner.close()
+
+
+WORLD: World
+
+
+@pytest.fixture
+def world(server: TestServer) -> Iterator[World]:
+    name = asyncio.run(server.create())
+    served = serve_new(server.dsn_of(name))
+    made = World(served)
+    yield made
+    made.close()
+    served.kill()
+    asyncio.run(server.drop(name))
+
+
+counts = st.integers(1, 12)
+zero_or_more = st.integers(0, 8)
+places = st.sampled_from(["TB1", "TB2"])
+grades = st.sampled_from([None, "first", "second"])
+moments = st.builds(
+    lambda day, time: f"2025-03-{day:02}{time}",
+    st.integers(1, 12),
+    st.sampled_from(["", "", "", "T08:00:00Z", "T16:00:00Z"]),
+)
+KINDS = {
+    "liners.received": 1,
+    "budwood.received": 1,
+    "trees.grafted": 3,
+    "push.counted": 3,
+    "stock.counted": 2,
+    "trees.lost": 2,
+    "trees.moved": 2,
+    "trees.graded": 3,
+    "trees.sold": 2,
+    "reservation.made": 2,
+    "reservation.released": 1,
+    "event.voided": 3,
+}
+kinds = st.sampled_from([kind for kind, weight in KINDS.items() for _ in range(weight)])
+
+
+class TheLedger(RuleBasedStateMachine):
+    """A nursery with few tables and few codes, so that events meet."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.world = WORLD
+        self.world.examples += 1
+        self.prefix = f"X{self.world.examples}-"
+        self.model = Ledger()
+        self.ids = 0
+        self.sent: list[tuple[str, Any, dict[str, str], httpx.Response]] = []
+        self.head = 0
+
+    def code(self, name: str) -> str:
+        return self.prefix + name
+
+    @initialize(
+        count=st.integers(8, 30),
+        buds=st.integers(8, 30),
+        basis=st.sampled_from(["counted", "estimated"]),
+    )
+    def books_are_opened(self, count: int, buds: int, basis: str) -> None:
+        cultivar = entry(
+            "cultivar", self.code("CV"), crop="citrus", species="Citrus limon", epithet="Eureka"
+        )
+        answer = self.world.client.post("/v1/events", json=cultivar)
+        assert answer.status_code == 201, answer.text
+        self.tell(
+            [
+                self.event("liners.received", "2025-03-01", self.liners("L1", count, "TB1")),
+                self.event("budwood.received", "2025-03-01", self.wood("W1", "B1", buds, basis)),
+            ],
+            "all",
+        )
+
+    # -- events ----------------------------------------------------------------
+
+    def event(self, kind: str, occurred: str, data: dict[str, Any], **more: Any) -> dict[str, Any]:
+        self.ids += 1
+        name = str(uuid5(NAMESPACE_URL, f"{self.prefix}{self.ids}"))
+        return {
+            "id": name,
+            "type": kind,
+            "site": "CORIN",
+            "occurred": occurred,
+            "data": data,
+            **more,
+        }
+
+    def liners(self, lot: str, count: int, place: str) -> dict[str, Any]:
+        line = {"place": place, "count": count}
+        return {
+            "lot": self.code(lot),
+            "rootstock": "CARRIZO",
+            "size": "P9",
+            "supplier": "sup-1",
+            "lines": [line],
+        }
+
+    def wood(self, lot: str, bag: str, buds: int, basis: str) -> dict[str, Any]:
+        fill = {"bag": self.code(bag), "buds": buds, "basis": basis, "place": "BOX"}
+        return {
+            "lot": self.code(lot),
+            "cultivar": self.code("CV"),
+            "supplier": "sup-1",
+            "bags": [fill],
+        }
+
+    def draw_event(self, data: st.DataObject, replaces: str | None = None) -> dict[str, Any]:
+        kind = data.draw(kinds.filter(lambda k: k != "event.voided") if replaces else kinds)
+        occurred = data.draw(moments)
+        if kind == "event.voided":
+            return self.voiding(data, occurred)
+        made = getattr(self, "draw_" + kind.replace(".", "_"))(data)
+        return self.event(kind, occurred, made, **({"replaces": replaces} if replaces else {}))
+
+    def voiding(self, data: st.DataObject, occurred: str) -> dict[str, Any]:
+        told = list(self.model.told)
+        target = data.draw(st.sampled_from(told))
+        return self.event("event.voided", occurred, {"event": target, "reason": "not so"})
+
+    def tree(self, data: st.DataObject) -> str:
+        known = [c for c, lot in self.model.lots.items() if lot.kind == "tree"]
+        pool = st.sampled_from([self.code("T1"), self.code("T2"), self.code("T3")])
+        return data.draw(st.sampled_from(known) | pool if known else pool)
+
+    def draw_liners_received(self, data: st.DataObject) -> dict[str, Any]:
+        return self.liners(data.draw(st.sampled_from(["L1", "L2"])), data.draw(counts), "TB1")
+
+    def draw_budwood_received(self, data: st.DataObject) -> dict[str, Any]:
+        lot, bag = data.draw(st.sampled_from([("W1", "B1"), ("W2", "B2"), ("W2", "B1")]))
+        basis = data.draw(st.sampled_from(["counted", "estimated", "at_least"]))
+        return self.wood(lot, bag, data.draw(counts), basis)
+
+    def draw_trees_grafted(self, data: st.DataObject) -> dict[str, Any]:
+        count = data.draw(counts)
+        bag = data.draw(st.sampled_from(["B1", "B1", "B2"]))
+        liners = data.draw(st.sampled_from(["L1", "L1", "L2"]))
+        return {
+            "lot": self.tree(data),
+            "from": [
+                {
+                    "bag": self.code(bag),
+                    "buds": count + data.draw(st.integers(0, 2)),
+                    "place": "BOX",
+                }
+            ],
+            "onto": {"liner_lot": self.code(liners), "place": "TB1", "size": "P9"},
+            "method": data.draw(st.sampled_from(["t_bud", "t_bud", "t_bud", "chip_bud"])),
+            "count": count,
+            "place": data.draw(places),
+        }
+
+    def draw_push_counted(self, data: st.DataObject) -> dict[str, Any]:
+        taken = data.draw(st.integers(0, 2))
+        return {
+            "lot": self.tree(data),
+            "place": data.draw(places),
+            "size": "P9",
+            "pushed": data.draw(zero_or_more),
+            "waiting": data.draw(zero_or_more),
+            "failed": data.draw(st.integers(0, 2)),
+            "removed": [{"count": taken, "cause": "dead_stock"}] if taken else [],
+        }
+
+    def draw_stock_counted(self, data: st.DataObject) -> dict[str, Any]:
+        what = data.draw(st.sampled_from(["trees", "liners", "bag"]))
+        line: dict[str, Any] = {"counted": data.draw(st.integers(0, 20))}
+        if what == "bag":
+            line |= {"bag": self.code(data.draw(st.sampled_from(["B1", "B2"]))), "place": "BOX"}
+        elif what == "liners":
+            line |= {"lot": self.code("L1"), "place": "TB1", "size": "P9"}
+        else:
+            line |= self.standing(data)
+        return {"lines": [line], "reason": "walked the table"}
+
+    def standing(self, data: st.DataObject) -> dict[str, Any]:
+        """One of the accounts of trees that there are, or might be."""
+        known = [a for a in self.model.entries if a.kind == "trees"]
+        if known and data.draw(st.integers(0, 3)):
+            account = data.draw(st.sampled_from(known))
+            where = {"place": account.place, "stage": account.stage, "grade": account.grade or None}
+            lot = account.lot
+        else:
+            stage = data.draw(st.sampled_from(["grafted", "pushed", "failed", "ready"]))
+            where, lot = {"place": data.draw(places), "stage": stage}, self.tree(data)
+        return {name: value for name, value in where.items() if value} | {"lot": lot, "size": "P9"}
+
+    def draw_trees_lost(self, data: st.DataObject) -> dict[str, Any]:
+        return self.standing(data) | {"count": data.draw(counts), "cause": "frost"}
+
+    def draw_trees_moved(self, data: st.DataObject) -> dict[str, Any]:
+        return self.standing(data) | {"count": data.draw(counts), "to": data.draw(places)}
+
+    def draw_trees_graded(self, data: st.DataObject) -> dict[str, Any]:
+        outcomes = [{"count": data.draw(counts), "stage": "ready"}]
+        outcomes += [{"count": 1, "stage": "ready"}] * data.draw(st.integers(0, 1))
+        for outcome in outcomes:
+            grade = data.draw(grades)
+            if grade:
+                outcome["grade"] = grade
+        return self.standing(data) | {"outcomes": [dict(outcome) for outcome in outcomes]}
+
+    def draw_trees_sold(self, data: st.DataObject) -> dict[str, Any]:
+        ready = [a for a in self.model.balances() if a.kind == "trees" and a.stage == "ready"]
+        line: dict[str, Any] = {"lot": self.tree(data), "place": "TB1"}
+        if ready:
+            account = data.draw(st.sampled_from(ready))
+            line = {"lot": account.lot, "place": account.place}
+            if account.grade:
+                line["grade"] = account.grade
+        line |= {"size": "P9", "stage": "ready", "count": data.draw(counts)}
+        sale: dict[str, Any] = {"customer": "cust-1", "lines": [line]}
+        if self.model.reservations and data.draw(st.booleans()):
+            sale["reservation"] = data.draw(st.sampled_from(list(self.model.reservations)))
+        return sale
+
+    def draw_reservation_made(self, data: st.DataObject) -> dict[str, Any]:
+        lines = []
+        for _ in range(data.draw(st.integers(1, 2))):
+            line = {"cultivar": self.code("CV"), "rootstock": "CARRIZO", "size": "P9"}
+            grade = data.draw(grades)
+            lines.append(line | ({"grade": grade} if grade else {}) | {"count": data.draw(counts)})
+        code = self.code(data.draw(st.sampled_from(["R1", "R2", "R3"])))
+        return {"reservation": code, "customer": "cust-1", "lines": lines}
+
+    def draw_reservation_released(self, data: st.DataObject) -> dict[str, Any]:
+        known = [*self.model.reservations, self.code("R1")]
+        return {"reservation": data.draw(st.sampled_from(known)), "reason": "gave up"}
+
+    # -- steps -----------------------------------------------------------------------
+
+    @rule(data=st.data(), key=st.booleans())
+    def one_event(self, data: st.DataObject, key: bool) -> None:
+        self.tell([self.draw_event(data)], "all", key=key)
+
+    @rule(data=st.data(), size=st.integers(2, 4), mode=st.sampled_from(["all", "each"]))
+    def several_events(self, data: st.DataObject, size: int, mode: str) -> None:
+        events = [self.draw_event(data) for _ in range(size)]
+        if data.draw(st.integers(0, 4)) == 4:
+            known = [told.event for told in self.model.told.values()]
+            events.append(data.draw(st.sampled_from(known)))
+        self.tell(events, mode, key=data.draw(st.booleans()))
+
+    @rule(data=st.data(), mode=st.sampled_from(["all", "each"]))
+    def void_with_a_replacement(self, data: st.DataObject, mode: str) -> None:
+        void = self.voiding(data, data.draw(moments))
+        target = self.model.told[void["data"]["event"]].event
+        how = data.draw(st.sampled_from(["same", "other day", "other"]))
+        if how == "other":
+            new = self.draw_event(data, replaces=target["id"])
+        else:
+            occurred = target["occurred"] if how == "same" else data.draw(moments)
+            body = dict(target["data"])
+            if "count" in body:
+                body["count"] = data.draw(counts)
+            if "from" in body:
+                body["from"] = [body["from"][0] | {"buds": body["count"]}]
+            new = self.event(target["type"], occurred, body, replaces=target["id"])
+        pair = [void, new] if data.draw(st.booleans()) else [new, void]
+        self.tell(pair, mode)
+
+    @precondition(lambda self: self.sent)
+    @rule(data=st.data())
+    def a_retry(self, data: st.DataObject) -> None:
+        """The same bytes again: with the key the same answer, else by the ids' being known."""
+        mode, events, headers, first = data.draw(st.sampled_from(self.sent))
+        if headers and first.status_code < 300:
+            again = self.post(events, mode, headers)
+            assert again.status_code == first.status_code
+            assert again.content == first.content
+            assert again.headers["Idempotency-Replayed"] == "true"
+        else:
+            self.tell(events, mode)
+
+    @precondition(lambda self: any(s[2] and s[3].status_code < 300 for s in self.sent))
+    @rule(data=st.data())
+    def a_key_for_something_else(self, data: st.DataObject) -> None:
+        used = [headers for _, _, headers, first in self.sent if headers and first.is_success]
+        again = self.post([self.draw_event(data)], "all", data.draw(st.sampled_from(used)))
+        assert again.status_code == 422
+        assert again.json()["type"].endswith("/idempotency-key-reused")
+
+    @precondition(lambda self: self.model.told)
+    @rule(data=st.data())
+    def an_id_for_something_else(self, data: st.DataObject) -> None:
+        event = self.draw_event(data)
+        event["id"] = data.draw(st.sampled_from(list(self.model.told)))
+        self.tell([event], data.draw(st.sampled_from(["all", "each"])))
+
+    @rule(data=st.data(), chance=st.integers(0, 11))
+    def the_power_goes(self, data: st.DataObject, chance: int) -> None:
+        """Killed while it records; started again, and told again what was on the way."""
+        if chance != 11:
+            return
+        event = self.draw_event(data)
+        lost = threading.Thread(target=self._send_into_the_void, args=(event,))
+        lost.start()
+        self.world.restart()
+        lost.join()
+        inside = bool(self.world.ask("SELECT 1 FROM events WHERE id = $1", event["id"]))
+        if inside:
+            (expected,) = self.model.all_or_nothing([event])
+            assert expected.word == "accepted"
+        self.tell([event], "all")
+
+    def _send_into_the_void(self, event: dict[str, Any]) -> None:
+        try:
+            httpx.post(
+                f"{self.world.served.url}/v1/events",
+                json=event,
+                headers=self.world.served.headers,
+                timeout=10,
+            )
+        except httpx.TransportError:
+            pass
+
+    # -- telling both, and comparing ------------------------------------------------------
+
+    def post(self, events: list[Any], mode: str, headers: dict[str, str]) -> httpx.Response:
+        body = msgspec.json.encode(events if mode == "each" or len(events) > 1 else events[0])
+        headers = headers | {"Content-Type": "application/json"}
+        return self.world.client.post(f"/v1/events?mode={mode}", content=body, headers=headers)
+
+    def tell(self, events: list[dict[str, Any]], mode: str, key: bool = False) -> None:
+        headers = {"Idempotency-Key": f'"{self.prefix}{self.ids}-{len(self.sent)}"'} if key else {}
+        answer = self.post(events, mode, headers)
+        tell = self.model.all_or_nothing if mode == "all" else self.model.each_alone
+        expected = tell(events)
+        self.sent.append((mode, events, headers, answer))
+        words = [verdict.word for verdict in expected]
+        if mode == "all" and "refused" in words:
+            assert answer.status_code == 409, (answer.text, expected)
+            errors = answer.json()["errors"]
+            self._compare_reasons(errors, [v for v in expected if v.word == "refused"])
+            return
+        assert answer.status_code == (201 if mode == "all" and "accepted" in words else 200), (
+            answer.text,
+            expected,
+        )
+        verdicts = answer.json()["verdicts"]
+        assert [v["verdict"] for v in verdicts] == words, (verdicts, expected)
+        assert [v["id"] for v in verdicts] == [e["id"] for e in events]
+        for given, verdict in zip(verdicts, expected, strict=True):
+            if verdict.word == "refused" and given["errors"]:
+                self._compare_reasons(given["errors"], [verdict])
+
+    @staticmethod
+    def _compare_reasons(errors: list[dict[str, Any]], expected: list[Verdict]) -> None:
+        """A shortage is named with its account, its earliest day, and how much is missing."""
+        kinds = {error["kind"] for error in errors}
+        reasons = {verdict.why for verdict in expected}
+        if kinds != {"below_zero"} or reasons - {""} != {"below_zero"}:
+            return
+        named = {
+            (
+                Account(
+                    n["lot"],
+                    n["kind"],
+                    n.get("place", ""),
+                    n.get("stage", ""),
+                    n.get("size", ""),
+                    n.get("grade", ""),
+                    n.get("ref", ""),
+                ),
+                n["day"],
+                n["shortage"],
+            )
+            for n in (error["numbers"] for error in errors)
+        }
+        lows = {(low.account, str(low.day), low.short) for v in expected for low in v.low}
+        assert named <= lows, (named, lows)
+        assert len(errors) == len(named)
+
+    def story(self) -> str:
+        """What was sent so far, to tell it again."""
+        lines = [
+            f"{a.status_code} {m} {msgspec.json.encode(e).decode()}" for m, e, _, a in self.sent
+        ]
+        return "\n".join(["", *lines]).replace(self.prefix, "")
+
+    @invariant()
+    def the_service_agrees_with_the_model(self) -> None:
+        kept = Counter(
+            {(Account(*row[:7]), row[7]): row[8] for row in self.world.ask(DAYS, self.prefix)}
+        )
+        expected = self.model.days()
+        if kept != expected:
+            raise AssertionError(
+                f"the service has {dict(kept - expected)}, the model {dict(expected - kept)} "
+                f"after {self.story()}"
+            )
+        claims = [
+            (code, reservation["state"], line["open"])
+            for code, reservation in sorted(self.model.reservations.items())
+            for line in reservation["lines"]
+        ]
+        assert self.world.ask(CLAIMS, self.prefix) == claims
+
+    @invariant()
+    def the_service_agrees_with_itself(self) -> None:
+        assert self.world.ask(SUMS) == []
+        assert self.world.ask(NO_DAY_BELOW_ZERO) == []
+        assert self.world.ask(BOOKS_ARE_SUMS) == []
+        ((count, newest, oldest),) = self.world.ask(DENSE)
+        assert (count, oldest) == (newest, 1)
+        found = self.world.runner.run(differences(self.world.connection))
+        assert not found, f"a refold differs: {found} after {self.story()}"
+
+
+def test_the_ledger_does_what_the_plain_model_says(world: World) -> None:
+    global WORLD
+    WORLD = world
+    run_state_machine_as_test(TheLedger, settings=PROFILE)
