@@ -166,17 +166,44 @@ class Runner:
             generation = row["generation"] + 1
             head = await _limit(conn, view)
             await conn.execute(SQL.forget_faults, name)
-            await view.clear(conn)
-            if view.kind == "additive":
-                for after in range(0, head, BATCH):
-                    batch = Batch(after, min(after + BATCH, head))
-                    await _apply(conn, view, generation, batch)
-            else:
-                subjects = await view.everything(conn)
-                await _recompute(conn, view, generation, head, subjects)
+            await _anew(conn, view, generation, head)
             await conn.execute(SQL.new_generation, name, head)
         await self._note(name, head)
         return head
+
+    async def differences(self, name: str, tables: tuple[str, ...]) -> list[str]:
+        """Compute a view from nothing beside what is kept, and say how the two differ.
+
+        Lines begin with `kept` or `anew`, then the table and the row. Nothing is changed: all is
+        rolled back. Empty when the view is right. Raises asyncpg.SerializationError when another
+        process moved the view at that moment: ask again.
+        """
+        view = self.views[name]
+        await self._ensure()
+        async with self.database.writer.acquire() as conn:
+            # One snapshot, or events recorded meanwhile would look like differences.
+            change = conn.transaction(isolation="repeatable_read")
+            await change.start()
+            try:
+                row = await conn.fetchrow(SQL.hold_checkpoint, name)
+                assert row is not None
+                head, generation = await _limit(conn, view), row["generation"]
+                for after in range(row["position"], head, BATCH):
+                    await _apply(conn, view, generation, Batch(after, min(after + BATCH, head)))
+                kept = {table: await _lines(conn, table) for table in tables}
+                await _anew(conn, view, generation, head)
+                anew = {table: await _lines(conn, table) for table in tables}
+            finally:
+                await change.rollback()
+        return [
+            f"{side} {table} {line}"
+            for table in tables
+            for side, lines in (
+                ("kept", kept[table] - anew[table]),
+                ("anew", anew[table] - kept[table]),
+            )
+            for line in sorted(lines)
+        ]
 
     async def _ensure(self) -> None:
         async with self.database.writer.acquire() as conn:
@@ -256,6 +283,22 @@ async def _limit(conn: Connection, view: View) -> int:
     if view.follows:
         head = min(head, int(await conn.fetchval(SQL.reached, list(view.follows))))
     return head
+
+
+async def _anew(conn: Connection, view: View, generation: int, head: int) -> None:
+    """Empty the view and compute it up to `head`."""
+    await view.clear(conn)
+    if view.kind == "additive":
+        for after in range(0, head, BATCH):
+            await _apply(conn, view, generation, Batch(after, min(after + BATCH, head)))
+    else:
+        await _recompute(conn, view, generation, head, await view.everything(conn))
+
+
+async def _lines(conn: Connection, table: str) -> set[str]:
+    # The name comes from the program's own list of tables, never from outside.
+    rows = await conn.fetch(f'SELECT t::text AS line FROM "{table}" AS t')  # noqa: S608
+    return {row["line"] for row in rows}
 
 
 async def _apply(conn: Connection, view: View, generation: int, batch: Batch) -> None:
