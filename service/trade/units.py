@@ -16,14 +16,15 @@ from service.trade.accounts import Posting
 from service.trade.bench import Bench
 from service.trade.books import Account, Books, Recorded
 from service.trade.completing import complete
-from service.trade.events import budwood, selling, stock, trees
+from service.trade.events import selling, stock
 from service.trade.events.envelope import Envelope
 from service.trade.items import Item
 from service.trade.judging import Short, shortage, soft
 from service.trade.legs import legs_of
-from service.trade.recording import draw_claims, record
+from service.trade.recording import record
 from service.trade.subjects import Subject, sites_of, subjects_of
 from service.trade.verdicts import Fault, Refusal, Remark
+from service.trade.voiding import others_on, undo_facts
 from service.trade.words import Moment
 
 
@@ -272,7 +273,7 @@ class _Unit:
         day, at, timed = recorded.day, recorded.at, recorded.timed
         assert day is not None
         assert at is not None
-        self._undo_facts(voided, recorded.position, accepted.position)
+        undo_facts(books, voided, recorded.position, accepted.position)
         base = [p for p in recorded.postings if p.anchor is None]
         for posting in base:
             account = books.account_by_id[posting.account_id]
@@ -285,57 +286,12 @@ class _Unit:
         if kept:
             books.put(books.anchored, recorded.position, [])
 
-    def _undo_facts(self, voided: Envelope, position: int, by: int) -> None:
-        books = self.books
-        for lot in list(books.lots.values()):
-            if lot.position == position and not lot.voided:
-                books.alter(lot, voided=True, changed_position=by)
-        for bag in list(books.bags.values()):
-            if bag.position == position and not bag.voided:
-                books.alter(bag, voided=True)
-        for account in list(books.account_by_id.values()):
-            if any(anchor.position == position for anchor in account.anchors):
-                books.set_anchors(account, [a for a in account.anchors if a.position != position])
-        if isinstance(voided, trees.ConsignmentSent):
-            books.alter(books.consignments[voided.data.consignment or ""], voided=True)
-        elif isinstance(voided, trees.ConsignmentReceived):
-            load = books.consignments[voided.data.consignment]
-            books.alter(load, received_day=None, received_position=None)
-        elif isinstance(voided, stock.LabelLost):
-            hold = books.holds[voided.data.hold or ""]
-            books.alter(hold, lifted_day=hold.from_day, lifted_position=by)
-        elif isinstance(voided, selling.TreesSold | budwood.BudwoodSold):
-            draw_claims(books, voided.data.reservation, voided.data.fulfils, -1, by)
-
     def _stand_on(self) -> None:
-        """Refuse a void on whose lot, bag or load later events stand, unless it was made anew."""
-        books = self.books
         for accepted in self.accepted:
-            if not isinstance(accepted.event, stock.EventVoided):
-                continue
-            recorded = books.recorded[accepted.event.data.event]
-            made = [f"lot:{x.code}" for x in books.lots.values() if _gone(x, recorded)]
-            made += [f"bag:{x.code}" for x in books.bags.values() if _gone(x, recorded)]
-            if isinstance(recorded.event, trees.ConsignmentSent):
-                load = books.consignments[recorded.event.data.consignment or ""]
-                if load.voided:
-                    made.append(f"consignment:{load.code}")
-            standing: dict[int, str] = {}
-            for token in made:
-                standing |= books.spoken.get(token, {})
-            standing.pop(recorded.position, None)
-            voided = {r.position for r in books.recorded.values() if r.voided_by is not None}
-            left = {p: i for p, i in sorted(standing.items()) if p not in voided}
-            if left:
-                self.faults.setdefault(accepted.index, []).append(
-                    Fault(
-                        kind="others_stand_on_it",
-                        detail=f"{len(left)} later events speak of what it made; void them too, or "
-                        "send a replacement that makes the same again.",
-                        pointer="#/data/event",
-                        numbers={"events": list(left.values())[:50], "of": sorted(made)[:20]},
-                    )
-                )
+            if isinstance(accepted.event, stock.EventVoided):
+                fault = others_on(self.books, accepted.event)
+                if fault is not None:
+                    self.faults.setdefault(accepted.index, []).append(fault)
 
     # -- judging --------------------------------------------------------------------
 
@@ -422,7 +378,3 @@ class _Touched(msgspec.Struct):
     first: date
     by: Accepted
     taken: bool
-
-
-def _gone(thing: Any, recorded: Recorded) -> bool:
-    return bool(thing.voided and thing.position == recorded.position)

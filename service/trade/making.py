@@ -1,0 +1,284 @@
+"""Lots and bags: made, made anew after a void, added to, with their ancestry."""
+
+from collections.abc import Callable, Iterable
+from datetime import date
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from service.trade.books import Bag, Books, Lot
+from service.trade.events import budwood, grafting, liners, stock, trees
+from service.trade.words import Moment, understand_occurred
+
+
+def ancestry_of(books: Books, code: str, parents: Iterable[str]) -> tuple[str, ...]:
+    """Tokens of the lot itself, its parents, and all that those descend from."""
+    tokens = {f"lot:{code}"}
+    for token in parents:
+        tokens.add(token)
+        kind, _, name = token.partition(":")
+        if kind == "lot" and name in books.lots:
+            tokens.update(books.lots[name].ancestry)
+        while kind == "bag" and name in books.bags and books.bags[name].parent:
+            name = books.bags[name].parent or ""
+            tokens.add(f"bag:{name}")
+    return tuple(sorted(tokens))
+
+
+def make_lot(books: Books, code: str, position: int, parents: Iterable[str], **facts: Any) -> Lot:
+    """A new lot, or one whose making was voided, or a further event of the same lot."""
+    old = books.lots.get(code)
+    tokens = set(parents)
+    if old is not None and not old.voided:
+        tokens |= set(old.parents)
+        books.alter(
+            old,
+            parents=tuple(sorted(tokens)),
+            ancestry=ancestry_of(books, code, tokens),
+            changed_position=position,
+        )
+        _pass_on(books, code)
+        return old
+    ancestry = ancestry_of(books, code, tokens)
+    facts = facts | {
+        "parents": tuple(sorted(tokens)),
+        "ancestry": ancestry,
+        "position": position,
+        "changed_position": position,
+    }
+    if old is not None:
+        books.alter(old, voided=False, **facts)
+        _pass_on(books, code)
+        return old
+    lot = Lot(lot_id=books.next_lot_id, code=code, **facts)
+    books.alter(books, next_lot_id=books.next_lot_id + 1)
+    books.put(books.lots, code, lot)
+    books.put(books.lot_by_id, lot.lot_id, lot)
+    return lot
+
+
+def _pass_on(books: Books, code: str) -> None:
+    """What descends from a changed lot takes over what it now says of itself."""
+    token = f"lot:{code}"
+    heirs = [lot for lot in books.lots.values() if token in lot.ancestry and lot.code != code]
+    for lot in sorted(heirs, key=lambda heir: heir.position):
+        changes: dict[str, Any] = {"ancestry": ancestry_of(books, lot.code, lot.parents)}
+        ours = [books.lots[p[4:]] for p in lot.parents if p.startswith("lot:")]
+        for parent in ours:
+            if parent.kind == "budwood":
+                changes |= {"cultivar": parent.cultivar, "source": parent.source}
+            else:
+                changes |= {"rootstock": parent.rootstock}
+        books.alter(lot, **changes)
+
+
+def _bags(books: Books, lot: str, fills: list[budwood.BagFill], position: int) -> None:
+    for fill in fills:
+        books.put(
+            books.bags,
+            fill.bag,
+            Bag(
+                code=fill.bag or "",
+                lot=lot,
+                buds=fill.buds,
+                sticks=fill.sticks,
+                basis=fill.basis,
+                basis_first=fill.basis,
+                position=position,
+            ),
+        )
+
+
+def day_of(books: Books, site: str, text: str | None) -> date | None:
+    """The day of a text in the site's calendar."""
+    if text is None:
+        return None
+    return understand_occurred(text, ZoneInfo(books.catalogue.site(site).time_zone)).day
+
+
+def _cut(books: Books, e: budwood.BudwoodCut, moment: Moment, position: int) -> None:
+    d = e.data
+    if d.source_tree:
+        parents, source = [f"source_tree:{d.source_tree}"], f"source_tree:{d.source_tree}"
+    else:
+        tree_lot = books.lots[d.tree_lot or ""]
+        parents, source = [f"lot:{tree_lot.code}"], tree_lot.source or f"lot:{tree_lot.code}"
+    make_lot(
+        books,
+        d.lot or "",
+        position,
+        parents,
+        kind="budwood",
+        site=e.site,
+        cultivar=d.cultivar,
+        source=source,
+        day=moment.day,
+    )
+    _bags(books, d.lot or "", d.bags, position)
+
+
+def _received(books: Books, e: budwood.BudwoodReceived, moment: Moment, position: int) -> None:
+    d = e.data
+    tree = f"source_tree:{d.source_tree}" if d.source_tree else None
+    make_lot(
+        books,
+        d.lot or "",
+        position,
+        [tree] if tree else [],
+        kind="budwood",
+        site=e.site,
+        cultivar=d.cultivar,
+        source=tree or f"lot:{d.lot}",
+        day=day_of(books, e.site, d.cut_on) or moment.day,
+    )
+    _bags(books, d.lot or "", d.bags, position)
+
+
+def _prepared(books: Books, e: budwood.ScionsPrepared, moment: Moment, position: int) -> None:
+    d = e.data
+    books.put(
+        books.bags,
+        d.into,
+        Bag(
+            code=d.into or "",
+            lot=d.lot or "",
+            buds=d.pieces * (d.buds_per_piece or 1),
+            parent=d.bag,
+            pieces=d.pieces,
+            buds_per_piece=d.buds_per_piece,
+            position=position,
+        ),
+    )
+
+
+def _liners(books: Books, e: liners.LinersReceived, moment: Moment, position: int) -> None:
+    d = e.data
+    make_lot(
+        books,
+        d.lot or "",
+        position,
+        [],
+        kind="liner",
+        site=e.site,
+        rootstock=d.rootstock,
+        day=moment.day,
+        basis=d.basis,
+    )
+
+
+def _trees(books: Books, e: trees.TreesReceived, moment: Moment, position: int) -> None:
+    d = e.data
+    make_lot(
+        books,
+        d.lot or "",
+        position,
+        [],
+        kind="tree",
+        site=e.site,
+        cultivar=d.cultivar,
+        rootstock=d.rootstock,
+        source=f"lot:{d.lot}",
+        method=d.method,
+        day=day_of(books, e.site, d.grafted_on),
+    )
+
+
+def _scion_parents(lines: list[budwood.BudLine]) -> list[str]:
+    return [f"bag:{line.bag}" for line in lines] + [f"lot:{line.lot}" for line in lines]
+
+
+def _grafted(books: Books, e: grafting.TreesGrafted, moment: Moment, position: int) -> None:
+    d = e.data
+    wood = books.lots[d.from_[0].lot or ""]
+    base = books.lots[d.onto.liner_lot or d.onto.tree_lot or ""]
+    label = day_of(books, e.site, d.label_date)
+    day = moment.day
+    if label is not None and (label.year, label.month) == (day.year, day.month):
+        day = label
+    make_lot(
+        books,
+        d.lot or "",
+        position,
+        [*_scion_parents(d.from_), f"lot:{base.code}"],
+        kind="tree",
+        site=e.site,
+        cultivar=wood.cultivar,
+        rootstock=base.rootstock,
+        source=wood.source,
+        method=d.method,
+        day=day,
+        grown_for=d.grown_for,
+    )
+
+
+def _regrafted(books: Books, e: grafting.TreesRegrafted, moment: Moment, position: int) -> None:
+    d = e.data
+    wood, old = books.lots[d.from_[0].lot or ""], books.lots[d.of]
+    make_lot(
+        books,
+        d.lot or "",
+        position,
+        [*_scion_parents(d.from_), f"lot:{old.code}"],
+        kind="tree",
+        site=e.site,
+        cultivar=wood.cultivar,
+        rootstock=old.rootstock,
+        source=wood.source,
+        method=d.method,
+        day=moment.day,
+        attempt=old.attempt + 1,
+        grown_for=old.grown_for,
+    )
+
+
+def _opened(books: Books, e: stock.StockOpened, moment: Moment, position: int) -> None:
+    for line in e.data.lines:
+        if isinstance(line, stock.OpenedBudwood):
+            tree = f"source_tree:{line.source_tree}" if line.source_tree else None
+            make_lot(
+                books,
+                line.lot,
+                position,
+                [tree] if tree else [],
+                kind="budwood",
+                site=e.site,
+                cultivar=line.cultivar,
+                source=tree,
+                day=day_of(books, e.site, line.cut_on),
+            )
+            _bags(books, line.lot, line.bags, position)
+        elif isinstance(line, stock.OpenedLiners):
+            make_lot(
+                books,
+                line.lot,
+                position,
+                [],
+                kind="liner",
+                site=e.site,
+                rootstock=line.rootstock,
+                basis=line.basis,
+            )
+        else:
+            make_lot(
+                books,
+                line.lot,
+                position,
+                [],
+                kind="tree",
+                site=e.site,
+                cultivar=line.cultivar,
+                rootstock=line.rootstock,
+                method=line.method,
+                day=day_of(books, e.site, line.grafted_on),
+            )
+
+
+MAKERS: dict[type, Callable[[Books, Any, Moment, int], None]] = {
+    budwood.BudwoodCut: _cut,
+    budwood.BudwoodReceived: _received,
+    budwood.ScionsPrepared: _prepared,
+    liners.LinersReceived: _liners,
+    trees.TreesReceived: _trees,
+    grafting.TreesGrafted: _grafted,
+    grafting.TreesRegrafted: _regrafted,
+    stock.StockOpened: _opened,
+}
