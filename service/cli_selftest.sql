@@ -19,7 +19,7 @@ WHERE b.account_id IS NULL;
 
 -- name: below_zero
 -- Accounts inside the nursery below zero at the end of a day of their history.
-SELECT lots.code AS lot, kind, site, place, stage, size, grade, ref, day, running
+SELECT lots.code AS lot, days.kind, days.site, place, stage, size, grade, ref, days.day, running
 FROM (
     SELECT b.lot_id, b.kind, b.site, b.place, b.stage, b.size, b.grade, b.ref, d.day,
            sum(d.net) OVER (PARTITION BY d.lot_id, d.account_id ORDER BY d.day)::bigint AS running
@@ -30,7 +30,7 @@ FROM (
     WHERE b.kind NOT IN ('source', 'variance')
 ) days JOIN lots USING (lot_id)
 WHERE running < 0
-ORDER BY day, lot LIMIT 20;
+ORDER BY days.day, lot LIMIT 20;
 
 -- name: balances
 -- Balances that are not the sum of their legs.
