@@ -114,6 +114,9 @@ COMMENT ON TABLE alert_words IS 'What people said of alerts; the newest word by 
 -- A view has one live generation, whoever begins or rebuilds it.
 CREATE UNIQUE INDEX view_checkpoints_live ON view_checkpoints (view) WHERE live;
 
+-- Views ask which events a batch voided.
+CREATE INDEX voids_by ON voids (by_position);
+
 GRANT SELECT, INSERT, UPDATE, DELETE ON stock_by_day, budwood_on_hand, checks_due, lineage,
     alerts, alert_words TO graftlog_writer;
 GRANT SELECT ON stock_by_day, budwood_on_hand, checks_due, lineage, alerts, alert_words

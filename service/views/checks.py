@@ -65,7 +65,8 @@ class Checks:
     async def touched(self, conn: Connection, batch: Batch) -> list[str]:
         if await conn.fetchval(SQL.plans_changed, batch.after, batch.through):
             return await self.everything(conn)
-        rows = await conn.fetch(SQL.touched, batch.after, batch.through)
+        whole_places = _looks_count(await _plans(conn))
+        rows = await conn.fetch(SQL.touched, batch.after, batch.through, list(LOOKS), whole_places)
         return [row["subject"] for row in rows]
 
     async def everything(self, conn: Connection) -> list[str]:
@@ -93,9 +94,8 @@ async def _rows_of_lots(conn: Connection, lots: list[str]) -> list[tuple[Any, ..
     if not live:
         return []
     plans = await _plans(conn)
-    looks_count = any("place.checked" in plan.done_by for plan in plans)
     histories: dict[str, list[asyncpg.Record]] = defaultdict(list)
-    for row in await conn.fetch(SQL.history, list(live), looks_count):
+    for row in await conn.fetch(SQL.history, list(live), _looks_count(plans)):
         histories[row["lot"]].append(row)
     rows: list[tuple[Any, ...]] = []
     for lot in await conn.fetch(SQL.lots, list(live)):
@@ -159,6 +159,11 @@ def _row(
 async def _plans(conn: Connection) -> list[CheckPlan]:
     rows = await conn.fetch(SQL.plans)
     return plans_in_force([msgspec.convert(row["body"], CheckPlan) for row in rows])
+
+
+def _looks_count(plans: list[CheckPlan]) -> bool:
+    """Whether a look at a whole place is a check of the lots that stand there."""
+    return any("place.checked" in plan.done_by for plan in plans)
 
 
 def decoded(row: asyncpg.Record) -> Envelope:

@@ -1,6 +1,7 @@
 -- name: touched
 -- Lots and places that the events after $1 up to $2 may have changed: those they speak of or move,
--- those a voided event of theirs did, and the lots that live on a place that was looked over.
+-- those a voided event of theirs did, places somebody saw (by the types $3) or trees came to or
+-- left, and if $4 (some plan counts a look at the whole place) the lots that live where one was.
 WITH spoken AS (
     SELECT e.position, e.type
     FROM events e
@@ -19,7 +20,7 @@ said AS (
 )
 SELECT 'lot:' || code AS subject FROM said WHERE kind = 'lot'
 UNION
-SELECT 'place:' || code FROM said WHERE kind = 'place'
+SELECT 'place:' || code FROM said WHERE kind = 'place' AND type = ANY ($3::text[])
 UNION
 SELECT 'lot:' || l.code
 FROM legs g
@@ -35,7 +36,7 @@ SELECT 'lot:' || l.code
 FROM said
 JOIN balances b ON b.place = said.code AND b.balance > 0 AND b.kind = 'trees'
 JOIN lots l ON l.lot_id = b.lot_id
-WHERE said.kind = 'place' AND said.type = 'place.checked';
+WHERE said.kind = 'place' AND said.type = 'place.checked' AND $4::boolean;
 
 -- name: plans_changed
 -- Whether the events after $1 up to $2 changed something that every lot's checks may hang on.
@@ -83,31 +84,45 @@ WHERE l.code = ANY ($1::text[]);
 
 -- name: history
 -- The unvoided events of these lots, the forcing of the liner lots they stand on, and (if $2) looks
--- at places where they stand or stood; in order of occurrence.
-WITH named AS (
-    SELECT s.code AS lot, s.occurred_at, s.position
-    FROM subjects s
-    WHERE s.kind = 'lot' AND s.code = ANY ($1::text[])
-    UNION ALL
-    SELECT l.code, s.occurred_at, s.position
+-- at places where they stand or stood; in order of occurrence. What several lots share is looked
+-- up once.
+WITH stock_lots AS (
+    SELECT l.code AS lot, substr(parent.token, 5) AS stock_lot
     FROM lots l
     CROSS JOIN LATERAL unnest(l.parents) AS parent (token)
-    JOIN subjects s ON s.kind = 'lot' AND 'lot:' || s.code = parent.token
+    WHERE l.code = ANY ($1::text[]) AND parent.token LIKE 'lot:%'
+),
+forced AS MATERIALIZED (
+    SELECT s.code, s.occurred_at, s.position
+    FROM subjects s
     JOIN events e ON e.position = s.position AND e.type IN ('tops.forced', 'tops.removed')
-    WHERE l.code = ANY ($1)
-    UNION ALL
-    SELECT at.lot, s.occurred_at, s.position
-    FROM (
-        SELECT DISTINCT l.code AS lot, b.place
-        FROM lots l
-        JOIN balances b ON b.lot_id = l.lot_id AND b.kind = 'trees'
-        WHERE l.code = ANY ($1) AND $2::boolean
-    ) AS at
-    JOIN subjects s ON s.kind = 'place' AND s.code = at.place
+    WHERE s.kind = 'lot' AND s.code IN (SELECT stock_lot FROM stock_lots)
+),
+stood AS (
+    SELECT DISTINCT l.code AS lot, b.place
+    FROM lots l
+    JOIN balances b ON b.lot_id = l.lot_id AND b.kind = 'trees'
+    WHERE l.code = ANY ($1) AND $2::boolean
+),
+looked AS MATERIALIZED (
+    SELECT s.code, s.occurred_at, s.position
+    FROM subjects s
     JOIN events e ON e.position = s.position AND e.type = 'place.checked'
+    WHERE s.kind = 'place' AND s.code IN (SELECT place FROM stood)
+),
+named AS (
+    SELECT s.code AS lot, s.occurred_at, s.position
+    FROM subjects s
+    WHERE s.kind = 'lot' AND s.code = ANY ($1)
+    UNION
+    SELECT o.lot, f.occurred_at, f.position
+    FROM stock_lots o JOIN forced f ON f.code = o.stock_lot
+    UNION
+    SELECT o.lot, k.occurred_at, k.position
+    FROM stood o JOIN looked k ON k.code = o.place
 )
 SELECT n.lot, e.position, e.type, e.site, e.occurred, e.occurred_day, e.data
-FROM (SELECT DISTINCT lot, occurred_at, position FROM named) AS n
+FROM named n
 JOIN events e ON e.position = n.position
 WHERE NOT EXISTS (SELECT FROM voids v WHERE v.voided_position = e.position)
   AND e.type NOT IN ('event.voided', 'hold.placed', 'hold.lifted', 'treatment.applied')
@@ -115,42 +130,57 @@ WHERE NOT EXISTS (SELECT FROM voids v WHERE v.voided_position = e.position)
 ORDER BY n.lot, n.occurred_at, n.position;
 
 -- name: looks
--- Of these places with live trees: since when trees of the lots there have stood there, and the
--- last unvoided event of the types $2 by which somebody saw the place.
+-- Of these places with live trees: the last unvoided event of the types $2 by which somebody saw
+-- the place, and since when trees of the lots there have stood there: of each account its first
+-- leg is enough.
 WITH live AS (
     SELECT b.place, b.site, sum(b.balance)::bigint AS trees, array_agg(DISTINCT b.lot_id) AS lots
     FROM balances b
     WHERE b.place = ANY ($1::text[])
       AND b.kind = 'trees' AND b.balance > 0 AND b.stage IN ('grafted', 'pushed', 'ready')
     GROUP BY b.place, b.site
+),
+seen AS (
+    SELECT live.*, look.day AS last_look
+    FROM live
+    LEFT JOIN LATERAL (
+        SELECT e.occurred_day AS day
+        FROM subjects s
+        JOIN events e ON e.position = s.position AND e.type = ANY ($2::text[])
+        WHERE s.kind = 'place' AND s.code = live.place
+          AND NOT EXISTS (SELECT FROM voids v WHERE v.voided_position = e.position)
+        ORDER BY s.occurred_at DESC, s.position DESC
+        LIMIT 1
+    ) AS look ON true
+),
+arrived AS (
+    SELECT seen.*, (
+        SELECT min(first.day)
+        FROM unnest(seen.lots) AS lot (id)
+        JOIN balances b ON b.lot_id = lot.id AND b.kind = 'trees' AND b.place = seen.place
+        CROSS JOIN LATERAL (
+            SELECT g.occurred_day AS day
+            FROM legs g
+            WHERE g.lot_id = b.lot_id AND g.account_id = b.account_id AND g.delta > 0
+              AND NOT EXISTS (
+                  SELECT FROM voids v
+                  WHERE v.voided_position = g.position OR v.by_position = g.position
+              )
+            ORDER BY g.occurred_day
+            LIMIT 1
+        ) AS first
+    ) AS since
+    FROM seen
 )
-SELECT live.place,
-       live.site,
-       live.trees,
+SELECT arrived.place,
+       arrived.site,
+       arrived.trees,
        coalesce((site.body -> 'norms' ->> 'look_every_days')::integer, 14) AS every_days,
-       since.day AS since,
-       look.day AS last_look
-FROM live
-LEFT JOIN catalogue site ON site.kind = 'site' AND site.code = live.site
-CROSS JOIN LATERAL (
-    SELECT min(g.occurred_day) AS day
-    FROM balances b
-    JOIN legs g ON g.lot_id = b.lot_id AND g.account_id = b.account_id
-    WHERE b.lot_id = ANY (live.lots) AND b.kind = 'trees' AND b.place = live.place
-      AND g.delta > 0
-      AND NOT EXISTS (SELECT FROM voids v WHERE v.voided_position = g.position)
-      AND NOT EXISTS (SELECT FROM voids v WHERE v.by_position = g.position)
-) AS since
-LEFT JOIN LATERAL (
-    SELECT e.occurred_day AS day
-    FROM subjects s
-    JOIN events e ON e.position = s.position AND e.type = ANY ($2::text[])
-    WHERE s.kind = 'place' AND s.code = live.place
-      AND NOT EXISTS (SELECT FROM voids v WHERE v.voided_position = e.position)
-    ORDER BY s.occurred_at DESC, s.position DESC
-    LIMIT 1
-) AS look ON true
-WHERE since.day IS NOT NULL;
+       arrived.since,
+       arrived.last_look
+FROM arrived
+LEFT JOIN catalogue site ON site.kind = 'site' AND site.code = arrived.site
+WHERE arrived.since IS NOT NULL;
 
 -- name: forget
 -- Rows of these lots, and of looks at these places.
