@@ -93,6 +93,8 @@ class Runner:
         self.views = {view.name: view for view in views}
         self.poll_seconds = poll_seconds
         self._wake = {name: asyncio.Event() for name in self.views}
+        # Set while the log's notices are heard.
+        self.listening = asyncio.Event()
         self._stopping = asyncio.Event()
         self._tasks: list[asyncio.Task[None]] = []
         # Views together take at most this many connections of the writer's pool.
@@ -260,6 +262,7 @@ class Runner:
         try:
             conn.add_termination_listener(gone)
             await conn.add_listener(CHANNEL, heard)
+            self.listening.set()
             self.wake()
             waits = [
                 asyncio.create_task(lost.wait()),
@@ -269,6 +272,7 @@ class Runner:
             for task in waits:
                 task.cancel()
         finally:
+            self.listening.clear()
             conn.terminate()
 
 

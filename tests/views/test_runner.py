@@ -4,6 +4,9 @@ import asyncio
 import time
 from typing import Literal
 
+import asyncpg
+import pytest
+
 from service.views.positions import position, wait_for
 from service.views.runner import Batch, Runner
 from service.views.stock_by_day import StockByDay
@@ -127,6 +130,59 @@ async def test_a_bad_subject_is_set_aside_and_mended_when_it_comes_right(databas
     await runner.catch_up()
     assert "TR1" in view.computed
     assert await database.reader.fetchval("SELECT count(*) FROM view_faults") == 0
+
+
+class Interrupted(StockByDay):
+    """Loses its connection after writing its rows, before the commit, so many times."""
+
+    def __init__(self, times: int) -> None:
+        self.times = times
+
+    async def apply(self, conn, batch: Batch) -> None:
+        await super().apply(conn, batch)
+        if self.times:
+            self.times -= 1
+            raise asyncpg.ConnectionDoesNotExistError("gone")
+
+
+async def test_a_step_cut_off_before_its_commit_counts_once(database) -> None:
+    book = await nursery(database.writer)
+    await season(book)
+    runner = Runner(database, [Interrupted(times=1)], poll_seconds=0.01)
+    with pytest.raises(asyncpg.ConnectionDoesNotExistError):
+        await runner.catch_up()
+    assert await position(database.reader, "stock_by_day") == 0
+    assert await database.reader.fetchval("SELECT count(*) FROM stock_by_day") == 0
+    assert await database.reader.fetchval("SELECT count(*) FROM view_faults") == 0
+    runner = Runner(database, [Interrupted(times=2)], poll_seconds=0.01)
+    await runner.start()
+    try:
+        await runner.caught_up(book.position, 20)
+    finally:
+        await runner.stop()
+    trees = await database.reader.fetchval(
+        "SELECT sum(delta) FROM stock_by_day WHERE kind = 'trees'"
+    )
+    assert trees == 30
+
+
+async def test_a_lost_listener_comes_back(database) -> None:
+    book = await nursery(database.writer)
+    runner = Runner(database, [StockByDay()], poll_seconds=3600)
+    await runner.start()
+    try:
+        await asyncio.wait_for(runner.listening.wait(), 20)
+        administrator = await asyncpg.connect(database.dsn)
+        ended = await administrator.fetch(
+            "SELECT pg_terminate_backend(pid, 5000) AS ended FROM pg_stat_activity "
+            "WHERE datname = current_database() AND query LIKE 'LISTEN%'"
+        )
+        await administrator.close()
+        assert [row["ended"] for row in ended] == [True]
+        await season(book)
+        assert await wait_for(database.reader, "stock_by_day", book.position, 20) == book.position
+    finally:
+        await runner.stop()
 
 
 async def test_a_start_after_a_rebuild_goes_on_where_it_was(database) -> None:
