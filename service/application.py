@@ -12,7 +12,7 @@ from litestar import Litestar
 from service.api import logs
 from service.api.entrance import Application
 from service.api.problems import answer_problem
-from service.api.routes import HANDLERS
+from service.api.routes import HANDLERS, option_handlers
 from service.api.services import Services, Writer
 from service.clock import Clock, system_clock
 from service.jobs import Jobs
@@ -89,7 +89,7 @@ def assemble(settings: Settings, database: Database, appender: Writer, clock: Cl
 def http(settings: Settings, lifespan: Callable[[Litestar], Any] | None = None) -> Application:
     """The Litestar application; its `state.services` must be set before the first request."""
     return Application(
-        HANDLERS,
+        [*option_handlers(), *HANDLERS],
         lifespan=[lifespan] if lifespan is not None else [],
         exception_handlers={Exception: answer_problem},
         openapi_config=None,

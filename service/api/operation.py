@@ -30,7 +30,7 @@ T = TypeVar("T")
 JSON = "application/json"
 NDJSON = "application/x-ndjson"
 CSV = "text/csv"
-CODE = re.compile(CODE_PATTERN.rstrip("$") + r"\Z")
+CODE = re.compile(CODE_PATTERN)
 UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
 REVALIDATE = "private, no-cache"
 _encode = msgspec.json.Encoder().encode
@@ -224,8 +224,6 @@ def _list_fields(query: type[Any]) -> frozenset[str]:
 
 def read_query(query: type[Q], text: bytes, lists: frozenset[str]) -> Q:
     """The query string as its struct. Lists are given with commas. Raises 422."""
-    if not text:
-        return msgspec.convert({}, query)
     values: dict[str, Any] = {}
     mistakes = []
     try:
@@ -238,6 +236,9 @@ def read_query(query: type[Q], text: bytes, lists: frozenset[str]) -> Q:
         if name in values:
             detail = "Given twice; separate several values by commas where a list is read."
             mistakes.append(Mistake(kind="bad_value", detail=detail, parameter=name))
+        if value.lower() == "null":
+            # What reads the values would take it for nothing at all, and drop the filter.
+            mistakes.append(Mistake(kind="bad_value", detail="Leave it out.", parameter=name))
         values[name] = [part for part in value.split(",") if part] if name in lists else value
     if not mistakes:
         try:

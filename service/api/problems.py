@@ -142,7 +142,7 @@ class ProblemDocument(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     errors: list[Mistake] = []
 
 
-class Problem(Exception):  # noqa: N818
+class Problem(Exception):
     """An answer that is a problem document. `members` become members beside the standard ones."""
 
     def __init__(

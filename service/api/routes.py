@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from litestar.handlers import HTTPRouteHandler
+from litestar.types import ASGIApp
 
 from service.api import (
     alerts,
@@ -17,7 +18,7 @@ from service.api import (
     stock,
     temperatures,
 )
-from service.api.operation import Operation
+from service.api.operation import Operation, Sent
 
 HANDLERS: list[HTTPRouteHandler] = [
     *root.HANDLERS,
@@ -39,3 +40,21 @@ def operations() -> Iterator[Operation]:
     """The declaration of each handler."""
     for handler in HANDLERS:
         yield handler.opt["operation"]
+
+
+def option_handlers() -> list[HTTPRouteHandler]:
+    """OPTIONS for each path. Litestar's own knows only the methods of the first handler there."""
+    methods: dict[str, set[str]] = {}
+    for one in operations():
+        also = {"GET", "HEAD"} if one.method == "GET" else {one.method}
+        methods.setdefault(one.path, {"OPTIONS"}).update(also)
+    return [_options(path, sorted(found)) for path, found in methods.items()]
+
+
+def _options(path: str, methods: list[str]) -> HTTPRouteHandler:
+    answer = Sent(204, [(b"allow", ", ".join(methods).encode())], b"")
+
+    async def endpoint() -> ASGIApp:
+        return answer
+
+    return HTTPRouteHandler(path, http_method=["OPTIONS"])(endpoint)

@@ -17,7 +17,10 @@ from service.views import stock_by_day as by_day
 from service.views.stock import Group, Kind, StockAnswer, StockQuery, stock
 
 _POSITION = re.compile(r"[0-9]{1,18}")
-_TIME = r"^([0-9]{1,18}|\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}:\d{2}(\.\d{1,6})?([Zz]|[+-]\d{2}:\d{2}))$"
+_TIME = (
+    r"^([0-9]{1,18}|[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt ][0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{1,6})?"
+    r"([Zz]|[+-][0-9]{2}:[0-9]{2}))$"
+)
 
 
 class StockParameters(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

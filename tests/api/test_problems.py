@@ -38,7 +38,10 @@ async def test_an_unknown_address_and_method(client_for: MakeClient) -> None:
     assert document["instance"] == "/v1/nowhere"
     response = await client.delete("/v1/events")
     checked(response, 405, "method-not-allowed")
-    assert {"GET", "HEAD", "POST"} <= set(response.headers["allow"].replace(" ", "").split(","))
+    allowed = {"GET", "HEAD", "OPTIONS", "POST"}
+    assert set(response.headers["allow"].split(", ")) == allowed
+    response = await client.options("/v1/events")
+    assert set(response.headers["allow"].split(", ")) == allowed
 
 
 async def test_without_a_valid_key(client_for: MakeClient) -> None:
@@ -173,6 +176,7 @@ WRONG_QUERIES = (
     ("colour=red", "colour", "unknown_field"),
     ("limit=1&limit=2", "limit", "bad_value"),
     ("order=random", "order", "bad_value"),
+    ("lot=null", "lot", "bad_value"),
 )
 
 
@@ -181,6 +185,8 @@ async def test_a_query_parameter_with_a_mistake(client_for: MakeClient) -> None:
     for query, name, kind in WRONG_QUERIES:
         document = checked(await client.get(f"/v1/events?{query}"), 422, "validation-error")
         assert [(one["parameter"], one["kind"]) for one in document["errors"]] == [(name, kind)]
+    document = checked(await client.get("/v1/stock/by-day"), 422, "validation-error")
+    assert document["errors"][0]["parameter"] == "first"
 
 
 async def test_every_kind_of_problem_is_explained(client_for: MakeClient) -> None:

@@ -39,6 +39,25 @@ def test_a_mistake_is_pointed_at(body: bytes, kind: str, pointer: str) -> None:
     assert (fault.kind, fault.pointer) == (kind, pointer)
 
 
+@pytest.mark.parametrize("field", ["id", "site", "occurred", "actor", "replaces", "place"])
+def test_a_last_newline_does_not_slip_through(field: str) -> None:
+    event = {
+        "type": "place.checked",
+        "id": "0190a5c4-7c00-7b3e-9a40-0d9c3b1f5a77",
+        "site": "CORIN",
+        "occurred": "2026-03-14",
+        "actor": "p-07",
+        "replaces": "0190a5c4-7c00-7b3e-9a40-0d9c3b1f5a78",
+        "data": {"place": "H2-T04"},
+    }
+    msgspec.convert(event, Event)
+    part = event["data"] if field == "place" else event
+    assert isinstance(part, dict)
+    part[field] += "\n"
+    with pytest.raises(msgspec.ValidationError):
+        msgspec.convert(event, Event)
+
+
 # RFC 6901 section 6: the names of its example document and their URI fragment forms.
 @pytest.mark.parametrize(
     ("name", "fragment"),

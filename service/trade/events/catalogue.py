@@ -41,7 +41,7 @@ class Site(Data, frozen=True, kw_only=True, tag_field="kind", tag="site"):
     time_zone: Annotated[
         str,
         Meta(
-            pattern=r"^[A-Za-z][A-Za-z0-9_+/-]{0,63}$",
+            pattern=r"^[A-Za-z][A-Za-z0-9_+/-]{0,63}$(?!\n)",
             description="IANA time zone; the site's calendar days are its days.",
             examples=["Europe/Madrid"],
         ),
