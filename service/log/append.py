@@ -123,19 +123,13 @@ class Appender:
         """Decide a group; a data error makes it run again request by request."""
         try:
             answers = await self._transaction(group)
-        except (
-            asyncpg.PostgresConnectionError,
-            asyncpg.InterfaceError,
-            OSError,
-            TimeoutError,
-        ) as e:
-            self._kept = Kept()
-            log.warning("the database went away", error=str(e), requests=len(group))
-            await self._look_up(group)
-            return
         except Exception as error:
             # Whatever was half applied in memory is of no use any more.
             self._kept = Kept()
+            if _went_away(error):
+                log.warning("the database went away", error=str(error), requests=len(group))
+                await self._look_up(group)
+                return
             if len(group) > 1:
                 for pending in group:
                     await self._decide([pending])
@@ -211,6 +205,21 @@ class Appender:
                 _settle(pending, Answer(status=201, verdicts=verdicts, position=newest))
             else:
                 _settle(pending, OutcomeUnknown())
+
+
+def _went_away(error: Exception) -> bool:
+    """Whether the fault is the database's being away or full, not the data's."""
+    if isinstance(error, asyncpg.InterfaceError):
+        # asyncpg's own word for an argument that it can't encode is an InterfaceError too
+        return not isinstance(error, ValueError)
+    return isinstance(
+        error,
+        asyncpg.PostgresConnectionError
+        | asyncpg.OperatorInterventionError
+        | asyncpg.InsufficientResourcesError
+        | OSError
+        | TimeoutError,
+    )
 
 
 def _settle(pending: Pending, outcome: Answer | Exception) -> None:

@@ -62,6 +62,8 @@ class Group:
         for pending in group:
             now = pending.submission.recorded_at or max(self.newest, self.clock_now)
             for part in pending.parts:
+                # A group may be decided again, request by request: nothing of before counts.
+                part.faults, part.incoming = list(part.element.faults), None
                 if part.event is not None and not part.faults:
                     understand(part, self.books.catalogue, now)
         loader = Loader(self.connection, self.books, self.next_code)
