@@ -38,7 +38,8 @@ ORDER BY 1, 2, 3, 4, 5, 6, 7, 8, 9, 10;
 -- name: stock_then
 -- Stock at the end of day $12 (null: now) as known at position $13 (null: now): the balances minus
 -- what came after, which is the shorter sum. Both are grouped before they meet. (Summing the legs
--- by account first was slower: within a month most accounts have one leg.)
+-- by account first was slower: within a month most accounts have one leg. Account ids are unique in
+-- the whole book; naming the lot too in the join makes the planner expect a single row.)
 WITH later AS (
     SELECT lot_id, account_id, delta FROM legs WHERE occurred_day > $12::date
     UNION ALL
@@ -86,7 +87,7 @@ grouped AS (
            -sum(later.delta) AS quantity,
            -sum(later.delta) FILTER (WHERE b.stage = 'failed') AS failed
     FROM later
-    JOIN balances b ON b.lot_id = later.lot_id AND b.account_id = later.account_id
+    JOIN balances b ON b.account_id = later.account_id
     LEFT JOIN lots l ON l.lot_id = b.lot_id
     WHERE b.kind = ANY ($2)
       AND ($3::text[] IS NULL OR b.site = ANY ($3))
