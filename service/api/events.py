@@ -67,6 +67,9 @@ class Recorded(msgspec.Struct, frozen=True, kw_only=True):
     verdicts: list[Verdict]
 
 
+_recorded_of = msgspec.json.Decoder(Recorded).decode
+
+
 @operation(
     "POST",
     "/v1/events",
@@ -123,12 +126,14 @@ def reply(answer: Answer, *, array: bool, single: bool) -> Reply:
     """The log's answer over HTTP; one event alone is pointed at by Location and ETag."""
     headers = {"Graftlog-Position": str(answer.position)}
     tag = None
+    verdicts = answer.verdicts
     if answer.replayed:
         headers["Idempotency-Replayed"] = "true"
-    if single and len(answer.verdicts) == 1 and answer.verdicts[0].position is not None:
-        verdict = answer.verdicts[0]
-        headers["Location"] = f"/v1/events/{verdict.id}"
-        tag = etag(answer.verdicts[0].position or 0)
+    if answer.stored is not None and single:
+        verdicts = _recorded_of(answer.stored).verdicts
+    if single and len(verdicts) == 1 and verdicts[0].position is not None:
+        headers["Location"] = f"/v1/events/{verdicts[0].id}"
+        tag = etag(verdicts[0].position)
     body = answer.stored if answer.stored is not None else encode(answer, array)
     return Reply(body, answer.status, headers=headers, etag=tag, cache="no-store")
 

@@ -33,8 +33,6 @@ class Services:
     appender: Writer
     keys: KeyRing
     clock: Clock = system_clock
-    # Answers once a view reflects a position or the seconds are over: (view, position, seconds).
-    wait_for_view: Callable[[str, int, float], Awaitable[None]] | None = None
     # True when the process is to be sent no more requests.
     stopping: bool = False
     ready_checks: dict[str, Callable[[], Awaitable[str | None]]] = field(default_factory=dict)

@@ -92,6 +92,8 @@ async def test_a_retry_with_its_key_gets_the_first_answer(admin: Client) -> None
     assert again.status_code == 201
     assert again.content == first.content
     assert again.headers["idempotency-replayed"] == "true"
+    for name in ("location", "etag"):
+        assert again.headers[name] == first.headers[name]
     other = await admin.post("/v1/events", json={**LOOK, "actor": "p-99"}, headers=bare)
     checked(other, 422, "idempotency-key-reused")
     checked(
