@@ -64,7 +64,7 @@ class Course:
         self.chance = random.Random(f"{year.seed} {lot}")
         self.people = year.people(site)
         self.potted = manner.pot is None
-        self.walks = 0
+        self.walks = self.grades = 0
         # trees the script has plans for are not sold over the counter
         self.kept = False
         self.source = ""
@@ -250,6 +250,7 @@ class Course:
     def grade(self) -> None:
         """Grade what has pushed: most ready, some later, the odd one thrown away."""
         left = 0
+        self.grades += 1
         for stand in self.stands:
             if not stand.pushed or self.year.neglected(stand.place):
                 left += stand.pushed
@@ -258,6 +259,9 @@ class Course:
             second = round((stand.pushed - first) * self.chance.uniform(0.4, 0.7))
             culled = 1 if stand.pushed > 12 and self.chance.random() < 0.4 else 0
             rest = max(stand.pushed - first - second - culled, 0)
+            if self.grades >= 3:
+                # What is not fit for sale by now never will be.
+                culled, rest = culled + rest, 0
             outcomes = [
                 {"count": first, "stage": "ready", "grade": "first", **self.measures(9)},
                 {"count": second, "stage": "ready", "grade": "second", **self.measures(7)},

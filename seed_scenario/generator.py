@@ -83,6 +83,7 @@ class Year:
             "C-T6": last - timedelta(days=33),
             "T-B7": last - timedelta(days=26),
             "E-R4": last - timedelta(days=47),
+            "C-RET": last - timedelta(days=39),
         }
         self.script = Script(self)
 
@@ -134,7 +135,8 @@ class Year:
     def _plan_rounds(self) -> None:
         """Rounds over the tables, sales, deliveries: what comes again and again."""
         for site, tables in nursery.TABLES.items():
-            for number, table in enumerate(tables):
+            apart = [nursery.RETURNS[site]] if site in nursery.RETURNS else []
+            for number, table in enumerate([*tables, *apart]):
                 self.on(3 + number % 6, partial(self._look, site, table))
             self.on(9, partial(self._sell, site))
             for month in range(1, 12, 2):
@@ -347,7 +349,7 @@ class Year:
         """A delivery of liners, or the nursery's own seedlings, potted where a pot is wanted."""
         who, letter, bed = self.people(site)[1], nursery.LETTER[site], nursery.LINER_BED[site]
         for number, rootstock in enumerate(LINERS[site]):
-            lot, count = self.code(f"{letter}-L"), self.chance.randint(210, 260)
+            lot, count = self.code(f"{letter}-L"), self.chance.randint(160, 190)
             field = site == "ELDRA"
             data: dict[str, Any] = {
                 "lot": lot,

@@ -51,6 +51,7 @@ class Script:
             (200, self._strike_out),
             (335, self._hold_quality),
             (349, self._reserve_again),
+            (359, lambda: year.cut("CORIN", "NAVEL", 20, "CN-101")),
             (362, self._send_last),
         ]
         for number, act in days:
@@ -115,8 +116,8 @@ class Script:
                     lots[line["lot"]] = line["count"] - 50
         for lot, site, cultivar, place, size, pushed, ready in (
             ("O-C2", "CORIN", "EUREKA", "C-T8", "P4", 0, 30),
-            ("O-C3", "CORIN", "VALEN", "C-T8", "P1", 27, 0),
-            ("O-C4", "CORIN", "VALEN", "C-T8", "P1", 24, 0),
+            ("O-C3", "CORIN", "VALEN", "C-T8", "P1", 30, 0),
+            ("O-C4", "CORIN", "VALEN", "C-T8", "P1", 26, 0),
             ("O-T2", "TARNA", "NAVEL", "T-B5", "P1", 34, 0),
             ("O-E2", "ELDRA", "GRAVEN", "E-R6", "BARE", 0, 60),
             ("O-E3", "ELDRA", "DAWN7", "E-R6", "BARE", 24, 0),
@@ -128,6 +129,7 @@ class Script:
             course = Course(year, lot, site, cultivar, MANNERS["citrus"], stand)
             year.courses.append(course)
             if pushed:
+                year.on(30 + 5 * len(year.courses), course.tops_off)
                 year.on(70 + 11 * len(year.courses), course.grade)
 
     # -- counting, moving ------------------------------------------------------------------

@@ -94,14 +94,14 @@ def demo(reset: bool, leave: bool) -> None:
     a later start takes up the same data. Its administrator key is made fresh and printed once, or
     is GRAFTLOG_DEMO_KEY. It stays up until Ctrl-C.
     """
-    from service import cli_demo
+    from service.cli_demo import clear, demo_settings, run_demo
 
-    settings = cli_demo.demo_settings(settings_or_exit())
+    settings = demo_settings(settings_or_exit())
     if reset:
-        cli_demo.reset(settings)
+        clear(settings)
         return
     settings = msgspec.structs.replace(settings, port=free_port(settings))
-    run(lambda ending: cli_demo.run_demo(settings, ending, leave=leave))
+    run(lambda ending: run_demo(settings, ending, leave=leave))
 
 
 @main.command()

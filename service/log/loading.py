@@ -75,6 +75,12 @@ class Loader:
             for kind, code in mentioned(incoming.event):
                 named.setdefault(kind, set()).add(code)
                 self._note_day(code, incoming.moment.day)
+            if isinstance(incoming.event, stock.HoldLifted):
+                # It speaks of what was held, so that lot's ETag moves.
+                hold = self.books.holds.get(incoming.event.data.hold)
+                if hold is not None and hold.target == "lot":
+                    named["lot"].add(hold.target_code)
+                    self._note_day(hold.target_code, incoming.moment.day)
         await self._codes_to_mint(group)
         voided = await self._voided(group, named)
         await self._consignments(named.get("consignment", set()))

@@ -1,0 +1,215 @@
+"""`graftlog demo`: the whole service with an invented nursery, and a tour of it."""
+
+import asyncio
+import contextlib
+import fcntl
+import json
+import os
+import shutil
+from collections.abc import AsyncIterator
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import click
+import httpx
+import msgspec
+
+from service.cli_running import Ending
+from service.cli_tour import print_tour
+from service.log.keys import create_key
+from service.settings import Settings
+from service.storage.embedded import EmbeddedServerError
+from service.storage.migrate import migrate
+from service.storage.pool import Database, open_database
+
+_FOLDER, _NOTE = "demo", "demo.json"
+_VIEWS_SECONDS = 120.0
+
+
+def demo_settings(settings: Settings) -> Settings:
+    """The settings for the demo: a folder of its own, never a given database.
+
+    With a folder inside the data folder, `--reset` can't meet anybody's real books.
+    """
+    # A person reads the terminal; the JSON of each request would drown the tour.
+    level = settings.log_level if os.environ.get("GRAFTLOG_LOG_LEVEL") else "warning"
+    form = settings.log_format if os.environ.get("GRAFTLOG_LOG_FORMAT") else "text"
+    return msgspec.structs.replace(
+        settings,
+        data_dir=settings.data_dir / _FOLDER,
+        database_url=None,
+        log_level=level,
+        log_format=form,
+    )
+
+
+def clear(settings: Settings) -> None:
+    """Remove the demo's folder; refuses while a demo runs on it."""
+    from service.storage.embedded.cluster import Cluster
+
+    folder = settings.data_dir
+    if not folder.exists():
+        click.echo(f"There is no demo data in {folder}.")
+        return
+    with _alone_in(folder):
+        if (folder / "postgres").is_dir():
+            try:
+                # After a kill -9 the database server may still be there.
+                Cluster.prepare(folder).stop_orphan()
+            except EmbeddedServerError as error:
+                raise click.ClickException(str(error)) from error
+        try:
+            shutil.rmtree(folder)
+        except OSError as error:
+            raise click.ClickException(f"cannot remove {folder}: {error.strerror}") from error
+    click.echo(f"Cleared the demo's data in {folder}.")
+
+
+@contextlib.contextmanager
+def _alone_in(folder: Path) -> Any:
+    """Hold the lock of whoever runs the database on the folder."""
+    try:
+        lock = os.open(folder / "owner.lock", os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW, 0o600)
+    except OSError as error:
+        raise click.ClickException(f"cannot enter {folder}: {error.strerror}") from error
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        yield
+    except BlockingIOError as error:
+        raise click.ClickException(f"a demo runs on {folder}: end it first (Ctrl-C)") from error
+    finally:
+        os.close(lock)
+
+
+async def run_demo(settings: Settings, ending: Ending, *, leave: bool) -> None:
+    """Start everything, load the year if the log is empty, print the tour, stay until a signal."""
+    from service import application
+    from service.api import logs
+
+    logs.configure(settings.log_level, settings.log_format)
+    click.echo(f"The demo's data is in {settings.data_dir}; starting its database ...")
+    async with await open_database(settings) as database:
+        await migrate(database)
+        app = application.build(settings, run_views=True, run_jobs=True, database=database)
+        ending.gentle = True
+        serving = asyncio.create_task(application.serve_async(app, settings))
+        touring = asyncio.create_task(_load_and_tour(settings, database, leave=leave))
+        try:
+            await asyncio.wait({serving, touring}, return_when=asyncio.FIRST_COMPLETED)
+            if touring.done():
+                touring.result()
+                if not leave:
+                    await serving
+        finally:
+            touring.cancel()
+            await _end(serving)
+            with contextlib.suppress(asyncio.CancelledError, Exception):
+                await touring
+    click.echo("The demo has ended; its data stays. `graftlog demo` takes it up again.")
+
+
+async def _end(serving: "asyncio.Task[None]") -> None:
+    """Let the HTTP server finish by the way it knows, a signal to itself."""
+    if not serving.done():
+        import signal
+
+        signal.raise_signal(signal.SIGTERM)
+    await asyncio.wait({serving})
+    if not serving.cancelled() and serving.exception() is not None:
+        raise click.ClickException(f"the service ended: {serving.exception()}")
+
+
+async def _load_and_tour(settings: Settings, database: Database, *, leave: bool) -> None:
+    base = _address(settings)
+    async with _client(base) as client:
+        await _answering(client)
+    key = await _administrator(settings, database)
+    await _load(settings, database, base)
+    async with _client(base, key) as client:
+        await _views_caught_up(client, database)
+        await print_tour(client, base, key, click.echo)
+    if not leave:
+        click.echo("\nThe service stays up until Ctrl-C.")
+
+
+def _address(settings: Settings) -> str:
+    anywhere = settings.host in ("0.0.0.0", "::", "*")
+    host = "127.0.0.1" if anywhere else settings.host
+    return f"http://{f'[{host}]' if ':' in host else host}:{settings.port}"
+
+
+@contextlib.asynccontextmanager
+async def _client(base: str, key: str | None = None) -> AsyncIterator[httpx.AsyncClient]:
+    headers = {"Authorization": f"Bearer {key}"} if key else {}
+    # Proxies of the environment have no business between us and ourselves.
+    async with httpx.AsyncClient(
+        base_url=base, headers=headers, timeout=60, trust_env=False
+    ) as client:
+        yield client
+
+
+async def _answering(client: httpx.AsyncClient) -> None:
+    """Wait until the service answers: it has no other sign for who is outside."""
+    while True:
+        with contextlib.suppress(httpx.TransportError):
+            if (await client.get("/readyz")).status_code == 200:
+                return
+        await asyncio.sleep(0.05)
+
+
+async def _administrator(settings: Settings, database: Database) -> str:
+    async with database.writer.acquire() as one:
+        made = await create_key(
+            one, name="demo-administrator", role="administrator", token=settings.demo_key
+        )
+    return made.token
+
+
+async def _load(settings: Settings, database: Database, base: str) -> None:
+    """Load the year, or what an interrupted load left out."""
+    from seed_scenario.generator import scenario
+    from seed_scenario.load import UnexpectedError, load, yesterday
+    from service.log.keys import revoke_key
+
+    note = settings.data_dir / _NOTE
+    async with database.writer.acquire() as one:
+        head = await one.fetchrow("SELECT position, recorded_at FROM log_head")
+    assert head is not None
+    if head["position"] and not note.is_file():
+        click.echo(f"Took up the log of {head['position']} events that was here.")
+        return
+    begun = json.loads(note.read_text()) if note.is_file() else {"last": str(yesterday())}
+    year = scenario(date.fromisoformat(begun["last"]))
+    note.write_text(json.dumps(begun))
+    after: datetime | None = head["recorded_at"] if head["position"] else None
+    async with database.writer.acquire() as one:
+        key = await create_key(one, name="demo-loader", role="history")
+    try:
+        async with _client(base, key.token) as client:
+            with click.progressbar(length=year.events, label="Loading an invented year") as bar:
+                await load(client, year, after=after, progress=bar.update)
+    except UnexpectedError as error:
+        raise click.ClickException(str(error)) from error
+    finally:
+        async with database.writer.acquire() as one:
+            await revoke_key(one, key.key_id)
+    # The note is there only while a load is unfinished.
+    note.unlink()
+
+
+async def _views_caught_up(client: httpx.AsyncClient, database: Database) -> None:
+    async with database.writer.acquire() as one:
+        position = await one.fetchval("SELECT position FROM log_head")
+    end = asyncio.get_running_loop().time() + _VIEWS_SECONDS
+    for path in ("/v1/checks", "/v1/ready-dates"):
+        while asyncio.get_running_loop().time() < end:
+            answer = await client.get(
+                path,
+                params={"min_position": position, "limit": 1},
+                headers={"Prefer": "wait=20"},
+            )
+            if answer.status_code == 200 and answer.json()["position"] >= position:
+                break
+            if answer.status_code >= 400:
+                raise click.ClickException(f"{path} answered {answer.status_code}: {answer.text}")
