@@ -309,9 +309,9 @@ class Books:
     # -- lots, bags, accounts -------------------------------------------------
 
     def lot(self, code: str, pointer: str, kind: str | None = None) -> Lot:
-        """The lot, or a refusal."""
+        """The lot, or a refusal. One whose making was voided is not known any more."""
         lot = self.lots.get(code)
-        if lot is None:
+        if lot is None or lot.voided:
             raise refuse("unknown_code", f"No lot {code} is known.", pointer, code=code)
         if kind is not None and lot.kind != kind:
             raise refuse(
@@ -324,9 +324,9 @@ class Books:
         return lot
 
     def bag(self, code: str, pointer: str) -> Bag:
-        """The bag, or a refusal."""
+        """The bag, or a refusal. One whose filling was voided is not known any more."""
         found = self.bags.get(code)
-        if found is None:
+        if found is None or found.voided:
             raise refuse("unknown_code", f"No bag {code} is known.", pointer, code=code)
         return found
 

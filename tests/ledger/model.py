@@ -9,9 +9,10 @@ Known events: those of `Ledger._TELL`. An event must name place, stage and size 
 
 import copy
 from collections import Counter, defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
-from typing import Any, NamedTuple
+from typing import Any, ClassVar, NamedTuple
 from zoneinfo import ZoneInfo
 
 ZONE = ZoneInfo("Europe/Madrid")
@@ -98,7 +99,7 @@ class Batch:
     gone: bool = False
 
 
-class Refused(Exception):  # noqa: N818
+class Refused(Exception):
     """A unit can't be told."""
 
     def __init__(self, why: str, low: frozenset[Low] = frozenset()) -> None:
@@ -504,7 +505,7 @@ class Ledger:
             if gone & set(_codes(told.event["data"])):
                 raise Refused("others_stand_on_it")
 
-    _TELL = {  # noqa: RUF012
+    _TELL: ClassVar[dict[str, Callable[..., None]]] = {
         "liners.received": _liners_received,
         "budwood.received": _budwood_received,
         "trees.grafted": _trees_grafted,
