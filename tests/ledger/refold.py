@@ -5,54 +5,76 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import asyncpg
+import msgspec
 
-from service.log.loading import event_of
-from service.trade.books import Books
+from service.log.loading import event_of, load_catalogue
+from service.trade.books import Books, Catalogue
 from service.trade.units import Accepted, Incoming, take_in
 from service.trade.words import understand_occurred
 
 EVENTS = """
 SELECT position, id::text AS id, type, site, occurred, actor, happened,
        replaces::text AS replaces, unit, digest, recorded_at, data
-FROM events ORDER BY position
+FROM events WHERE position > $1 ORDER BY position
 """
 LEGS = """
 SELECT g.position, l.code, b.kind, b.site, b.place, b.stage, b.size, b.grade, b.ref, b.commodity,
        g.occurred_day, g.occurred_at, g.delta, g.anchor
 FROM legs g JOIN lots l USING (lot_id) JOIN balances b USING (lot_id, account_id)
+WHERE g.position > $1
 """
 BALANCES = """
 SELECT l.code, b.kind, b.site, b.place, b.stage, b.size, b.grade, b.ref, b.commodity, b.account_id,
        b.balance, b.last_day
-FROM balances b JOIN lots l USING (lot_id)
+FROM balances b JOIN lots l USING (lot_id) WHERE l.position > $1
 """
 LOTS = """
 SELECT lot_id, code, kind, site, cultivar, rootstock, source, method, day, attempt, basis,
        identified, grown_for, parents, ancestry, position, changed_position, voided
-FROM lots
+FROM lots WHERE position > $1
 """
 BAGS = """
 SELECT b.code, l.code, b.buds, b.sticks, b.basis, b.basis_first, b.parent, b.pieces,
        b.buds_per_piece, b.position, b.voided
-FROM bags b JOIN lots l USING (lot_id)
+FROM bags b JOIN lots l USING (lot_id) WHERE l.position > $1
 """
 CLAIMS = """
 SELECT r.code, r.state, r.changed_position, c.line, c.item, c.lot, c.site, c.asked, c.open
-FROM reservations r JOIN commitments c ON c.reservation = r.code
+FROM reservations r JOIN commitments c ON c.reservation = r.code WHERE r.position > $1
 """
 ANCHORS = """
 SELECT l.code, a.account_id, a.occurred_day, a.occurred_at, a.timed, a.position
-FROM anchors a JOIN lots l USING (lot_id) WHERE a.voided_by IS NULL
+FROM anchors a JOIN lots l USING (lot_id) WHERE a.voided_by IS NULL AND l.position > $1
 """
 
 
-async def fold(connection: "asyncpg.Connection[Any]") -> tuple[Books, list[Accepted]]:
+class Start(msgspec.Struct, frozen=True):
+    """Where folding starts: from nothing, or at a head after which nothing older is spoken of."""
+
+    position: int = 0
+    next_account_id: int = 1
+    next_lot_id: int = 1
+    catalogue: Catalogue = msgspec.field(default_factory=Catalogue)
+
+
+async def here(connection: "asyncpg.Connection[Any]") -> Start:
+    """The present head as a start."""
+    row = await connection.fetchrow("SELECT * FROM log_head")
+    assert row is not None
+    ids = (row["position"], row["next_account_id"], row["next_lot_id"])
+    return Start(*ids, await load_catalogue(connection))
+
+
+async def fold(connection: "asyncpg.Connection[Any]", start: Start) -> tuple[Books, list[Accepted]]:
     """Books made from nothing but stored events, unit by unit, and every event as taken in."""
     books = Books()
+    books.position = start.position
+    books.next_account_id, books.next_lot_id = start.next_account_id, start.next_lot_id
+    books.catalogue.entries = dict(start.catalogue.entries)
     taken: list[Accepted] = []
     unit: list[Incoming] = []
     last = None
-    for row in await connection.fetch(EVENTS):
+    for row in await connection.fetch(EVENTS, start.position):
         if last is not None and row["unit"] != last:
             taken += take_in(books, unit, completed=True)
             unit = []
@@ -68,20 +90,24 @@ async def fold(connection: "asyncpg.Connection[Any]") -> tuple[Books, list[Accep
     return books, taken
 
 
-async def differences(connection: "asyncpg.Connection[Any]") -> dict[str, Any]:
+async def differences(
+    connection: "asyncpg.Connection[Any]", start: Start | None = None
+) -> dict[str, Any]:
     """What the writer keeps and a full refold does not, and the other way round; {} if none."""
-    books, taken = await fold(connection)
+    start = start or Start()
+    since = start.position
+    books, taken = await fold(connection, start)
     pairs = {
         "events": (
-            Counter((r["position"], r["id"]) for r in await connection.fetch(EVENTS)),
+            Counter((r["position"], r["id"]) for r in await connection.fetch(EVENTS, since)),
             Counter((one.position, one.event.id) for one in taken),
         ),
-        "legs": (await _rows(connection, LEGS), _legs(books, taken)),
-        "balances": (await _rows(connection, BALANCES), _balances(books)),
-        "lots": (await _rows(connection, LOTS), _things(books.lots)),
-        "bags": (await _rows(connection, BAGS), _things(books.bags)),
-        "claims": (await _rows(connection, CLAIMS), _claims(books)),
-        "anchors": (await _rows(connection, ANCHORS), _anchors(books)),
+        "legs": (await _rows(connection, LEGS, since), _legs(books, taken)),
+        "balances": (await _rows(connection, BALANCES, since), _balances(books)),
+        "lots": (await _rows(connection, LOTS, since), _things(books.lots)),
+        "bags": (await _rows(connection, BAGS, since), _things(books.bags)),
+        "claims": (await _rows(connection, CLAIMS, since), _claims(books)),
+        "anchors": (await _rows(connection, ANCHORS, since), _anchors(books)),
     }
     return {
         name: {"kept, not folded": list(kept - folded), "folded, not kept": list(folded - kept)}
@@ -90,8 +116,10 @@ async def differences(connection: "asyncpg.Connection[Any]") -> dict[str, Any]:
     }
 
 
-async def _rows(connection: "asyncpg.Connection[Any]", sql: str) -> Counter[tuple[Any, ...]]:
-    rows = await connection.fetch(sql)
+async def _rows(
+    connection: "asyncpg.Connection[Any]", sql: str, since: int
+) -> Counter[tuple[Any, ...]]:
+    rows = await connection.fetch(sql, since)
     return Counter(
         tuple(tuple(v) if isinstance(v, list) else v for v in row.values()) for row in rows
     )
