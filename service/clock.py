@@ -1,4 +1,4 @@
-"""Where "now" comes from. Everything that needs it is handed a clock, so that tests can freeze it."""
+"""Where "now" comes from: whatever needs it is handed a clock, so that tests can freeze it."""
 
 from collections.abc import Callable
 from datetime import UTC, datetime
