@@ -25,7 +25,7 @@ from service.log.submission import (
     Submission,
     Verdict,
 )
-from service.storage.pool import Database
+from service.storage.pool import Database, OwnConnection
 
 log = structlog.get_logger(__name__)
 
@@ -48,31 +48,34 @@ class Appender:
         self._queue: deque[Pending] = deque()
         self._waiting_events = 0
         self._woken = asyncio.Event()
+        self._stopping = False
         self._task: asyncio.Task[None] | None = None
         self._keys_in_flight: set[tuple[str, str]] = set()
         self._kept = Kept()
         self._notified_at = 0.0
         self._notify_task: asyncio.Task[None] | None = None
         self._newest = 0
+        self._connection: OwnConnection | None = None
 
     async def start(self) -> None:
         """Begin to take requests."""
+        self._stopping = False
         self._task = asyncio.create_task(self._run(), name="appender")
 
     async def stop(self) -> None:
-        """Finish what waits, then end."""
+        """Take nothing more, finish what waits and what is at work, then end."""
         if self._task is None:
             return
-        while self._queue and not self._task.done():
-            self._woken.set()
-            await asyncio.sleep(0.01)
-        self._task.cancel()
-        with contextlib.suppress(asyncio.CancelledError):
-            await self._task
+        self._stopping = True
+        self._woken.set()
+        await self._task
         self._task = None
         if self._notify_task is not None:
             with contextlib.suppress(Exception):
                 await self._notify_task
+        if self._connection is not None:
+            await self._connection.close(timeout=5)
+            self._connection = None
 
     async def append(self, submission: Submission) -> Answer:
         """Record, or say exactly why not.
@@ -81,7 +84,7 @@ class Appender:
         its request with it: what was queued is decided.
         """
         count = len(submission.elements)
-        if self._task is None or self._task.done():
+        if self._task is None or self._task.done() or self._stopping:
             raise Busy
         if self._queue and self._waiting_events + count > self._queue_limit:
             raise Busy
@@ -106,7 +109,7 @@ class Appender:
     # -- groups --------------------------------------------------------------------
 
     async def _run(self) -> None:
-        while True:
+        while not self._stopping:
             await self._woken.wait()
             self._woken.clear()
             while self._queue:
@@ -141,16 +144,34 @@ class Appender:
             _settle(pending, answer)
 
     async def _transaction(self, group: list[Pending]) -> list[Answer | Exception]:
-        async with self._database.writer.acquire() as connection, connection.transaction():
-            await connection.execute(SQL.lock)
+        connection = await self._session()
+        try:
+            await connection.execute(SQL.begin)
             session = Group(connection, self._kept, self._clock)
             answers = await session.decide(group)
             if session.entered and self._may_notify():
                 await connection.execute(SQL.notify, str(session.books.position))
+            await connection.execute(SQL.commit)
+        except BaseException:
+            await self._roll_back(connection)
+            raise
         if session.entered:
             self._newest = session.books.position
             self._later_notify()
         return answers
+
+    async def _session(self) -> OwnConnection:
+        """The writer's own connection: a pool would reset it after every group."""
+        if self._connection is None or self._connection.is_closed():
+            self._connection = await self._database.connect("writer")
+        return self._connection
+
+    async def _roll_back(self, connection: OwnConnection) -> None:
+        try:
+            await connection.execute(SQL.roll_back, timeout=5)
+        except (asyncpg.PostgresError, asyncpg.InterfaceError, OSError, TimeoutError):
+            connection.terminate()
+            self._connection = None
 
     # -- telling listeners -------------------------------------------------------------
 

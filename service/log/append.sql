@@ -1,19 +1,20 @@
--- name: lock
--- One writer at a time. A statement of its own: inside another it would not refresh its snapshot.
-SELECT pg_advisory_xact_lock(7023648511);
+-- name: begin
+-- One writer at a time. The lock is a statement of its own, so that what is read after it sees what
+-- the writer before has committed; sent in one go with BEGIN, since each message costs time.
+BEGIN; SELECT pg_advisory_xact_lock(7023648511);
 
 -- name: head
--- The newest position and the counters, read under the lock.
-SELECT position, recorded_at, next_account_id, next_lot_id, next_code,
-       catalogue_position, holds_position
-FROM log_head;
-
--- name: known
--- Ids that the log has, and those that wait to be put right (position -1).
-SELECT id::text AS id, position, digest FROM events WHERE id = ANY($1::uuid[])
-UNION ALL
-SELECT event_id::text, -1, ''::bytea FROM to_put_right
-WHERE event_id = ANY($1::uuid[]) AND state = 'open';
+-- The newest position and the counters, read under the lock; beside them each id of the group that
+-- the log has, or that waits to be put right (known_position -1), a row each.
+SELECT h.position, h.recorded_at, h.next_account_id, h.next_lot_id, h.next_code,
+       h.catalogue_position, h.holds_position, k.id, k.known_position, k.digest
+FROM log_head h LEFT JOIN (
+    SELECT id::text AS id, position AS known_position, digest
+    FROM events WHERE id = ANY($1::uuid[])
+    UNION ALL
+    SELECT event_id::text, -1, ''::bytea FROM to_put_right
+    WHERE event_id = ANY($1::uuid[]) AND state = 'open'
+) k ON true;
 
 -- name: keys
 -- Idempotency keys seen before.
@@ -158,9 +159,31 @@ FROM legs l JOIN events e USING (position)
 WHERE l.lot_id = $1 AND l.account_id = $2 AND l.occurred_day = $3
 ORDER BY e.position LIMIT 20;
 
--- name: save_head
-UPDATE log_head SET position = $1, recorded_at = $2, next_account_id = $3, next_lot_id = $4,
-    next_code = $5, catalogue_position = $6, holds_position = $7;
+-- name: enter
+-- Events, their subjects and legs, and the head, in one message; listeners are told at the commit.
+WITH entered AS (
+    INSERT INTO events (position, id, type, version, site, sites, occurred, occurred_at,
+                        occurred_day, recorded_at, recorded_by, actor, happened, replaces, unit,
+                        digest, remarks, data)
+    SELECT e.position, e.id, e.type, e.version, e.site, e.sites::text[], e.occurred, e.occurred_at,
+           e.occurred_day, e.recorded_at, e.recorded_by, e.actor, e.happened, e.replaces, e.unit,
+           e.digest, e.remarks, e.data
+    FROM unnest($1::bigint[], $2::uuid[], $3::text[], $4::smallint[], $5::text[], $6::text[],
+                $7::text[], $8::timestamptz[], $9::date[], $10::timestamptz[], $11::text[],
+                $12::text[], $13::boolean[], $14::uuid[], $15::uuid[], $16::bytea[], $17::jsonb[],
+                $18::jsonb[])
+        AS e (position, id, type, version, site, sites, occurred, occurred_at, occurred_day,
+              recorded_at, recorded_by, actor, happened, replaces, unit, digest, remarks, data)
+), spoken AS (
+    INSERT INTO subjects (kind, code, occurred_at, position)
+    SELECT * FROM unnest($19::text[], $20::text[], $21::timestamptz[], $22::bigint[])
+), moved AS (
+    INSERT INTO legs (lot_id, account_id, occurred_day, occurred_at, position, site, delta, anchor)
+    SELECT * FROM unnest($23::bigint[], $24::bigint[], $25::date[], $26::timestamptz[],
+                         $27::bigint[], $28::text[], $29::bigint[], $30::bigint[])
+)
+UPDATE log_head SET position = $31, recorded_at = $32, next_account_id = $33, next_lot_id = $34,
+    next_code = $35, catalogue_position = $36, holds_position = $37;
 
 -- name: save_balances
 -- Absolute balances, as computed under the lock.
@@ -265,6 +288,12 @@ WHERE to_put_right.event_id = w.id AND to_put_right.state <> 'recorded';
 
 -- name: notify
 SELECT pg_notify('graftlog_log', $1);
+
+-- name: commit
+COMMIT;
+
+-- name: roll_back
+ROLLBACK;
 
 -- name: outcome
 -- After a lost connection: did the group's events get in?

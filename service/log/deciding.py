@@ -57,8 +57,8 @@ class Group:
 
     async def decide(self, group: list[Pending]) -> list[Answer | Exception]:
         """Verdicts for all requests of the group, and everything written that they changed."""
-        await self._head()
-        await self._seen_before(group)
+        await self._head(group)
+        await self._keys_seen(group)
         for pending in group:
             now = pending.submission.recorded_at or max(self.newest, self.clock_now)
             for part in pending.parts:
@@ -76,9 +76,18 @@ class Group:
         await self._write()
         return answers
 
-    async def _head(self) -> None:
-        row = await self.connection.fetchrow(SQL.head)
-        assert row is not None
+    async def _head(self, group: list[Pending]) -> None:
+        """The head, and which of the group's ids the log has seen."""
+        ids = [p.event.id for one in group for p in one.parts if p.event is not None]
+        rows = await self.connection.fetch(SQL.head, ids)
+        row = rows[0]
+        for seen in rows:
+            if seen["id"] is None:
+                continue
+            if seen["known_position"] < 0:
+                self.waiting.add(seen["id"])
+            else:
+                self.known[seen["id"]] = (seen["known_position"], seen["digest"])
         books, kept = self.books, self.kept
         books.position = row["position"]
         books.next_account_id, books.next_lot_id = row["next_account_id"], row["next_lot_id"]
@@ -95,14 +104,7 @@ class Group:
         self.catalogue_position = row["catalogue_position"]
         self.holds_position = row["holds_position"]
 
-    async def _seen_before(self, group: list[Pending]) -> None:
-        ids = [p.event.id for one in group for p in one.parts if p.event is not None]
-        if ids:
-            for event_id, position, digest in await self.connection.fetch(SQL.known, ids):
-                if position < 0:
-                    self.waiting.add(event_id)
-                else:
-                    self.known[event_id] = (position, digest)
+    async def _keys_seen(self, group: list[Pending]) -> None:
         keyed = [one.submission for one in group if one.submission.key is not None]
         if keyed:
             rows = await self.connection.fetch(
@@ -337,14 +339,12 @@ class Group:
     async def _write(self) -> None:
         books, connection = self.books, self.connection
         if self.entered:
-            await write(connection, books, self.entered)
             types = {str(one.accepted.event.__struct_config__.tag) for one in self.entered}
             if "catalogue.changed" in types:
                 self.catalogue_position = books.position
             if types & {"hold.placed", "hold.lifted", "label.lost", "event.voided"}:
                 self.holds_position = books.position
-            await connection.execute(
-                SQL.save_head,
+            head = (
                 books.position,
                 max(one.recorded_at for one in self.entered),
                 books.next_account_id,
@@ -353,6 +353,7 @@ class Group:
                 self.catalogue_position,
                 self.holds_position,
             )
+            await write(connection, books, self.entered, head)
             self.kept.catalogue_position = self.catalogue_position
             self.kept.holds_position = self.holds_position
             right = [

@@ -1,4 +1,4 @@
-"""Write what a group changed: COPY for what only grows, upserts for the books."""
+"""Write what a group changed: one statement for what only grows, upserts for the books."""
 
 from collections.abc import Sequence
 from datetime import datetime
@@ -25,37 +25,8 @@ from service.trade.events.stock import EventVoided
 from service.trade.items import parse_item
 from service.trade.units import Accepted
 
-EVENT_COLUMNS = [
-    "position",
-    "id",
-    "type",
-    "version",
-    "site",
-    "sites",
-    "occurred",
-    "occurred_at",
-    "occurred_day",
-    "recorded_at",
-    "recorded_by",
-    "actor",
-    "happened",
-    "replaces",
-    "unit",
-    "digest",
-    "remarks",
-    "data",
-]
-LEG_COLUMNS = [
-    "lot_id",
-    "account_id",
-    "occurred_day",
-    "occurred_at",
-    "position",
-    "site",
-    "delta",
-    "anchor",
-]
-SUBJECT_COLUMNS = ["kind", "code", "occurred_at", "position"]
+
+_encode = msgspec.json.Encoder().encode
 
 
 class Entered(msgspec.Struct, frozen=True, gc=False):
@@ -68,7 +39,7 @@ class Entered(msgspec.Struct, frozen=True, gc=False):
 
 
 def event_row(entered: Entered) -> tuple[Any, ...]:
-    """The row of `events`, in the order of EVENT_COLUMNS."""
+    """The row of `events`, in the order of the statement `enter`."""
     accepted, event = entered.accepted, entered.accepted.event
     return (
         accepted.position,
@@ -76,7 +47,8 @@ def event_row(entered: Entered) -> tuple[Any, ...]:
         event.__struct_config__.tag,
         1,
         event.site,
-        accepted.sites,
+        # codes need no quotes in the text of an array
+        "{" + ",".join(accepted.sites) + "}",
         event.occurred,
         accepted.moment.at,
         accepted.moment.day,
@@ -87,33 +59,41 @@ def event_row(entered: Entered) -> tuple[Any, ...]:
         UUID(event.replaces) if event.replaces else None,
         entered.unit,
         accepted.digest,
-        accepted.remarks,
+        # raw: a list inside an array would be taken for a second dimension
+        msgspec.Raw(_encode(accepted.remarks)),
         event.data,  # type: ignore[attr-defined]
     )
 
 
-async def write(connection: Connection, books: Books, entered: Sequence[Entered]) -> None:
-    """Everything that the accepted events changed."""
-    await connection.copy_records_to_table(
-        "events", records=[event_row(one) for one in entered], columns=EVENT_COLUMNS
-    )
+async def write(
+    connection: Connection, books: Books, entered: Sequence[Entered], head: Sequence[Any]
+) -> None:
+    """Everything that the accepted events changed, and the head."""
     subjects = [
         (kind, code, one.accepted.moment.at, one.accepted.position)
         for one in entered
         for kind, code in one.accepted.subjects
     ]
-    if subjects:
-        await connection.copy_records_to_table(
-            "subjects", records=subjects, columns=SUBJECT_COLUMNS
-        )
     legs = [posting for one in entered for posting in one.accepted.postings]
-    if legs:
-        await connection.copy_records_to_table("legs", records=legs, columns=LEG_COLUMNS)
+    await connection.execute(
+        SQL.enter,
+        *_columns([event_row(one) for one in entered], 18),
+        *_columns(subjects, 4),
+        *_columns(legs, 8),
+        *head,
+    )
     await _books(connection, books)
     await _voids_and_counts(connection, books, entered)
     for one in entered:
         if isinstance(one.accepted.event, CatalogueChanged):
             await _catalogue(connection, one.accepted.event, one.accepted.position)
+
+
+def _columns(rows: Sequence[Sequence[Any]], width: int) -> list[list[Any]]:
+    """Rows as columns, each an array of the statement."""
+    if not rows:
+        return [[] for _ in range(width)]
+    return [list(column) for column in zip(*rows, strict=True)]
 
 
 async def _books(connection: Connection, books: Books) -> None:
@@ -140,9 +120,7 @@ async def _books(connection: Connection, books: Books) -> None:
             )
             for a in accounts
         ]
-        await connection.execute(
-            SQL.save_balances, *(list(column) for column in zip(*rows, strict=True))
-        )
+        await connection.execute(SQL.save_balances, *_columns(rows, 12))
     holds = [h for h in dirty if isinstance(h, Hold) and books.holds.get(h.code) is h]
     if holds:
         await connection.executemany(SQL.save_hold, [_fields(hold) for hold in holds])
