@@ -1,6 +1,7 @@
 """The composition: which parts a process is made of, started in order and stopped in reverse."""
 
 import asyncio
+import gc
 from collections.abc import AsyncIterator, Callable
 from contextlib import AsyncExitStack, asynccontextmanager
 from typing import Any, Protocol
@@ -124,6 +125,10 @@ async def serve_async(app: Application, settings: Settings) -> None:
 
 
 def _server(app: Application, settings: Settings) -> uvicorn.Server:
+    # A group of a few hundred events makes tens of thousands of objects that live together and go
+    # together; at Python's usual thresholds the collector walks all of them several times a group.
+    gc.freeze()
+    gc.set_threshold(100_000, 20, 50)
     config = uvicorn.Config(
         app,
         host=settings.host,
@@ -141,15 +146,12 @@ def _server(app: Application, settings: Settings) -> uvicorn.Server:
 
 
 async def run_background(
-    settings: Settings, *, clock: Clock = system_clock, stop: asyncio.Event | None = None
+    database: Database, stop: asyncio.Event, *, clock: Clock = system_clock
 ) -> None:
-    """The `work` process: views and jobs without HTTP, until `stop` is set."""
-    ended = stop or asyncio.Event()
+    """The `work` process: views and jobs without HTTP on an open, migrated database, until `stop`
+    is set."""
     async with AsyncExitStack() as stack:
-        database = await open_database(settings)
-        stack.push_async_callback(database.close)
-        await migrate(database)
         for part in background(database, clock, run_views=True, run_jobs=True):
             await part.start()
             stack.push_async_callback(part.stop)
-        await ended.wait()
+        await stop.wait()
