@@ -303,7 +303,9 @@ class _Unit:
                 continue
             if soft(self.books, touched.account, touched.first):
                 self._draw(touched, short)
-            elif not completed:
+                # A count in between has set the book again: what is taken after it is not covered.
+                short = shortage(touched.account, touched.first)
+            if short is not None and not completed:
                 self.faults.setdefault(touched.by.index, []).append(self._below_zero(short))
 
     def _draw(self, touched: "_Touched", short: Short) -> None:

@@ -333,12 +333,18 @@ class TheLedger(RuleBasedStateMachine):
         return where | {"count": data.draw(counts), "to": other}
 
     def draw_trees_graded(self, data: st.DataObject) -> dict[str, Any]:
-        which = st.sampled_from(["first", "second"])
+        where = self.standing(data)
+        # Another grade than they have: else nothing would move.
+        others = [grade for grade in ("first", "second") if grade != where.get("grade")]
         outcomes = [
-            {"count": data.draw(counts), "stage": "ready", "grade": data.draw(which)}
+            {
+                "count": data.draw(counts),
+                "stage": "ready",
+                "grade": data.draw(st.sampled_from(others)),
+            }
             for _ in range(data.draw(st.integers(1, 2)))
         ]
-        return self.standing(data) | {"outcomes": outcomes}
+        return where | {"outcomes": outcomes}
 
     def draw_trees_sold(self, data: st.DataObject) -> dict[str, Any]:
         ready = [a for a in self.model.balances() if a.kind == "trees" and a.stage == "ready"]

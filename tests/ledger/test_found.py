@@ -1,0 +1,61 @@
+"""Stories that the plain model told otherwise than the service once did."""
+
+from collections.abc import AsyncIterator
+from typing import Any
+
+import pytest
+
+from service.log.append import Appender
+from service.storage.pool import Database
+from tests.support.bench_side import NOW, BenchSide, event
+
+
+@pytest.fixture
+async def bench(database: Database) -> AsyncIterator[BenchSide]:
+    appender = Appender(database, clock=lambda: NOW)
+    await appender.start()
+    side = BenchSide(appender, database)
+    await side.stocked()
+    yield side
+    await appender.stop()
+
+
+def estimated() -> Any:
+    fill = {"bag": "B3", "buds": 10, "basis": "estimated", "place": "C-BOX"}
+    return event(
+        "budwood.received", "2026-03-01", lot="BW3", cultivar="NAVEL", supplier="s-1", bags=[fill]
+    )
+
+
+def counted(day: str, number: int) -> Any:
+    line = {"bag": "B3", "place": "C-BOX", "counted": number}
+    return event("stock.counted", day, lines=[line], reason="looked into the bag")
+
+
+async def test_an_estimate_does_not_cover_what_is_taken_after_a_count(bench: BenchSide) -> None:
+    """12 of an estimated 10 are drawn before the count; 5 of the 3 counted are not there."""
+    await bench.given(estimated(), counted("2026-03-05", 3))
+    before = bench.graft(12, "2026-03-03", "T1", from_=[{"bag": "B3"}])
+    after = bench.graft(5, "2026-03-06", "T2", from_=[{"bag": "B3"}])
+    answer = await bench.send(before, after)
+    assert answer.status == 409
+    (fault,) = [fault for verdict in answer.verdicts for fault in verdict.errors]
+    assert (fault.kind, fault.numbers["day"], fault.numbers["shortage"]) == (
+        "below_zero",
+        "2026-03-06",
+        2,
+    )
+    assert [v.verdict for v in await bench.given(before)] == ["accepted"]
+    assert await bench.balance("BW3", "bag") == 3
+
+
+async def test_nothing_is_counted_into_a_lot_whose_making_was_voided(bench: BenchSide) -> None:
+    (made,) = await bench.given(bench.graft(5))
+    await bench.given(event("event.voided", "2026-03-06", event=made.id, reason="not so"))
+    line = {"lot": "T1", "place": "C-T1", "stage": "grafted", "size": "P9", "counted": 4}
+    verdict = await bench.when(event("stock.counted", "2026-03-07", lines=[line], reason="walked"))
+    assert [fault.kind for fault in verdict.errors] == ["unknown_code"]
+    await bench.given(bench.graft(6))
+    assert (
+        await bench.when(event("stock.counted", "2026-03-07", lines=[line], reason="walked"))
+    ).verdict == "accepted"
