@@ -10,7 +10,10 @@ from service.trade.words import Code, Data, Days, Occurred, Ref, Text, Word
 
 
 class SiteNorms(Data, frozen=True, kw_only=True):
-    """Norms of a site: defaults and remarks hang on them. All may be changed."""
+    """Norms of a site: defaults and remarks hang on them. All may be changed.
+
+    The numbers are common practice, without a source.
+    """
 
     returns_allowed: Annotated[bool, Meta(description="May sold trees come back to the site?")] = (
         True
@@ -21,10 +24,21 @@ class SiteNorms(Data, frozen=True, kw_only=True):
     bag_buds_min: Annotated[
         int, Meta(ge=1, le=1000, description="A bag with fewer buds is remarked as short.")
     ] = 15
-    bag_sticks_usual: Annotated[int, Meta(ge=1, le=100)] = 3
-    scion_length_mm: Annotated[int, Meta(ge=5, le=500)] = 38
+    bag_sticks_usual: Annotated[
+        int,
+        Meta(
+            ge=1,
+            le=100,
+            description="Sticks usual in a bag: three; two where buds sit close, up to five.",
+        ),
+    ] = 3
+    scion_length_mm: Annotated[
+        int, Meta(ge=5, le=500, description="Length of a prepared piece, millimetres.")
+    ] = 38
     scion_buds: Annotated[int, Meta(ge=1, le=20, description="Buds on a prepared piece.")] = 2
-    cut_length_mm: Annotated[int, Meta(ge=1, le=200)] = 13
+    cut_length_mm: Annotated[
+        int, Meta(ge=1, le=200, description="Length of the cut that it goes into, millimetres.")
+    ] = 13
     first_push_days: Annotated[
         Days, Meta(description="A push earlier than this after grafting is remarked.")
     ] = 4
