@@ -145,7 +145,7 @@ class Course:
         elif self.manner.forced:
             self.year.on(18 + self.chance.randint(0, 8), self.tops_off)
 
-    def count(self, stand: Stand) -> None:
+    def count(self, stand: Stand, *, prompt: bool = False) -> None:
         self.counted_on = self.year.today
         chance, age = self.chance, (self.year.today - self.grafted_on).days
         started = self.manner.counts_from is not None or age >= self.manner.push_from
@@ -177,7 +177,8 @@ class Course:
             "unclear": unclear,
             "removed": removed,
         }
-        self.say("push.counted", data, late=3 if chance.random() < 0.04 else 0)
+        late = 3 if chance.random() < 0.04 and not prompt else 0
+        self.say("push.counted", data, late=late)
 
     def tops_off(self) -> None:
         for stand in self.stands:

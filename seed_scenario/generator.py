@@ -315,7 +315,10 @@ class Year:
     def take_was_read(self, course: Course) -> None:
         """Some lots at Corin Hill get a second try on the stocks whose scion died."""
         stand = course.stands[0]
-        if course.site != "CORIN" or stand.failed < 3 or self.chance.random() < 0.35:
+        if course.site != "CORIN":
+            return
+        few, waits = stand.failed < 3, self.chance.random() < 0.35
+        if (few or waits) and (self.script.regrafted or not stand.failed):
             return
         self.on(3, lambda: self.script.regraft(course))
 

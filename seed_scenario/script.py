@@ -27,6 +27,7 @@ class Script:
         self.year = year
         self._other_source_tried = False
         self._late_one_told = False
+        self.regrafted = False
 
     def plan(self) -> None:
         """Open the books, then everything on its day."""
@@ -60,7 +61,7 @@ class Script:
             year.on(number, self._tell_late)
         june = [
             year.first + timedelta(days=n)
-            for n in range(25, 359)
+            for n in range(20, 359)
             if (year.first + timedelta(days=n)).month == 6
         ]
         open_days = [day for day in june if day.weekday() < 4] or june
@@ -406,6 +407,7 @@ class Script:
         wood = year.cut("CORIN", course.cultivar, count, course.source)
         told = {"lot": f"{course.lot}R", "from": year.take_buds(wood, count), **data}
         event = self.say("trees.regrafted", "CORIN", told)
+        self.regrafted = True
         course.stands[0].failed = 0
         year.begin_course(event, course.cultivar, course.manner, count, course.source)
 
@@ -427,7 +429,7 @@ class Script:
         data = {"lot": course.lot, "place": stand.place, "stage": "pushed", "size": stand.size}
         event = self.event("trees.lost", course.site, {**data, "count": 2, "cause": "breakage"})
         day = self.year.today
-        self.year.on_day(day + timedelta(days=2), lambda: course.count(stand))
+        self.year.on_day(day + timedelta(days=2), lambda: course.count(stand, prompt=True))
         told = day + timedelta(days=4)
         self.year.teller.evening(event, told, ("before_a_count",))
 

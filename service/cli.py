@@ -76,9 +76,14 @@ def work() -> None:
 
     async def background(ending: Ending) -> None:
         from service import application
+        from service.storage.migrate import migrate
+        from service.storage.pool import open_database
 
-        ending.gentle = True
-        await application.run_background(settings, stop=ending.told)
+        async with await open_database(settings) as database:
+            await migrate(database)
+            click.echo(f"graftlog {__version__} keeps the views and runs the jobs", err=True)
+            ending.gentle = True
+            await application.run_background(database, ending.told)
 
     run(background)
 

@@ -43,7 +43,10 @@ async def _checks(database: Database) -> AsyncIterator[Finding]:
         yield Finding(True, f"The database answers: PostgreSQL {row['version']}.", [])
         revision = await current(one)
         up_to_date = revision == head()
-        yield Finding(up_to_date, f"Its tables are at {revision}, this version's are {head()}.", [])
+        words = f"Its tables are at {revision}, this version's are {head()}."
+        if revision is None:
+            words = "In it there are no tables yet; `graftlog migrate` makes them."
+        yield Finding(up_to_date, words, [])
         if not up_to_date:
             return
     yield await _roles(database)

@@ -14,12 +14,15 @@ from tests.scenario.on_books import tell
 LAST_DAYS = [
     date(2024, 2, 29),
     date(2025, 6, 3),
+    date(2025, 6, 5),
     date(2025, 6, 28),
     date(2025, 10, 5),
+    date(2025, 10, 16),
     date(2026, 3, 9),
     date(2026, 8, 14),
     date(2026, 11, 24),
     date(2026, 12, 31),
+    date(2028, 1, 3),
 ]
 
 

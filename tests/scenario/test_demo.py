@@ -1,0 +1,139 @@
+"""The demo from an empty folder: loaded, toured, written to, killed, taken up again, cleared."""
+
+import contextlib
+import os
+import re
+import shlex
+import shutil
+import signal
+import socket
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+
+from tests.support.commands import Running, graftlog, running
+from tests.support.database import folder_for_a_server
+
+KEY = "a-key-set-beforehand-0123456789-abcdef"
+_COLOUR = re.compile(r"\x1b\[[0-9;]*m")
+
+
+@pytest.fixture
+def folder() -> Iterator[Path]:
+    path = folder_for_a_server()
+    yield path
+    shutil.rmtree(path, ignore_errors=True)
+
+
+def free_port() -> str:
+    with socket.socket() as sock:
+        sock.bind(("127.0.0.1", 0))
+        return str(sock.getsockname()[1])
+
+
+def curl_lines(demo: Running) -> list[str]:
+    """The curl lines of the tour, each on one line."""
+    text = _COLOUR.sub("", "".join(demo.out)).replace("\\\n", " ")
+    return [line.strip() for line in text.splitlines() if line.strip().startswith("curl ")]
+
+
+async def run_curl(line: str, key: str) -> httpx.Response:
+    """What the line does, word by word as a shell would take it."""
+    today = str(datetime.now(UTC).date())
+    words = shlex.split(line.replace("$(date -u +%F)", today).replace("$KEY", key))
+    headers: dict[str, str] = {}
+    url = body = ""
+    rest = iter(words[1:])
+    for word in rest:
+        if word == "-H":
+            name, _, value = next(rest).partition(": ")
+            headers[name] = value
+        elif word == "-d":
+            body = next(rest)
+        elif word != "-s":
+            url = word
+    async with httpx.AsyncClient(headers=headers, trust_env=False) as client:
+        return await (client.post(url, content=body) if body else client.get(url))
+
+
+def server_pid(folder: Path) -> int:
+    """The database server that runs on the demo's folder."""
+    return int((folder / "demo/postgres/cluster/postmaster.pid").read_text().split("\n")[0])
+
+
+async def test_the_demo_is_toured_killed_and_found_as_it_was(folder: Path) -> None:
+    settings: dict[str, Any] = {"DATA_DIR": str(folder), "PORT": free_port(), "DEMO_KEY": KEY}
+    async with running("demo", **settings) as demo:
+        await demo.line_with("stays up until Ctrl-C")
+        tour = _COLOUR.sub("", "".join(demo.out))
+        assert f"export KEY={KEY}" in tour
+        for site in ("CORIN", "TARNA", "ELDRA"):
+            assert re.search(rf"^  {site} +trees +ready +\d+  plants$", tour, re.MULTILINE)
+        assert re.search(r"^  CORIN +C-T6 +\d+  \d{4}-", tour, re.MULTILINE)
+        assert re.search(r"source tree C[NVEM]-\d+", tour)
+        lines = curl_lines(demo)
+        for line in lines[:5]:
+            answer = await run_curl(line, KEY)
+            assert answer.status_code == 200, f"{line}: {answer.text}"
+        ready = (await run_curl(lines[2], KEY)).json()["items"]
+        assert len(ready) == 5
+        assert all(row["expected"] for row in ready)
+        own = await run_curl(next(line for line in lines if " -d '" in line), KEY)
+        assert own.status_code == 201, own.text
+        lot = own.json()["verdicts"][0]["lot"]
+        history = lines[-1].replace("LOT", lot)
+        before = (await run_curl(history, KEY)).json()
+        assert before["lot"]["on_hand"] == 4
+
+        second = await graftlog("demo", **settings)
+        assert "is in use by another program" in second.err
+        cleared = await graftlog("demo", "--reset", **settings)
+        assert cleared.code == 1
+        assert "a demo runs on" in cleared.err
+        # Everything at once, as when the power goes.
+        os.kill(server_pid(folder), signal.SIGKILL)
+        demo.process.kill()
+        await demo.process.wait()
+
+    async with running("demo", **settings) as demo:
+        await demo.line_with("stays up until Ctrl-C")
+        assert "Loading" not in "".join(demo.out)
+        assert (await run_curl(history, KEY)).json() == before
+        assert await demo.end(signal.SIGINT) == 0
+        assert "Traceback" not in "".join(demo.out)
+        with pytest.raises(ProcessLookupError):
+            os.kill(demo.process.pid, 0)
+
+    checked = await graftlog("selftest", DATA_DIR=str(folder / "demo"))
+    assert checked.code == 0, checked.out
+    cleared = await graftlog("demo", "--reset", **settings)
+    assert cleared.code == 0
+    assert not (folder / "demo").exists()
+    assert "There is no demo data" in (await graftlog("demo", "--reset", **settings)).out
+
+
+async def test_an_interrupted_load_goes_on(folder: Path) -> None:
+    settings: dict[str, Any] = {"DATA_DIR": str(folder), "PORT": free_port(), "DEMO_KEY": KEY}
+    headers = {"Authorization": f"Bearer {KEY}"}
+    url = f"http://127.0.0.1:{settings['PORT']}"
+    async with running("demo", **settings) as demo:
+        await demo.line_with("Loading an invented year")
+        async with httpx.AsyncClient(base_url=url, headers=headers, trust_env=False) as client:
+            position = 0
+            while position < 300:
+                assert demo.process.returncode is None, await demo.rest()
+                with contextlib.suppress(httpx.TransportError):
+                    answer = await client.get("/v1/events", params={"limit": 1})
+                    position = answer.json()["position"]
+        demo.process.kill()
+        await demo.process.wait()
+    async with running("demo", **settings) as demo:
+        await demo.line_with("stays up until Ctrl-C")
+        assert "Loading an invented year" in "".join(demo.out)
+        assert await demo.end(signal.SIGTERM) == 0
+    checked = await graftlog("selftest", DATA_DIR=str(folder / "demo"))
+    assert checked.code == 0, checked.out
