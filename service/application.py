@@ -83,7 +83,10 @@ def assemble(settings: Settings, database: Database, appender: Writer, clock: Cl
         appender=appender,
         keys=KeyRing(database.writer, clock=clock),
         clock=clock,
-        ready_checks={"database": lambda: _database_check(database)},
+        ready_checks={
+            "database": lambda: _database_check(database),
+            "writer": lambda: _writer_check(appender),
+        },
     )
 
 
@@ -110,6 +113,10 @@ async def _database_check(database: Database) -> str | None:
     async with database.reader.acquire() as connection:
         revision = await current(connection)
     return None if revision == head() else f"at revision {revision}"
+
+
+async def _writer_check(appender: Writer) -> str | None:
+    return None if appender.running else "not running"
 
 
 def serve(app: Application, settings: Settings) -> None:

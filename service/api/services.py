@@ -23,6 +23,11 @@ class Writer(Protocol):
         """Record, or raise Busy, OutcomeUnknown, KeyInFlight, KeyReused."""
         ...
 
+    @property
+    def running(self) -> bool:
+        """Whether it takes requests."""
+        ...
+
 
 @dataclass
 class Services:

@@ -57,6 +57,11 @@ class Appender:
         self._newest = 0
         self._connection: OwnConnection | None = None
 
+    @property
+    def running(self) -> bool:
+        """Whether it takes requests."""
+        return self._task is not None and not self._task.done()
+
     async def start(self) -> None:
         """Begin to take requests."""
         self._stopping = False
@@ -120,7 +125,13 @@ class Appender:
                     events += len(pending.parts)
                     group.append(pending)
                 self._waiting_events -= events
-                await self._decide(group)
+                try:
+                    await self._decide(group)
+                except Exception:
+                    # Nobody may wait for ever, and the next group must have its turn.
+                    log.exception("a group was not decided")
+                    for pending in group:
+                        _settle(pending, OutcomeUnknown())
 
     async def _decide(self, group: list[Pending]) -> None:
         """Decide a group; a data error makes it run again request by request."""
