@@ -29,9 +29,11 @@ async def _get(client: httpx.AsyncClient, path: str) -> Any:
     return answer.json()
 
 
-def _title(say: Say, words: str, curl: str) -> None:
+def _title(say: Say, words: str, *curls: str) -> None:
     say("\n" + click.style(words, bold=True))
-    say(f"  {curl}\n")
+    for curl in curls:
+        say(f"  {curl}")
+    say("")
 
 
 def _curl(base: str, path: str) -> str:
@@ -117,8 +119,8 @@ async def _history(client: httpx.AsyncClient, base: str, say: Say) -> str | None
         return None
     path = f"/v1/tree-lots/{lots[0]}"
     answer = await _get(client, path)
-    _title(say, f"The history of lot {lots[0]}, back to its source tree", _curl(base, path))
-    say(f"  {_curl(base, path + '/lineage')}\n")
+    words = f"The history of lot {lots[0]}, back to its source tree"
+    _title(say, words, _curl(base, path), _curl(base, path + "/lineage"))
     lot = answer["lot"]
     say(f"  {lot['cultivar']} on {lot['rootstock']}, {lot['method']}, {lot['day']}")
     for step in (await _get(client, path + "/lineage"))["steps"][1:]:
