@@ -26,7 +26,8 @@ async def listening(app: object) -> AsyncIterator[str]:
     """The address of `app`, served by uvicorn on a free port."""
     config = uvicorn.Config(app, log_config=None, access_log=False, http="httptools", ws="none")  # type: ignore[arg-type]
     server = uvicorn.Server(config)
-    with socket.socket() as sock:
+    # With its protocol named, asyncio sends without delay (TCP_NODELAY): 40 ms an answer.
+    with socket.socket(proto=socket.IPPROTO_TCP) as sock:
         sock.bind(("127.0.0.1", 0))
         task = asyncio.create_task(server.serve(sockets=[sock]))
         while not server.started:
