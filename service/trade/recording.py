@@ -197,16 +197,17 @@ def draw_claims(
     if code is None or code not in books.reservations:
         return
     reservation = books.reservations[code]
+    if reservation.state == "released":
+        # What was given free stays free, also when a sale that had fulfilled part of it is voided.
+        books.alter(reservation, changed_position=position)
+        return
     by_line = {claim.line: claim for claim in reservation.claims}
     for part in fulfils:
         claim = by_line.get(part.line)
         if claim is not None:
             books.alter(claim, open=min(max(claim.open - sign * part.count, 0), claim.asked))
-    state = reservation.state
-    if state != "released":
-        left = any(claim.open for claim in reservation.claims)
-        state = "open" if left else "fulfilled"
-    books.alter(reservation, state=state, changed_position=position)
+    left = any(claim.open for claim in reservation.claims)
+    books.alter(reservation, state="open" if left else "fulfilled", changed_position=position)
 
 
 def _sold(

@@ -59,3 +59,27 @@ async def test_nothing_is_counted_into_a_lot_whose_making_was_voided(bench: Benc
     assert (
         await bench.when(event("stock.counted", "2026-03-07", lines=[line], reason="walked"))
     ).verdict == "accepted"
+
+
+async def test_a_released_claim_is_not_revived_by_voiding_a_sale(bench: BenchSide) -> None:
+    standing = {"lot": "T1", "place": "C-T1", "stage": "grafted", "size": "P9"}
+    outcomes = [{"count": 8, "stage": "ready", "grade": "first"}]
+    await bench.given(
+        bench.graft(10), event("trees.graded", "2026-05-01", **standing, outcomes=outcomes)
+    )
+    item = {"cultivar": "NAVEL", "rootstock": "CARRIZO", "size": "P9", "count": 6}
+    await bench.given(
+        event("reservation.made", "2026-05-02", reservation="R1", customer="c-1", lines=[item])
+    )
+    line = {"lot": "T1", "place": "C-T1", "size": "P9", "grade": "first", "count": 4}
+    (sale,) = await bench.given(
+        event("trees.sold", "2026-05-03", customer="c-1", reservation="R1", lines=[line])
+    )
+    await bench.given(
+        event("reservation.released", "2026-05-04", reservation="R1", reason="gave up")
+    )
+    await bench.given(event("event.voided", "2026-05-05", event=sale.id, reason="not so"))
+    row = await bench.database.reader.fetchrow(
+        "SELECT state, open::int FROM reservations JOIN commitments ON reservation = code"
+    )
+    assert tuple(row) == ("released", 0)
