@@ -154,7 +154,7 @@ KINDS = {
     "trees.moved": 2,
     "trees.graded": 3,
     "trees.sold": 2,
-    "reservation.made": 2,
+    "reservation.made": 3,
     "reservation.released": 1,
     "event.voided": 2,
 }
@@ -205,6 +205,9 @@ class TheLedger(RuleBasedStateMachine):
         ]
         graded = self.event("trees.graded", "2025-03-03", standing | {"outcomes": outcomes})
         self.tell([graded], "all")
+        item = {"cultivar": self.code("CV"), "rootstock": "CARRIZO", "size": "P9", "count": 2}
+        wanted = {"reservation": self.code("R0"), "customer": "cust-1", "lines": [item]}
+        self.tell([self.event("reservation.made", "2025-03-03", wanted)], "all")
 
     # -- events ----------------------------------------------------------------
 
