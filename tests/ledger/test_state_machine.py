@@ -144,6 +144,7 @@ moments = st.builds(
     st.integers(1, 12),
     st.sampled_from(["", "", "", "T08:00:00Z", "T16:00:00Z"]),
 )
+late_moments = st.builds(lambda day: f"2025-03-{day:02}", st.integers(9, 12))
 KINDS = {
     "liners.received": 1,
     "budwood.received": 1,
@@ -153,7 +154,7 @@ KINDS = {
     "trees.lost": 2,
     "trees.moved": 2,
     "trees.graded": 3,
-    "trees.sold": 2,
+    "trees.sold": 3,
     "reservation.made": 3,
     "reservation.released": 1,
     "event.voided": 2,
@@ -254,7 +255,8 @@ class TheLedger(RuleBasedStateMachine):
 
     def draw_event(self, data: st.DataObject, replaces: str | None = None) -> dict[str, Any]:
         kind = data.draw(kinds.filter(lambda k: k != "event.voided") if replaces else kinds)
-        occurred = data.draw(moments)
+        # What is sold has to be ready before: mostly late in the story.
+        occurred = data.draw(late_moments | moments if kind == "trees.sold" else moments)
         if kind == "event.voided":
             return self.voiding(data, occurred)
         made = getattr(self, "draw_" + kind.replace(".", "_"))(data)
@@ -355,9 +357,9 @@ class TheLedger(RuleBasedStateMachine):
         if ready:
             account = data.draw(st.sampled_from(ready))
             line = {"lot": account.lot, "place": account.place, "grade": account.grade}
-        line |= {"size": "P9", "stage": "ready", "count": data.draw(counts)}
+        line |= {"size": "P9", "stage": "ready", "count": data.draw(st.integers(1, 3) | counts)}
         sale: dict[str, Any] = {"customer": "cust-1", "lines": [line]}
-        if self.model.reservations and data.draw(st.booleans()):
+        if self.model.reservations and data.draw(st.integers(0, 3)):
             sale["reservation"] = data.draw(st.sampled_from(list(self.model.reservations)))
         return sale
 
