@@ -40,7 +40,7 @@ from tests.support.database import TestServer
 DEEP = os.environ.get("GRAFTLOG_TEST_DEEP") == "1"
 SMALLER = os.environ.get("GRAFTLOG_TEST_SHRINK") == "1"
 PROFILE = settings(
-    max_examples=int(os.environ.get("GRAFTLOG_TEST_EXAMPLES", "300" if DEEP else "30")),
+    max_examples=int(os.environ.get("GRAFTLOG_TEST_EXAMPLES", "300" if DEEP else "50")),
     stateful_step_count=25 if DEEP else 14,
     deadline=None,
     print_blob=True,
