@@ -57,7 +57,12 @@ def build(
                 opened = await open_database(settings)
                 stack.push_async_callback(opened.close)
             await migrate(opened)
-            appender = Appender(opened, clock=clock, queue_limit=settings.queue_limit)
+            appender = Appender(
+                opened,
+                clock=clock,
+                queue_limit=settings.queue_limit,
+                group_limit=settings.group_limit,
+            )
             await appender.start()
             stack.push_async_callback(appender.stop)
             for part in background(opened, clock, run_views=run_views, run_jobs=run_jobs):

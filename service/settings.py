@@ -61,7 +61,7 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     query_timeout: int = 30
     body_limit: int = MEBIBYTE
     batch_body_limit: int = 8 * MEBIBYTE
-    queue_limit: int = 4096
+    queue_limit: int = 20_000
     group_limit: int = 1024
 
     def __repr__(self) -> str:
@@ -207,7 +207,7 @@ VARIABLES: tuple[Variable, ...] = (
         "queue_limit",
         _whole(1, 1_000_000),
         "a number from 1 to 1000000",
-        "Most requests that wait to be written; more are answered 503 with Retry-After.",
+        "Most events that wait to be written; more are answered 503 with Retry-After.",
     ),
     Variable(
         "group_limit",

@@ -29,9 +29,6 @@ from service.storage.pool import Database, OwnConnection
 
 log = structlog.get_logger(__name__)
 
-# A group holds at most so many events, so that a lock is never held for long.
-GROUP_EVENTS = 4000
-GROUP_REQUESTS = 256
 # With a steady stream of groups, listeners are told at most this often.
 NOTIFY_EVERY_S = 0.01
 
@@ -40,11 +37,21 @@ class Appender:
     """The log's writer in this process. Start it, append, stop it."""
 
     def __init__(
-        self, database: Database, *, clock: Clock = system_clock, queue_limit: int = 2000
+        self,
+        database: Database,
+        *,
+        clock: Clock = system_clock,
+        queue_limit: int = 20_000,
+        group_limit: int = 1024,
     ) -> None:
+        """`queue_limit`: events that may wait; a request finding an empty queue always may.
+        `group_limit`: events after which a group is closed, so that the lock is never held for
+        long; one larger request is a group of its own.
+        """
         self._database = database
         self._clock = clock
         self._queue_limit = queue_limit
+        self._group_limit = group_limit
         self._queue: deque[Pending] = deque()
         self._waiting_events = 0
         self._woken = asyncio.Event()
@@ -88,9 +95,9 @@ class Appender:
         Raises Busy, KeyInFlight, KeyReused, OutcomeUnknown. A caller that goes away does not take
         its request with it: what was queued is decided.
         """
-        count = len(submission.elements)
-        if self._task is None or self._task.done() or self._stopping:
+        if not self.running or self._stopping:
             raise Busy
+        count = len(submission.elements)
         if self._queue and self._waiting_events + count > self._queue_limit:
             raise Busy
         key = submission.key
@@ -120,7 +127,7 @@ class Appender:
             while self._queue:
                 group: list[Pending] = []
                 events = 0
-                while self._queue and len(group) < GROUP_REQUESTS and events < GROUP_EVENTS:
+                while self._queue and events < self._group_limit:
                     pending = self._queue.popleft()
                     events += len(pending.parts)
                     group.append(pending)

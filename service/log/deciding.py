@@ -11,7 +11,7 @@ import msgspec
 
 from service.clock import Clock
 from service.log import answering
-from service.log.incoming import Part, understand, units_of
+from service.log.incoming import Part, understand, units_of, zones_told
 from service.log.loading import SQL, Loader, load_catalogue, load_holds
 from service.log.submission import Answer, Fault, KeyReused, Submission, Verdict
 from service.log.writing import Entered, write
@@ -61,11 +61,12 @@ class Group:
         await self._keys_seen(group)
         for pending in group:
             now = pending.submission.recorded_at or max(self.newest, self.clock_now)
+            told = zones_told(pending.parts)
             for part in pending.parts:
                 # A group may be decided again, request by request: nothing of before counts.
                 part.faults, part.incoming = list(part.element.faults), None
                 if part.event is not None and not part.faults:
-                    understand(part, self.books.catalogue, now)
+                    understand(part, self.books.catalogue, now, told)
         loader = Loader(self.connection, self.books, self.next_code)
         await loader.load(
             [p.incoming for one in group for p in one.parts if p.incoming is not None]

@@ -65,12 +65,24 @@ def parts_of(submission: Submission) -> list[Part]:
     return parts
 
 
-def understand(part: Part, catalogue: Catalogue, now: datetime) -> None:
-    """Read the part's `occurred` in its site's calendar; faults go to the part."""
+def zones_told(parts: list[Part]) -> dict[str, str]:
+    """Time zones of sites by the request's own entries: a site and its places may come together."""
+    return {
+        part.event.data.entry.code: part.event.data.entry.time_zone
+        for part in parts
+        if isinstance(part.event, CatalogueChanged) and isinstance(part.event.data.entry, Site)
+    }
+
+
+def understand(part: Part, catalogue: Catalogue, now: datetime, told: dict[str, str]) -> None:
+    """Read the part's `occurred` in its site's calendar; faults go to the part.
+
+    `told`: time zones that the request itself brings, for sites the catalogue does not have yet.
+    """
     event = part.event
     assert event is not None
     try:
-        where = _zone_of(event, catalogue)
+        where = _zone_of(event, catalogue, told)
         try:
             moment = understand_occurred(event.occurred, where)
         except ValueError as error:
@@ -91,19 +103,20 @@ def understand(part: Part, catalogue: Catalogue, now: datetime) -> None:
     part.incoming = Incoming(event, moment, part.digest, part.index)
 
 
-def _zone_of(event: Envelope, catalogue: Catalogue) -> ZoneInfo:
-    if isinstance(event, CatalogueChanged) and isinstance(event.data.entry, Site):
-        entry = event.data.entry
-        if entry.code == event.site:
-            try:
-                return zone(entry.time_zone)
-            except (KeyError, ValueError, OSError) as error:
-                raise refuse(
-                    "bad_value",
-                    f"{entry.time_zone} is no time zone of the IANA database.",
-                    "#/data/entry/time_zone",
-                ) from error
-    return zone(catalogue.site(event.site).time_zone)
+def _zone_of(event: Envelope, catalogue: Catalogue, told: dict[str, str]) -> ZoneInfo:
+    known = ("site", event.site) in catalogue.entries
+    own_entry = isinstance(event, CatalogueChanged) and isinstance(event.data.entry, Site)
+    name = told.get(event.site) if own_entry or not known else None
+    if name is None:
+        return zone(catalogue.site(event.site).time_zone)
+    try:
+        return zone(name)
+    except (KeyError, ValueError, OSError) as error:
+        raise refuse(
+            "bad_value",
+            f"{name} is no time zone of the IANA database.",
+            "#/data/entry/time_zone" if own_entry else "#/site",
+        ) from error
 
 
 def units_of(submission: Submission, parts: list[Part]) -> list[list[Part]]:

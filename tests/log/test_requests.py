@@ -180,3 +180,21 @@ async def test_an_entry_changed_meanwhile_is_not_overwritten(bench: BenchSide) -
     assert stale.status == 412
     fresh = await bench.send(size, expected={("size", "P9"): position})
     assert fresh.status == 201
+
+
+async def test_a_site_and_its_places_come_in_one_request(bench: BenchSide) -> None:
+    site = {"kind": "site", "code": "NEW", "name": "New", "time_zone": "Asia/Tokyo",
+            "latitude": 35, "longitude": 139}  # fmt: skip
+    place = {"kind": "place", "code": "N-T1", "site": "NEW", "structure": "House 1"}
+    answer = await bench.send(
+        event("catalogue.changed", "2026-01-01", "NEW", entry=site),
+        event("catalogue.changed", "2026-01-01", "NEW", entry=place),
+        event("place.checked", "2026-01-01", "NEW", place="N-T1"),
+    )
+    assert answer.status == 201, answer.verdicts
+    bad = site | {"code": "ODD", "time_zone": "Mars/Olympus"}
+    refused = await bench.send(
+        event("catalogue.changed", "2026-01-01", "ODD", entry=bad),
+        event("catalogue.changed", "2026-01-01", "ODD", entry=place | {"site": "ODD"}),
+    )
+    assert {fault.kind for v in refused.verdicts for fault in v.errors} == {"bad_value"}
