@@ -2,10 +2,11 @@
 
 import asyncio
 import contextlib
+import random
 from collections.abc import Iterable
 from datetime import UTC, datetime
 from typing import Any
-from uuid import UUID, uuid4
+from uuid import UUID
 
 import msgspec
 
@@ -274,7 +275,7 @@ class Group:
                     id=part.event.id if part.event else None, verdict="refused", errors=faults
                 )
             return
-        unit_id = uuid4()
+        unit_id = UUID(int=random.getrandbits(128), version=4)
         by = submission.recorded_by or submission.principal.name
         for one in accepted:
             verdicts[one.index] = Verdict(
