@@ -163,6 +163,7 @@ class Appender:
 
     async def _transaction(self, group: list[Pending]) -> list[Answer | Exception]:
         connection = await self._session()
+        session: Group | None = None
         try:
             await connection.execute(SQL.begin)
             session = Group(connection, self._kept, self._clock)
@@ -173,6 +174,9 @@ class Appender:
         except BaseException:
             await self._roll_back(connection)
             raise
+        finally:
+            if session is not None:
+                session.books.let_go()
         if session.entered:
             self._newest = session.books.position
             self._later_notify()

@@ -264,6 +264,12 @@ class Books:
         while len(self.journal) > mark:
             self.journal.pop()()
 
+    def let_go(self) -> None:
+        """Forget what changed and how to undo it. Both refer to these books, and they to both: a
+        group's tens of thousands of objects would stay until the collector comes for them."""
+        self.journal.clear()
+        self.dirty.clear()
+
     def put(self, table: dict[Any, Any], key: Any, value: Any) -> None:
         """Set `table[key]`, journalled."""
         missing = key not in table

@@ -1,6 +1,7 @@
 """Requests share a transaction, never a fate."""
 
 import asyncio
+import gc
 from collections.abc import AsyncIterator
 from typing import Any
 from uuid import uuid4
@@ -21,6 +22,7 @@ from service.log.submission import (
     Submission,
 )
 from service.storage.pool import Database
+from service.trade.books import Books
 from service.trade.events import Event
 from tests.support.bench_side import EVERYTHING, NOW, BenchSide, event
 from tests.support.database import TestServer
@@ -240,6 +242,17 @@ async def test_stopping_finishes_what_was_begun(database: Database, more: int) -
         assert {answer.status for answer in await asyncio.gather(*begun)} == {201}
     with pytest.raises(Busy):
         await bench.send(looked())
+
+
+async def test_a_groups_books_go_when_it_ends(bench: BenchSide) -> None:
+    """Not when the collector comes: a busy writer would carry many groups' books about."""
+    gc.collect()
+    gc.disable()
+    try:
+        await bench.given(*(looked() for _ in range(20)))
+        assert not [thing for thing in gc.get_objects() if isinstance(thing, Books)]
+    finally:
+        gc.enable()
 
 
 # -- ids and keys -----------------------------------------------------------------------
