@@ -121,9 +121,9 @@ async def test_a_refused_request_in_the_group_harms_no_other(bench: BenchSide) -
 
 async def test_a_cancelled_request_does_not_take_its_group_with_it(bench: BenchSide) -> None:
     events = [looked() for _ in range(3)]
-    tasks = [asyncio.create_task(bench.send(one)) for one in events]
     async with bench.database.writer.acquire() as connection:
         await connection.execute(LOCK)
+        tasks = [asyncio.create_task(bench.send(one)) for one in events]
         await waiting(bench, 1)
         tasks[1].cancel()
         with pytest.raises(asyncio.CancelledError):
