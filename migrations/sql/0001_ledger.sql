@@ -137,11 +137,12 @@ CREATE TABLE balances (
     PRIMARY KEY (lot_id, account_id),
     UNIQUE (lot_id, kind, site, place, stage, size, grade, ref, commodity),
     CHECK (balance >= 0 OR kind IN ('source', 'variance'))
-);
+) WITH (fillfactor = 70);
 COMMENT ON TABLE balances IS 'Accounts with their balance now. Kinds: source, variance (may be negative); bag, liners, trees, transit (in the nursery); used, discarded, lost, customer (gone). Empty text where a part does not apply.';
 COMMENT ON COLUMN balances.ref IS 'bag: the bag; discarded, lost: the cause; customer: the customer; source: supplier, source tree or opening.';
-CREATE INDEX balances_place ON balances (place) WHERE balance > 0 AND kind IN ('bag', 'liners', 'trees');
-CREATE INDEX balances_site ON balances (site, kind) WHERE balance > 0;
+-- No index speaks of the balance itself, and pages keep room: so an update stays on its page.
+CREATE INDEX balances_place ON balances (place) WHERE kind IN ('bag', 'liners', 'trees');
+CREATE INDEX balances_kind_site ON balances (kind, site);
 CREATE INDEX balances_transit ON balances (place) WHERE kind = 'transit';
 
 CREATE TABLE legs (

@@ -55,8 +55,17 @@ def liners(site: str, place: str, size: str) -> Key:
     return Key("liners", site, place, "", size, "", "", PLANTS)
 
 
+# How a line names trees without a grade where graded ones stand beside them.
+UNGRADED = "ungraded"
+
+
+def grade_of(said: str | None) -> str:
+    """The grade as accounts have it: empty for none."""
+    return "" if said is None or said == UNGRADED else said
+
+
 def trees(site: str, place: str, stage: str, size: str, grade: str | None = None) -> Key:
-    return Key("trees", site, place, stage, size, grade or "", "", PLANTS)
+    return Key("trees", site, place, stage, size, grade_of(grade), "", PLANTS)
 
 
 def gone(kind: str, site: str, ref: str, commodity: str) -> Key:

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from service.trade import holds
-from service.trade.accounts import Key
+from service.trade.accounts import UNGRADED, Key, grade_of
 from service.trade.books import Account, Bag, Books, Lot
 from service.trade.events.budwood import BudLine
 from service.trade.events.catalogue import Place, Site
@@ -112,10 +112,13 @@ class Bench:
             and (place is None or key.place == place)
             and (stage is None or key.stage == stage)
             and (size is None or key.size == size)
-            and (grade is None or key.grade == grade)
+            and (grade is None or key.grade == grade_of(grade))
             and (ref is None or key.ref == ref)
         ]
         standing = [account for account in fits if account.at_end_of(self.day) > 0]
+        if len(standing) > 1 and len({account.key._replace(grade="") for account in standing}) == 1:
+            # Only grades differ, and no words can name the ungraded: they are meant.
+            standing = [account for account in standing if not account.key.grade] or standing
         if len(standing) == 1:
             return standing[0]
         if len(standing) > 1:
@@ -162,6 +165,16 @@ class Bench:
         bag = self.books.bag(line.bag, f"{pointer}/bag")
         return bag, self.bag_account(bag, line.place, f"{pointer}/bag")
 
+    def changes(self, account: Account, pointer: str, **there: str | None) -> None:
+        """Refuse a move or potting that ends where it begins."""
+        if all(value in (None, getattr(account.key, name)) for name, value in there.items()):
+            raise refuse(
+                "same_place",
+                f"{account.key.ref or account.lot} stands there already.",
+                pointer,
+                **{name: value for name, value in there.items() if value},
+            )
+
     # -- holds ----------------------------------------------------------------------
 
     def held(self, action: str, lot: Lot | None, keys: Iterable[Key], pointer: str) -> None:
@@ -175,7 +188,7 @@ class Bench:
             if key.place:
                 tokens.add(f"place:{key.place}")
             if key.kind == "bag":
-                tokens.add(f"bag:{key.ref}")
+                tokens |= self.books.bag_tokens(key.ref)
         for hold in holds.blocking(self.books, action, tokens, self.day):
             self.break_rule(
                 "held",
@@ -201,5 +214,7 @@ def _shown(account: Account, bench: Bench) -> dict[str, Any]:
         "bag": key.ref,
     }
     shown: dict[str, Any] = {name: value for name, value in parts.items() if value}
+    if key.kind == "trees" and key.stage == "ready":
+        shown["grade"] = key.grade or UNGRADED
     shown["count"] = account.at_end_of(bench.day)
     return shown

@@ -178,7 +178,7 @@ def _graded(site: str, d: trees.TreesGradedData) -> list[Leg]:
     start = acc.trees(site, d.place or "", d.stage or "", d.size or "", d.grade)
     legs: list[Leg] = []
     for outcome in d.outcomes:
-        end = start._replace(stage=outcome.stage, grade=outcome.grade or "")
+        end = start._replace(stage=outcome.stage, grade=acc.grade_of(outcome.grade))
         if end != start:
             legs += move(d.lot, start, end, outcome.count)
     return legs

@@ -201,3 +201,30 @@ async def test_a_consignment_arrives_short_and_with_a_surplus(bench: BenchSide) 
         )
     )
     assert again.errors[0].kind == "received_already"
+
+
+async def test_ungraded_trees_can_be_named_beside_graded_ones(bench: BenchSide) -> None:
+    await bench.nursery()
+    await bench.given(bought())
+    await bench.given(
+        event("trees.graded", "2026-03-10", lot="R1", outcomes=[{"count": 20, "grade": "first"}])
+    )
+    sale = event("trees.sold", "2026-04-01", customer="c", lines=[{"lot": "R1", "count": 3}])
+    refused = await bench.when(sale)
+    assert refused.errors[0].kind == "say_which"
+    grades = {there["grade"] for there in refused.errors[0].numbers["standing"]}
+    assert grades == {"first", "ungraded"}
+    sale["data"]["lines"][0]["grade"] = "ungraded"
+    assert (await bench.when(sale)).verdict == "accepted"
+    assert await bench.balance("R1", "trees", grade="") == 27
+
+
+async def test_a_move_to_where_it_stands_is_refused(bench: BenchSide) -> None:
+    await bench.nursery()
+    await bench.given(bought())
+    stays = event("trees.moved", "2026-04-01", lot="R1", to="C-T2", count=9999)
+    assert (await bench.when(stays)).errors[0].kind == "same_place"
+    pot = event("trees.potted", "2026-04-01", lot="R1", to_size="L2")
+    assert (await bench.when(pot)).errors[0].kind == "same_place"
+    many = event("trees.graded", "2026-04-01", lot="R1", outcomes=[{"count": 51}])
+    assert (await bench.when(many)).errors[0].kind == "counts_disagree"

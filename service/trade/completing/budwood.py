@@ -26,16 +26,18 @@ from service.trade.verdicts import refuse
 from service.trade.words import understand_occurred
 
 
-def new_bags(bench: Bench, bags: list[BagFill], pointer: str) -> list[BagFill]:
-    """Bags with their codes; a bag below the site's norm is remarked as short."""
+def new_bags(bench: Bench, bags: list[BagFill], pointer: str, seen: set[str]) -> list[BagFill]:
+    """Bags with their codes; a bag below the site's norm is remarked as short.
+
+    `seen` are codes that the event gives to other things; the bags' own are added to it.
+    """
     norm = bench.site.norms.bag_buds_min
     filled: list[BagFill] = []
-    seen: set[str] = set()
     for index, fill in enumerate(bags):
         at = f"{pointer}/{index}"
         code = bench.mint(fill.bag)
         if code in seen:
-            raise refuse("code_in_use", f"Bag {code} is named twice.", f"{at}/bag", code=code)
+            raise refuse("code_in_use", f"{code} is named twice.", f"{at}/bag", code=code)
         seen.add(code)
         bench.new_lot(code, f"{at}/bag")
         bench.place(fill.place, f"{at}/place")
@@ -108,7 +110,7 @@ def _cut(bench: Bench, d: BudwoodCutData) -> BudwoodCutData:
             )
         bench.held(holds.USE, lot, (), "#/data/tree_lot")
     lot_code = new_budwood_lot(bench, d.lot)
-    return replace(d, lot=lot_code, bags=new_bags(bench, d.bags, "#/data/bags"))
+    return replace(d, lot=lot_code, bags=new_bags(bench, d.bags, "#/data/bags", {lot_code}))
 
 
 @completes(BudwoodReceived)
@@ -119,7 +121,7 @@ def _received(bench: Bench, d: BudwoodReceivedData) -> BudwoodReceivedData:
         source_expired(bench, d.source_tree, "#/data/source_tree")
     day_given(bench, d.cut_on, "#/data/cut_on")
     lot = new_budwood_lot(bench, d.lot)
-    return replace(d, lot=lot, bags=new_bags(bench, d.bags, "#/data/bags"))
+    return replace(d, lot=lot, bags=new_bags(bench, d.bags, "#/data/bags", {lot}))
 
 
 def day_given(bench: Bench, text: str | None, pointer: str) -> None:
@@ -164,7 +166,11 @@ def _discarded(bench: Bench, d: BudwoodDiscardedData) -> BudwoodDiscardedData:
 @completes(BudwoodMoved)
 def _moved(bench: Bench, d: BudwoodMovedData) -> BudwoodMovedData:
     bench.place(d.to, "#/data/to")
-    return replace(d, lines=taken_lines(bench, d.lines, holds.MOVE))
+    lines = taken_lines(bench, d.lines, holds.MOVE)
+    for index, line in enumerate(lines):
+        _, account = bench.bud_line(line, f"#/data/lines/{index}")
+        bench.changes(account, f"#/data/lines/{index}", place=d.to)
+    return replace(d, lines=lines)
 
 
 @completes(BudwoodSold)

@@ -4,7 +4,7 @@ from msgspec.structs import replace
 
 from service.trade import holds
 from service.trade.bench import Bench
-from service.trade.books import Account
+from service.trade.books import Account, Lot
 from service.trade.completing import completes
 from service.trade.events.liners import (
     LinersDiscarded,
@@ -40,6 +40,18 @@ def standing(
     return account
 
 
+def no_stage(lot: Lot, stage: str | None, at: str) -> None:
+    """Refuse a stage said of what has none: it would stand on an account of trees."""
+    if stage is not None and lot.kind != "tree":
+        raise refuse(
+            "wrong_kind",
+            f"{lot.code} is a {lot.kind} lot; only trees have a stage.",
+            f"{at}/stage",
+            code=lot.code,
+            is_a=lot.kind,
+        )
+
+
 def all_of(bench: Bench, account: Account, count: int | None, pointer: str) -> int:
     """The number said, or all that stands there on that day."""
     if count is not None:
@@ -65,6 +77,7 @@ def _discarded(bench: Bench, d: LinersDiscardedData) -> LinersDiscardedData:
 def _moved(bench: Bench, d: LinersMovedData) -> LinersMovedData:
     bench.place(d.to, "#/data/to")
     account = standing(bench, d, holds.MOVE)
+    bench.changes(account, "#/data/to", place=d.to)
     count = all_of(bench, account, d.count, "#/data/count")
     return replace(d, place=account.key.place, size=account.key.size, count=count)
 
@@ -75,6 +88,7 @@ def _potted(bench: Bench, d: LinersPottedData) -> LinersPottedData:
     if d.to is not None:
         bench.place(d.to, "#/data/to")
     account = standing(bench, d, holds.MOVE)
+    bench.changes(account, "#/data/to_size", size=d.to_size, place=d.to)
     count = all_of(bench, account, d.count, "#/data/count")
     place = account.key.place
     return replace(d, place=place, size=account.key.size, count=count, to=d.to or place)

@@ -10,7 +10,7 @@ from service.trade.bench import Bench
 from service.trade.books import Account, Lot
 from service.trade.completing import completes
 from service.trade.completing.budwood import day_given
-from service.trade.completing.liners import all_of
+from service.trade.completing.liners import all_of, no_stage
 from service.trade.events.trees import (
     ConsignmentReceived,
     ConsignmentReceivedData,
@@ -80,6 +80,7 @@ def _lost(bench: Bench, d: TreesLostData) -> TreesLostData:
 def _moved(bench: Bench, d: TreesMovedData) -> TreesMovedData:
     bench.place(d.to, "#/data/to")
     _, account = _standing(bench, d, holds.MOVE)
+    bench.changes(account, "#/data/to", place=d.to)
     count = all_of(bench, account, d.count, "#/data/count")
     return replace(d, count=count, **_where(account.key))
 
@@ -90,6 +91,7 @@ def _potted(bench: Bench, d: TreesPottedData) -> TreesPottedData:
     if d.to is not None:
         bench.place(d.to, "#/data/to")
     _, account = _standing(bench, d, holds.MOVE)
+    bench.changes(account, "#/data/to_size", size=d.to_size, place=d.to)
     count = all_of(bench, account, d.count, "#/data/count")
     return replace(d, count=count, to=d.to or account.key.place, **_where(account.key))
 
@@ -98,6 +100,16 @@ def _potted(bench: Bench, d: TreesPottedData) -> TreesPottedData:
 def _graded(bench: Bench, d: TreesGradedData) -> TreesGradedData:
     lot = bench.books.lot(d.lot, "#/data/lot", "tree")
     account = bench.pick_key(lot, d, "#/data/place")
+    graded, there = sum(outcome.count for outcome in d.outcomes), account.at_end_of(bench.day)
+    # Trees that keep stage and grade have no legs by which the judge could see them.
+    if graded > there:
+        raise refuse(
+            "counts_disagree",
+            f"{graded} were graded, the book has {there} there. A stock count would settle it.",
+            "#/data/outcomes",
+            graded=graded,
+            book=there,
+        )
     return replace(d, **_where(account.key))
 
 
@@ -147,6 +159,7 @@ def _line_account(bench: Bench, line: SentLine, at: str) -> tuple[Lot, Account]:
     lot = bench.books.lot(line.lot or "", f"{at}/lot")
     if lot.kind == "budwood":
         raise refuse("missing", "Name the bag that is sent.", f"{at}/bag", lot=lot.code)
+    no_stage(lot, line.stage, at)
     if lot.kind == "tree":
         return lot, bench.pick_key(lot, line, f"{at}/lot")
     return lot, bench.pick(lot, "liners", f"{at}/lot", place=line.place, size=line.size)
@@ -202,6 +215,9 @@ def _arrived(
         raise refuse("missing", "Name either `lot` or `bag`.", at)
     bag = bench.books.bag(line.bag, f"{at}/bag") if line.bag else None
     lot = bench.books.lot(bag.lot if bag else line.lot or "", f"{at}/lot")
+    if bag is None and lot.kind == "budwood":
+        raise refuse("missing", "Name the bag that arrived.", f"{at}/bag", lot=lot.code)
+    no_stage(lot, line.stage, at)
     fits = [
         account
         for key, account in bench.books.accounts_of(lot.code).items()
@@ -213,6 +229,11 @@ def _arrived(
         and line.size in (None, key.size)
         and line.grade in (None, key.grade)
     ]
+    if len(fits) > 1:
+        # Not what a voided sending left empty; and no words can name the ungraded.
+        fits = [account for account in fits if account.balance > 0] or fits
+        if len({account.key._replace(grade="") for account in fits}) == 1:
+            fits = [account for account in fits if not account.key.grade] or fits
     if len(fits) > 1:
         raise refuse("say_which", f"{lot.code} was sent in several stages or sizes.", at)
     if not fits:

@@ -10,7 +10,14 @@ from service.trade.events.liners import LossCause
 from service.trade.methods import MethodName
 from service.trade.words import Code, Count, CountOrZero, Data, Occurred, Ref, Text, Word
 
-Grade = Annotated[Word, Meta(description="The grade the site uses.", examples=["first"])]
+Grade = Annotated[
+    Word,
+    Meta(
+        description="The grade the site uses; `ungraded` names trees without one where graded "
+        "ones stand beside them.",
+        examples=["first"],
+    ),
+]
 
 
 class TreesReceivedData(Data, frozen=True, kw_only=True):
