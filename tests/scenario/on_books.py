@@ -42,7 +42,7 @@ def tell(books: Books, request: Request) -> Outcome:
         details.extend(f"{index}: {one.detail} {one.numbers}" for one in faults)
 
     for part in parts:
-        understand(part, books.catalogue, request.recorded_at)
+        understand(part, books.catalogue, request.recorded_at, {})
         if part.faults:
             fault(part.index, part.faults)
     if refused and request.mode == "all":
