@@ -18,6 +18,7 @@ from service.log.submission import Answer, Fault, KeyReused, Submission, Verdict
 from service.log.writing import Entered, write
 from service.storage.pool import Connection
 from service.trade.books import Books, Catalogue, Hold
+from service.trade.subjects import made_by
 from service.trade.units import UnitRefused, take_in
 
 
@@ -283,6 +284,7 @@ class Group:
                 verdict="accepted",
                 position=None if submission.check else one.position,
                 lot=getattr(one.event.data, "lot", None),  # type: ignore[attr-defined]
+                made=made_by(one.event),
                 remarks=one.remarks,
             )
         if submission.check:

@@ -33,6 +33,8 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     verdict: VerdictName
     position: int | None = None
     lot: str | None = None
+    # codes of what the event made, chosen or minted, by kind: lot, bag, consignment, ...
+    made: dict[str, list[str]] = {}
     remarks: list[Remark] = []
     errors: list[Fault] = []
 

@@ -3,7 +3,7 @@
 from typing import Any
 
 from service.trade.books import Books
-from service.trade.events import catalogue, facts, stock, trees
+from service.trade.events import budwood, catalogue, facts, grafting, liners, selling, stock, trees
 from service.trade.events.envelope import Envelope
 
 Subject = tuple[str, str]
@@ -72,7 +72,35 @@ def _collect(data: Any, found: set[Subject]) -> None:
         elif name in _NESTED:
             inner = getattr(data, name)
             for part in inner if isinstance(inner, list) else (inner,):
-                _collect(part, found)
+                if part is not None:
+                    _collect(part, found)
+
+
+# What an event may bring into being, by the field that holds its code.
+_MAKES: dict[type, dict[str, str]] = {
+    budwood.BudwoodCut: {"lot": "lot"},
+    budwood.BudwoodReceived: {"lot": "lot"},
+    budwood.ScionsPrepared: {"into": "bag"},
+    liners.LinersReceived: {"lot": "lot"},
+    trees.TreesReceived: {"lot": "lot"},
+    trees.ConsignmentSent: {"consignment": "consignment"},
+    grafting.TreesGrafted: {"lot": "lot"},
+    grafting.TreesRegrafted: {"lot": "lot"},
+    selling.ReservationMade: {"reservation": "reservation"},
+    stock.LabelLost: {"lot": "lot", "hold": "hold"},
+    stock.HoldPlaced: {"hold": "hold"},
+}
+
+
+def made_by(event: Envelope) -> dict[str, list[str]]:
+    """Codes of what a completed event made, chosen or minted, by kind."""
+    data: Any = event.data  # type: ignore[attr-defined]
+    made = {kind: [getattr(data, field)] for field, kind in _MAKES.get(type(event), {}).items()}
+    if isinstance(event, stock.StockOpened):
+        made["lot"] = sorted({line.lot for line in data.lines})
+    lines = data.lines if isinstance(event, stock.StockOpened) else [data]
+    bags = [fill.bag for line in lines for fill in getattr(line, "bags", ())]
+    return made | {"bag": bags} if bags else made
 
 
 def sites_of(event: Envelope, books: Books) -> list[str]:

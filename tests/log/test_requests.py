@@ -198,3 +198,19 @@ async def test_a_site_and_its_places_come_in_one_request(bench: BenchSide) -> No
         event("catalogue.changed", "2026-01-01", "ODD", entry=place | {"site": "ODD"}),
     )
     assert {fault.kind for v in refused.verdicts for fault in v.errors} == {"bad_value"}
+
+
+async def test_a_verdict_tells_the_codes_of_what_was_made(bench: BenchSide) -> None:
+    await bench.stocked()
+    prepared = await bench.when(event("scions.prepared", "2026-03-04", bag="B1", pieces=3))
+    assert list(prepared.made) == ["bag"]
+    cut = await bench.when(
+        event("budwood.cut", "2026-03-04", cultivar="NAVEL", source_tree="ST-1",
+              bags=[{"buds": 20, "place": "C-BOX"}, {"buds": 16, "place": "C-BOX"}])
+    )  # fmt: skip
+    assert len(cut.made["lot"]) == 1
+    assert len(set(cut.made["bag"])) == 2
+    hold = await bench.when(
+        event("hold.placed", "2026-03-05", kind="quality", target="lot", code="L1", reason="thin")
+    )
+    assert is_minted(hold.made["hold"][0])

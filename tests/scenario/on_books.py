@@ -5,7 +5,7 @@ from typing import Any, NamedTuple
 import msgspec
 
 from seed_scenario.telling import Request
-from service.log.incoming import parts_of, understand, units_of
+from service.log.incoming import parts_of, understand, units_of, zones_told
 from service.log.rights import Principal
 from service.log.submission import Element, Submission
 from service.trade.books import Books
@@ -41,8 +41,9 @@ def tell(books: Books, request: Request) -> Outcome:
         refused.setdefault(index, []).extend(one.kind for one in faults)
         details.extend(f"{index}: {one.detail} {one.numbers}" for one in faults)
 
+    told = zones_told(parts)
     for part in parts:
-        understand(part, books.catalogue, request.recorded_at, {})
+        understand(part, books.catalogue, request.recorded_at, told)
         if part.faults:
             fault(part.index, part.faults)
     if refused and request.mode == "all":
