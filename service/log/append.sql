@@ -86,7 +86,8 @@ SELECT code, from_site, to_site, sent_day, sent_position, received_day, received
 FROM consignments WHERE code = ANY($1::text[]);
 
 -- name: reservations
--- Reservations named, and those with open lines on the cultivars of the group.
+-- Reservations named, and those with open lines on the cultivars of the group or of a reservation
+-- that is changed.
 SELECT r.code, r.customer, r.site, r.any_site, r.made_day, r.needed_by, r.expires_at, r.state,
        r.position, r.changed_position, c.line, c.item, c.lot, c.site AS claim_site, c.asked, c.open
 FROM reservations r JOIN commitments c ON c.reservation = r.code
@@ -94,6 +95,9 @@ WHERE r.code IN (
     SELECT unnest($1::text[])
     UNION ALL
     SELECT reservation FROM commitments WHERE cultivar = ANY($2::text[]) AND open > 0
+    UNION ALL
+    SELECT o.reservation FROM commitments c JOIN commitments o USING (cultivar)
+    WHERE c.reservation = ANY($3::text[]) AND o.open > 0
 )
 ORDER BY r.code, c.line;
 
@@ -123,6 +127,16 @@ FROM legs WHERE lot_id = ANY($2::bigint[]) AND anchor = ANY($1::bigint[])
 -- name: made_by
 -- Lots that voided events made.
 SELECT lot_id FROM lots WHERE position = ANY($1::bigint[]);
+
+-- name: makings
+-- Standing graftings that made or added to lots.
+SELECT e.position, e.id::text AS id, e.type, e.site, e.occurred, e.actor, e.happened,
+       e.replaces::text AS replaces, e.data
+FROM subjects s
+JOIN events e USING (position)
+LEFT JOIN voids v ON v.voided_position = e.position
+WHERE s.kind = 'lot' AND s.code = ANY($1::text[]) AND e.data->>'lot' = s.code
+  AND e.type IN ('trees.grafted', 'trees.regrafted') AND v.voided_position IS NULL;
 
 -- name: standing_on
 -- Standing events that speak of a subject, voids left out.

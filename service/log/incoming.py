@@ -145,7 +145,19 @@ def units_of(submission: Submission, parts: list[Part]) -> list[list[Part]]:
         else:
             units.append([part])
     units.sort(key=_unit_key)
-    return units
+    return _told_before_voided(units)
+
+
+def _told_before_voided(units: list[list[Part]]) -> list[list[Part]]:
+    """A void of what the same request tells comes right after it."""
+    by_id = {
+        part.event.id: index for index, unit in enumerate(units) for part in unit if part.event
+    }
+    places: list[tuple[int, int]] = []
+    for index, unit in enumerate(units):
+        voided = [p.event.data.event for p in unit if isinstance(p.event, EventVoided)]
+        places.append((max([index, *(by_id.get(one, -1) for one in voided)]), index))
+    return [units[index] for _, index in sorted(places, key=lambda p: (p[0], p[0] != p[1], p[1]))]
 
 
 def _unit_key(unit: list[Part]) -> tuple[object, ...]:

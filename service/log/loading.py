@@ -11,9 +11,9 @@ from zoneinfo import ZoneInfo
 
 import msgspec
 
+from service.log.minting import codes_to_mint
 from service.storage.pool import Connection
 from service.storage.sql import load
-from service.trade import codes
 from service.trade.accounts import Key, Posting
 from service.trade.books import (
     Account,
@@ -32,11 +32,13 @@ from service.trade.events import EVENT_TYPES, grafting, selling, stock
 from service.trade.events.catalogue import Entry
 from service.trade.events.envelope import Envelope
 from service.trade.items import parse_item
+from service.trade.making import graft_parents
 from service.trade.subjects import Subject, mentioned, subjects_of
 from service.trade.units import Incoming
 from service.trade.words import understand_occurred
 
 SQL = load(__package__, "append.sql")
+_GRAFTED = (grafting.TreesGrafted, grafting.TreesRegrafted)
 
 
 async def load_catalogue(connection: Connection) -> Catalogue:
@@ -67,11 +69,14 @@ class Loader:
         self.remade: frozenset[str] = frozenset()
         # lots that nothing is posted to: loaded only to be looked at
         self.looked_at: set[int] = set()
+        # whether a time of day was told: only then can a count of the same day come after it
+        self.timed = False
 
     async def load(self, group: list[Incoming]) -> None:
         """All that judging the group's events can ask of the books."""
         named: dict[str, set[str]] = {"lot": set(), "bag": set()}
         for incoming in group:
+            self.timed = self.timed or incoming.moment.timed
             for kind, code in mentioned(incoming.event):
                 named.setdefault(kind, set()).add(code)
                 self._note_day(code, incoming.moment.day)
@@ -81,7 +86,9 @@ class Loader:
                 if hold is not None and hold.target == "lot":
                     named["lot"].add(hold.target_code)
                     self._note_day(hold.target_code, incoming.moment.day)
-        await self._codes_to_mint(group)
+        self.books.fresh, self.next_code = await codes_to_mint(
+            self.connection, group, self.next_code, self.first_day
+        )
         voided = await self._voided(group, named)
         await self._consignments(named.get("consignment", set()))
         await self._lots(named, voided)
@@ -96,27 +103,19 @@ class Loader:
         if self.group_first is None or day < self.group_first:
             self.group_first = day
 
-    # -- codes ------------------------------------------------------------------
-
-    async def _codes_to_mint(self, group: list[Incoming]) -> None:
-        wanted = sum(_mints(incoming.event) for incoming in group)
-        if not wanted:
-            return
-        # A few to spare: somebody may have chosen a code of the minted form.
-        ahead = [codes.mint(self.next_code + n) for n in range(wanted + 4)]
-        self.next_code += len(ahead)
-        taken = {row["code"] for row in await self.connection.fetch(SQL.taken_codes, ahead)}
-        named = set(self.first_day)
-        self.books.fresh = [code for code in ahead if code not in taken and code not in named]
-
     # -- lots, bags, balances --------------------------------------------------------
 
     async def _lots(self, named: dict[str, set[str]], voided: set[int]) -> None:
-        lots, bags = list(named["lot"]), list(named["bag"])
+        # Lots and bags share their codes: a new lot's may be a bag's already.
+        either = list(named["lot"] | named["bag"])
         loads = list(named.get("consignment", ()))
-        if not (lots or bags or loads or voided):
+        if not (either or loads or voided):
             return
-        await self.lots_by(lots, bags, loads, voided)
+        await self.lots_by(either, either, loads, voided)
+        for account in self.books.account_by_id.values():
+            # What travels in a load is spoken of without being named.
+            if account.key.kind == "transit" and account.key.place in self.first_day:
+                self._note_day(account.lot, self.first_day[account.key.place])
         # A code that exists and is named by an event that makes lots may be made anew or added
         # to: then what descends from it must follow.
         again = [f"lot:{code}" for code in self.remade if code in self.books.lots]
@@ -170,8 +169,7 @@ class Loader:
         self.remade = frozenset(
             incoming.event.data.lot
             for incoming in group
-            if isinstance(incoming.event, grafting.TreesGrafted | grafting.TreesRegrafted)
-            and incoming.event.data.lot is not None
+            if isinstance(incoming.event, _GRAFTED) and incoming.event.data.lot is not None
         )
         if not ids:
             return set()
@@ -180,7 +178,8 @@ class Loader:
         for row in rows:
             recorded = _recorded(books, row)
             books.recorded[recorded.event_id] = recorded
-            for kind, code in subjects_of(recorded.event, books):
+            self.timed = self.timed or recorded.timed
+            for kind, code in subjects_of(recorded.event, books) | mentioned(recorded.event):
                 named.setdefault(kind, set()).add(code)
                 self._note_day(code, recorded.day or date.max)
         positions = [row["position"] for row in rows]
@@ -190,10 +189,30 @@ class Loader:
         )
         touched = made | {row["lot_id"] for row in lot_rows}
         await self._voided_legs(rows, positions, touched)
+        for row in rows:
+            # What was drawn on an estimate may lie on an earlier day than the event.
+            recorded = books.recorded[row["id"]]
+            for posting in recorded.postings:
+                if recorded.day is not None and posting.day < recorded.day:
+                    for _, code in subjects_of(recorded.event, books):
+                        self._note_day(code, posting.day)
         self.remade |= {row["code"] for row in lot_rows if row["position"] in positions}
+        await self._makings()
         subjects = {s for row in rows for s in subjects_of(books.recorded[row["id"]].event, books)}
         await self._standing_on(subjects)
         return touched
+
+    async def _makings(self) -> None:
+        """What standing graftings told of the lots that may lose one of them."""
+        books = self.books
+        for recorded in books.recorded.values():
+            if isinstance(recorded.event, _GRAFTED) and recorded.event.data.lot:
+                self.remade |= {recorded.event.data.lot}
+        for row in await self.connection.fetch(SQL.makings, list(self.remade)):
+            event = event_of(row)
+            assert isinstance(event, _GRAFTED)
+            makings = books.makings.setdefault(event.data.lot or "", {})
+            makings[row["position"]] = tuple(graft_parents(event))
 
     async def _voided_legs(self, rows: list[Any], positions: list[int], lots: set[int]) -> None:
         books = self.books
@@ -222,7 +241,10 @@ class Loader:
         """Reservations named or open on the group's cultivars, and the stock they draw on."""
         books = self.books
         asked: set[str] = set()
+        changed: set[str] = set()
         for incoming in group:
+            if isinstance(incoming.event, selling.ReservationChanged):
+                changed.add(incoming.event.data.reservation)
             if isinstance(incoming.event, selling.ReservationMade | selling.ReservationChanged):
                 asked |= {
                     line.cultivar for line in incoming.event.data.lines or () if line.cultivar
@@ -235,9 +257,13 @@ class Loader:
         cultivars = asked | {lot.cultivar for lot in books.lots.values() if lot.cultivar}
         if not (cultivars or named):
             return
-        rows = await self.connection.fetch(SQL.reservations, list(named), list(cultivars))
+        rows = await self.connection.fetch(
+            SQL.reservations, list(named), list(cultivars), list(changed)
+        )
         for row in rows:
             self._reservation(row)
+            if row["code"] in changed:
+                asked.add(parse_item(row["item"]).cultivar)
         claimed = {
             parse_item(claim.item).cultivar
             for reservation in books.reservations.values()
@@ -286,7 +312,8 @@ class Loader:
         """Daily nets and counts where an event lies before the last day of a lot's account."""
         books = self.books
         after: dict[int, date] = {}
-        estimated: list[int] = []
+        # of these only the counts are asked for
+        counted: list[int] = []
         for lot in books.lots.values():
             if lot.lot_id in self.looked_at:
                 continue
@@ -295,14 +322,14 @@ class Loader:
             last = max((a.last_day for a in table.values() if a.last_day), default=None)
             if first is not None and last is not None and last > first:
                 after[lot.lot_id] = first
-            elif lot.basis != "counted" or lot.kind == "budwood":
-                estimated.append(lot.lot_id)
+            elif lot.basis != "counted" or lot.kind == "budwood" or (self.timed and last == first):
+                counted.append(lot.lot_id)
         if after:
             rows = await self.connection.fetch(SQL.nets, list(after), list(after.values()))
             for account_id, day, net in rows:
                 books.account_by_id[account_id].nets[day] = net
-        if after or estimated:
-            rows = await self.connection.fetch(SQL.anchors, [*after, *estimated])
+        if after or counted:
+            rows = await self.connection.fetch(SQL.anchors, [*after, *counted])
             for account_id, day, at, timed, position in rows:
                 anchors = books.account_by_id[account_id].anchors
                 anchors.append(Anchor(day, at, timed, position))
@@ -368,32 +395,3 @@ def event_of(row: Any) -> Envelope:
         EVENT_TYPES[row["type"]],
     )
     return made
-
-
-_MINTED = {
-    "budwood.cut": ("lot",),
-    "budwood.received": ("lot",),
-    "scions.prepared": ("into",),
-    "liners.received": ("lot",),
-    "trees.received": ("lot",),
-    "trees.grafted": ("lot",),
-    "trees.regrafted": ("lot",),
-    "label.lost": ("lot", "hold"),
-    "consignment.sent": ("consignment",),
-    "reservation.made": ("reservation",),
-    "hold.placed": ("hold",),
-}
-
-
-def _mints(event: Any) -> int:
-    """How many codes the event leaves to the service."""
-    data = event.data
-    wanted = sum(
-        1
-        for name in _MINTED.get(str(event.__struct_config__.tag), ())
-        if getattr(data, name) is None
-    )
-    bags = getattr(data, "bags", None) or [
-        bag for line in getattr(data, "lines", None) or () for bag in getattr(line, "bags", ())
-    ]
-    return wanted + sum(1 for fill in bags if fill.bag is None)

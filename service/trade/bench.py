@@ -12,6 +12,9 @@ from service.trade.events.envelope import Envelope
 from service.trade.verdicts import Fault, Refusal, Remark, refuse
 from service.trade.words import Moment
 
+# Counts beyond this many times the book and this many more are asked for once more.
+FAR_FACTOR, FAR_MORE = 10, 1000
+
 
 class Bench:
     """The state around one event while it is completed."""
@@ -116,9 +119,6 @@ class Bench:
             and (ref is None or key.ref == ref)
         ]
         standing = [account for account in fits if account.at_end_of(self.day) > 0]
-        if len(standing) > 1 and len({account.key._replace(grade="") for account in standing}) == 1:
-            # Only grades differ, and no words can name the ungraded: they are meant.
-            standing = [account for account in standing if not account.key.grade] or standing
         if len(standing) == 1:
             return standing[0]
         if len(standing) > 1:
@@ -175,6 +175,33 @@ class Bench:
                 **{name: value for name, value in there.items() if value},
             )
 
+    def something(self, account: Account, pointer: str) -> int:
+        """How many the account holds on that day; refused when there is nothing."""
+        there = account.at_end_of(self.day)
+        if there <= 0:
+            lot = self.books.lots[account.lot]
+            since = f" It is of {lot.day}." if lot.day and lot.day > self.day else ""
+            raise refuse(
+                "nothing_there",
+                f"By the book nothing of {lot.code} stands there on {self.day}.{since}",
+                pointer,
+                lot=lot.code,
+                lot_day=str(lot.day) if lot.day else None,
+            )
+        return there
+
+    def far_from_book(self, counted: int, book: int, pointer: str) -> None:
+        """A count many times the book looks like a slip of the pen: asked for once more."""
+        if counted > FAR_FACTOR * book and counted - book > FAR_MORE:
+            self.break_rule(
+                "far_from_book",
+                f"{counted} were counted, the book has {book}. If that is no slip, send it again "
+                "with `happened: true`.",
+                pointer,
+                counted=counted,
+                book=book,
+            )
+
     # -- holds ----------------------------------------------------------------------
 
     def held(self, action: str, lot: Lot | None, keys: Iterable[Key], pointer: str) -> None:
@@ -189,6 +216,16 @@ class Bench:
                 tokens.add(f"place:{key.place}")
             if key.kind == "bag":
                 tokens |= self.books.bag_tokens(key.ref)
+        for hold in self.books.holds.values():
+            later = hold.from_day > self.day and hold.lifted_day is None
+            if later and hold.token in tokens and action in holds.BLOCKS[hold.kind]:
+                self.remark(
+                    "held_since",
+                    f"Hold {hold.code} on {hold.target.replace('_', ' ')} {hold.target_code} "
+                    f"began on {hold.from_day}; this is told of {self.day}, before it.",
+                    hold=hold.code,
+                    since=str(hold.from_day),
+                )
         for hold in holds.blocking(self.books, action, tokens, self.day):
             self.break_rule(
                 "held",

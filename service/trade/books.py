@@ -241,6 +241,8 @@ class Books:
         self.recorded: dict[str, Recorded] = {}
         # later facts of a lot, by token: positions of unvoided events that speak of it
         self.spoken: dict[str, dict[int, str]] = {}
+        # parents that each standing event told of a lot, by its code and the event's position
+        self.makings: dict[str, dict[int, tuple[str, ...]]] = {}
         # opposites that late events posted at a count, by the count's position
         self.anchored: dict[int, list[Posting]] = {}
         # minted codes looked up and found free
@@ -335,6 +337,17 @@ class Books:
         if found is None or found.voided:
             raise refuse("unknown_code", f"No bag {code} is known.", pointer, code=code)
         return found
+
+    def bag_tokens(self, code: str) -> set[str]:
+        """Tokens of the bag and of the bags that its pieces were cut from."""
+        tokens: set[str] = set()
+        next_one: str | None = code
+        # Codes may be used again after a void: a ring of bags must end all the same.
+        while next_one and f"bag:{next_one}" not in tokens:
+            tokens.add(f"bag:{next_one}")
+            bag = self.bags.get(next_one)
+            next_one = bag.parent if bag else None
+        return tokens
 
     def accounts_of(self, lot: str) -> dict[Key, Account]:
         return self.accounts.setdefault(lot, {})

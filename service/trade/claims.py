@@ -26,9 +26,9 @@ def _standing(books: Books, item: Item, lot: str | None) -> Iterator[tuple[Lot, 
     kind = "bag" if item.buds else "trees"
     candidates: Iterable[Lot] = [books.lots[lot]] if lot else books.lots.values()
     for candidate in candidates:
-        if candidate.cultivar != item.cultivar:
+        if (candidate.cultivar or "") != item.cultivar:
             continue
-        if not item.buds and candidate.rootstock != item.rootstock:
+        if not item.buds and (candidate.rootstock or "") != item.rootstock:
             continue
         for key, account in books.accounts_of(candidate.code).items():
             if key.kind != kind or account.balance <= 0:
@@ -50,6 +50,8 @@ def ready(bench: Bench, item: Item, site: str | None, lot: str | None) -> int:
         if site is not None and key.site != site:
             continue
         tokens = {*candidate.ancestry, f"place:{key.place}", f"site:{key.site}"}
+        if item.buds:
+            tokens |= bench.books.bag_tokens(key.ref)
         if not holds.blocking(bench.books, holds.SELL, tokens, bench.day):
             total += account.balance
     return total
@@ -125,8 +127,8 @@ def cover(
     bench: Bench, lines: list[ReservedLine], any_site: bool, leave_out: str | None
 ) -> list[ReservedLine]:
     """The lines completed; refused when what is ready and not spoken for does not cover them."""
-    claimed: list[Claim] = []
     completed = [completed_line(bench, li, f"#/data/lines/{i}") for i, li in enumerate(lines)]
+    claimed: list[Claim] = []
     for index, line in enumerate(completed):
         item, lot = claimed_item(bench.books, line), line.lot
         site = None if any_site else bench.here
@@ -140,6 +142,12 @@ def cover(
                 open=line.count,
             )
         )
+    covered(bench, claimed, leave_out)
+    return completed
+
+
+def covered(bench: Bench, claimed: list[Claim], leave_out: str | None) -> None:
+    """Refuse claims that what is ready and not spoken for does not cover."""
     for index, claim in enumerate(claimed):
         item = parse_item(claim.item)
         for wide in _sets(item, claim.site, claim.lot):
@@ -159,34 +167,44 @@ def cover(
                     item=wide[0].text,
                     site=wide[1],
                 )
-    return completed
 
 
 def _sets(item: Item, site: str | None, lot: str | None) -> list[Stock]:
     """The sets of stock a claim lies in, narrowest first."""
     grades = [item, item._replace(grade="")] if item.grade else [item]
     sites = [site, None] if site else [None]
-    sets: list[Stock] = [(grade, where, None) for grade in grades for where in sites]
-    return ([(item, site, lot)] if lot else []) + sets
+    lots: list[str | None] = [lot, None] if lot else [None]
+    if lot and not (item.cultivar and (item.buds or item.rootstock)):
+        # Of a lot with unknown parts nobody can say what other lots are like it.
+        lots = [lot]
+    return [(grade, where, which) for which in lots for grade in grades for where in sites]
 
 
-def shortfalls(bench: Bench, touched: set[Item], site: str) -> None:
-    """Remark every touched item of which more is promised than is left."""
-    for item in sorted(touched):
-        for where in (site, None):
-            taken = spoken_for(bench, item, where, None)
-            there = ready(bench, item, where, None) if taken else 0
-            if taken > there:
-                bench.remark(
-                    "shortfall",
-                    f"{taken} of {item.text} are promised{' at ' + where if where else ''}, "
-                    f"{there} are ready.",
-                    item=item.text,
-                    site=where,
-                    promised=taken,
-                    ready=there,
-                )
-                break
+def shortfalls(bench: Bench, touched: set[tuple[Item, str]], site: str) -> None:
+    """Remark every item, or lot, touched at the site of which more is promised than is left."""
+    said: set[Item] = set()
+    for item, lot in sorted(touched):
+        if item not in said and any(_shortfall(bench, item, where, None) for where in (site, None)):
+            said.add(item)
+        _shortfall(bench, item, None, lot)
+
+
+def _shortfall(bench: Bench, item: Item, site: str | None, lot: str | None) -> bool:
+    taken = spoken_for(bench, item, site, lot)
+    there = ready(bench, item, site, lot) if taken else 0
+    if taken <= there:
+        return False
+    of = f"lot {lot}" if lot else f"{item.text} at {site}" if site else item.text
+    bench.remark(
+        "shortfall",
+        f"{taken} of {of} are promised, {there} are ready and not held.",
+        item=item.text,
+        site=site,
+        lot=lot,
+        promised=taken,
+        ready=there,
+    )
+    return True
 
 
 def _open_reservation(bench: Bench, code: str | None) -> Reservation | None:
@@ -210,6 +228,15 @@ def _draw(
     reservation = _open_reservation(bench, code)
     if reservation is None:
         return []
+    customer = bench.event.data.customer  # type: ignore[attr-defined]
+    if customer != reservation.customer:
+        bench.break_rule(
+            "other_customer",
+            f"Reservation {code} is {reservation.customer}'s, not {customer}'s.",
+            "#/data/reservation",
+            reserved_for=reservation.customer,
+            customer=customer,
+        )
     left = {claim.line: claim.open for claim in reservation.claims}
     drawn: dict[int, int] = {}
     outside = 0

@@ -148,9 +148,9 @@ def _push_counted(site: str, d: grafting.PushCountedData) -> list[Leg]:
     book = d.book or grafting.BookedStanding(grafted=0, pushed=0, failed=0)
     start = acc.trees(site, d.place or "", "grafted", d.size or "")
     changes = [
-        Leg(d.lot, start, d.waiting + d.unclear - book.grafted),
-        Leg(d.lot, start._replace(stage="pushed"), d.pushed - book.pushed),
-        Leg(d.lot, start._replace(stage="failed"), d.failed - book.failed),
+        Leg(d.lot, start, (d.waiting or 0) + (d.unclear or 0) - book.grafted),
+        Leg(d.lot, start._replace(stage="pushed"), (d.pushed or 0) - book.pushed),
+        Leg(d.lot, start._replace(stage="failed"), (d.failed or 0) - book.failed),
         *(Leg(d.lot, acc.gone("lost", site, r.cause, PLANTS), r.count) for r in d.removed),
     ]
     rest = -sum(leg.delta for leg in changes)

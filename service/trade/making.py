@@ -18,16 +18,27 @@ def ancestry_of(books: Books, code: str, parents: Iterable[str]) -> tuple[str, .
         kind, _, name = token.partition(":")
         if kind == "lot" and name in books.lots:
             tokens.update(books.lots[name].ancestry)
-        while kind == "bag" and name in books.bags and books.bags[name].parent:
-            name = books.bags[name].parent or ""
-            tokens.add(f"bag:{name}")
+        if kind == "bag":
+            tokens |= books.bag_tokens(name)
     return tuple(sorted(tokens))
+
+
+# What a lot is before anything is told of it.
+_DEFAULTS = Lot.__struct_defaults__
+_UNTOLD: dict[str, Any] = dict(
+    zip(Lot.__struct_fields__[-len(_DEFAULTS) :], _DEFAULTS, strict=True)
+)
 
 
 def make_lot(books: Books, code: str, position: int, parents: Iterable[str], **facts: Any) -> Lot:
     """A new lot, or one whose making was voided, or a further event of the same lot."""
     old = books.lots.get(code)
     tokens = set(parents)
+    told = books.makings.setdefault(code, {})
+    if old is not None and old.voided:
+        # Other events that added to it may stand, and so does what they were made of.
+        tokens = tokens.union(*told.values())
+    books.put(told, position, tuple(parents))
     if old is not None and not old.voided:
         tokens |= set(old.parents)
         books.alter(
@@ -46,7 +57,8 @@ def make_lot(books: Books, code: str, position: int, parents: Iterable[str], **f
         "changed_position": position,
     }
     if old is not None:
-        books.alter(old, voided=False, **facts)
+        # Nothing of what the code named before stays.
+        books.alter(old, **(_UNTOLD | facts))
         _pass_on(books, code)
         return old
     lot = Lot(lot_id=books.next_lot_id, code=code, **facts)
@@ -56,19 +68,63 @@ def make_lot(books: Books, code: str, position: int, parents: Iterable[str], **f
     return lot
 
 
+def unmake(books: Books, position: int, by: int) -> None:
+    """The event at `position` made or added to lots no more."""
+    for lot in list(books.lots.values()):
+        if lot.position == position and not lot.voided:
+            books.alter(lot, voided=True, changed_position=by)
+    for code, told in list(books.makings.items()):
+        if position not in told:
+            continue
+        rest = {at: parents for at, parents in told.items() if at != position}
+        books.put(books.makings, code, rest)
+        lot = books.lots[code]
+        if not lot.voided:
+            parents = tuple(sorted(set().union(*rest.values())))
+            books.alter(lot, parents=parents, ancestry=ancestry_of(books, code, parents))
+            _pass_on(books, code)
+
+
 def _pass_on(books: Books, code: str) -> None:
     """What descends from a changed lot takes over what it now says of itself."""
     token = f"lot:{code}"
-    heirs = [lot for lot in books.lots.values() if token in lot.ancestry and lot.code != code]
-    for lot in sorted(heirs, key=lambda heir: heir.position):
-        changes: dict[str, Any] = {"ancestry": ancestry_of(books, lot.code, lot.parents)}
-        ours = [books.lots[p[4:]] for p in lot.parents if p.startswith("lot:")]
-        for parent in ours:
-            if parent.kind == "budwood":
-                changes |= {"cultivar": parent.cultivar, "source": parent.source}
-            else:
-                changes |= {"rootstock": parent.rootstock}
-        books.alter(lot, **changes)
+    heirs = [
+        lot
+        for lot in books.lots.values()
+        if token in lot.ancestry and lot.code != code and not lot.voided
+    ]
+    # An heir's ancestry holds its parents' and itself, so parents come first.
+    for lot in sorted(heirs, key=lambda heir: (len(heir.ancestry), heir.code)):
+        books.alter(
+            lot, ancestry=ancestry_of(books, lot.code, lot.parents), **_inherited(books, lot)
+        )
+
+
+def _inherited(books: Books, lot: Lot) -> dict[str, Any]:
+    """What a lot is by its parents."""
+    ours = [books.lots[p[4:]] for p in lot.parents if p.startswith("lot:")]
+    if not lot.identified:
+        return shared(ours)
+    told: dict[str, Any] = {}
+    for parent in ours:
+        if lot.kind == "budwood":
+            # cut from a tree lot
+            told["cultivar"] = parent.cultivar or lot.cultivar
+            told["source"] = parent.source or f"lot:{parent.code}"
+        elif parent.kind == "budwood":
+            told |= {"cultivar": parent.cultivar, "source": parent.source}
+        else:
+            told["rootstock"] = parent.rootstock
+            if lot.attempt > 1:
+                told |= {"attempt": parent.attempt + 1, "grown_for": parent.grown_for}
+    return told
+
+
+def shared(candidates: list[Lot]) -> dict[str, Any]:
+    """Cultivar and rootstock of trees that may be of any of these lots."""
+    same = {(lot.cultivar, lot.rootstock) for lot in candidates}
+    cultivar, rootstock = same.pop() if len(same) == 1 else (None, None)
+    return {"cultivar": cultivar, "rootstock": rootstock}
 
 
 def _bags(books: Books, lot: str, fills: list[budwood.BagFill], position: int) -> None:
@@ -182,8 +238,14 @@ def _trees(books: Books, e: trees.TreesReceived, moment: Moment, position: int) 
     )
 
 
-def _scion_parents(lines: list[budwood.BudLine]) -> list[str]:
-    return [f"bag:{line.bag}" for line in lines] + [f"lot:{line.lot}" for line in lines]
+def graft_parents(e: grafting.TreesGrafted | grafting.TreesRegrafted) -> list[str]:
+    """The bags, the budwood lot and the stocks' lot that a grafting is made of."""
+    if isinstance(e, grafting.TreesGrafted):
+        stocks = e.data.onto.liner_lot or e.data.onto.tree_lot
+    else:
+        stocks = e.data.of
+    lines = e.data.from_
+    return [*(f"bag:{li.bag}" for li in lines), *(f"lot:{li.lot}" for li in lines), f"lot:{stocks}"]
 
 
 def _grafted(books: Books, e: grafting.TreesGrafted, moment: Moment, position: int) -> None:
@@ -198,7 +260,7 @@ def _grafted(books: Books, e: grafting.TreesGrafted, moment: Moment, position: i
         books,
         d.lot or "",
         position,
-        [*_scion_parents(d.from_), f"lot:{base.code}"],
+        graft_parents(e),
         kind="tree",
         site=e.site,
         cultivar=wood.cultivar,
@@ -217,7 +279,7 @@ def _regrafted(books: Books, e: grafting.TreesRegrafted, moment: Moment, positio
         books,
         d.lot or "",
         position,
-        [*_scion_parents(d.from_), f"lot:{old.code}"],
+        graft_parents(e),
         kind="tree",
         site=e.site,
         cultivar=wood.cultivar,

@@ -18,7 +18,7 @@ from service.trade.events import budwood, catalogue, grafting, selling, stock, t
 from service.trade.events.envelope import Envelope
 from service.trade.items import claimed_item
 from service.trade.legs import standing_key
-from service.trade.making import MAKERS, day_of, make_lot
+from service.trade.making import MAKERS, day_of, make_lot, shared
 from service.trade.words import Moment, understand_occurred
 
 
@@ -57,12 +57,16 @@ def _counted(books: Books, e: stock.StockCounted, moment: Moment, position: int)
 
 def _sent(books: Books, e: trees.ConsignmentSent, moment: Moment, position: int) -> None:
     code = e.data.consignment or ""
+    # A sending that was voided and told anew may have been received already.
+    old = books.consignments.get(code)
     load = Consignment(
         code=code,
         from_site=e.site,
         to_site=e.data.to_site,
         sent_day=moment.day,
         sent_position=position,
+        received_day=old.received_day if old else None,
+        received_position=old.received_position if old else None,
     )
     books.put(books.consignments, code, load)
 
@@ -96,8 +100,6 @@ def _lifted(books: Books, e: stock.HoldLifted, moment: Moment, position: int) ->
 def _label_lost(books: Books, e: stock.LabelLost, moment: Moment, position: int) -> None:
     d = e.data
     lots = [books.lots[line.lot] for line in d.lines]
-    same = {(lot.cultivar, lot.rootstock) for lot in lots}
-    cultivar, rootstock = same.pop() if len(same) == 1 else (None, None)
     make_lot(
         books,
         d.lot or "",
@@ -105,9 +107,8 @@ def _label_lost(books: Books, e: stock.LabelLost, moment: Moment, position: int)
         [f"lot:{lot.code}" for lot in lots],
         kind="tree",
         site=e.site,
-        cultivar=cultivar,
-        rootstock=rootstock,
         identified=False,
+        **shared(lots),
     )
     hold = Hold(
         code=d.hold or "",

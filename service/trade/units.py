@@ -201,9 +201,10 @@ class _Unit:
         books.post(account, day, delta)
         touched = self.touched.get(account.account_id)
         if touched is None:
-            self.touched[account.account_id] = _Touched(account, day, accepted, delta < 0)
+            self.touched[account.account_id] = _Touched(account, day, at, accepted, delta < 0)
         else:
-            touched.first = min(touched.first, day)
+            if day < touched.first:
+                touched.first, touched.at = day, at
             if delta < 0 and not touched.taken:
                 touched.by, touched.taken = accepted, True
         if not account.anchors:
@@ -270,14 +271,12 @@ class _Unit:
         recorded = books.recorded[event.data.event]
         books.alter(recorded, voided_by=accepted.position)
         voided = recorded.event
-        day, at, timed = recorded.day, recorded.at, recorded.timed
-        assert day is not None
-        assert at is not None
+        timed = recorded.timed
         undo_facts(books, voided, recorded.position, accepted.position)
         base = [p for p in recorded.postings if p.anchor is None]
         for posting in base:
             account = books.account_by_id[posting.account_id]
-            self._post(accepted, account, day, at, timed, -posting.delta)
+            self._post(accepted, account, posting.day, posting.at, timed, -posting.delta)
         # A voided count no longer keeps anything true: late events before it count in full again.
         kept = list(books.anchored.get(recorded.position, ()))
         for posting in kept:
@@ -312,7 +311,7 @@ class _Unit:
         account, accepted, first = touched.account, touched.by, touched.first
         moment = accepted.moment
         ats = (p.at for p in accepted.postings if p.day == first)
-        at = next(ats, moment.at)
+        at = next(ats, touched.at)
         variance = self.books.account(account.lot, acc.variance(account.key.site, account.key[7]))
         for target, part in ((account, short.worst), (variance, -short.worst)):
             self._post(accepted, target, first, at, moment.timed, part)
@@ -336,16 +335,23 @@ class _Unit:
             "grade": key.grade,
             "ref": key.ref,
         }
-        there = {name: value for name, value in what.items() if value}
-        named = ", ".join(f"{name} {value}" for name, value in there.items())
+        where = {name: value for name, value in what.items() if value}
+        asked = -sum(
+            posting.delta
+            for accepted in self.accepted
+            for posting in accepted.postings
+            if posting.account_id == short.account.account_id and posting.day <= short.day
+        )
+        there = asked - short.shortage
         return Fault(
             kind="below_zero",
-            detail=f"On {short.day} the book would be {short.shortage} {key.commodity} short: "
-            f"{named}. A stock count of it on or before that day would settle what is there.",
+            detail=_short_words(self.books, short, there, asked),
             pointer="#/data",
-            numbers=there
+            numbers=where
             | {
                 "day": str(short.day),
+                "there": there,
+                "asked": asked,
                 "shortage": short.shortage,
                 "commodity": key.commodity,
                 "account_id": short.account.account_id,
@@ -359,24 +365,43 @@ class _Unit:
             accepted.event, selling.ReservationMade | selling.ReservationChanged
         ):
             return
-        touched: dict[str, set[Item]] = {}
+        touched: dict[str, set[tuple[Item, str]]] = {}
         for posting in accepted.postings:
             account = self.books.account_by_id[posting.account_id]
             key, lot = account.key, self.books.lots[account.lot]
-            if posting.delta < 0 and key.kind == "trees" and key.stage == "ready":
+            if posting.delta >= 0:
+                continue
+            if key.kind == "trees" and key.stage == "ready":
                 item = Item(lot.cultivar or "", lot.rootstock or "", key.size, "", False)
-                touched.setdefault(key.site, set()).add(item)
-            elif posting.delta < 0 and key.kind == "bag":
+            elif key.kind == "bag":
                 item = Item(lot.cultivar or "", "", "", "", True)
-                touched.setdefault(key.site, set()).add(item)
+            else:
+                continue
+            touched.setdefault(key.site, set()).add((item, lot.code))
         for site, items in touched.items():
             claims.shortfalls(bench, items, site)
 
 
 class _Touched(msgspec.Struct):
-    """An account of a unit: its first day in it, and the event that first took from it."""
+    """An account of a unit: its first day in it with a time of that day, and the
+    event that first took from it."""
 
     account: Account
     first: date
+    at: datetime
     by: Accepted
     taken: bool
+
+
+def _short_words(books: Books, short: Short, there: int, asked: int) -> str:
+    """What falls short, in words, and what would settle it."""
+    key, lot = short.account.key, books.lots[short.account.lot]
+    names = [f"bag {key.ref}" if key.kind == "bag" else f"lot {lot.code}", key.stage, key.size]
+    what = " ".join(name for name in [*names, key.grade] if name)
+    at = f" at {key.place}" if key.place else ""
+    words = f"On {short.day} the book has {there} {key.commodity} of {what}{at}; {asked} are asked."
+    if key.kind == "customer":
+        return f"{words} No more can come back from {key.ref} than went there."
+    if lot.day is not None and lot.day > short.day:
+        return f"{words} The lot is of {lot.day}: is one of the days wrong?"
+    return f"{words} A stock count of it on or before that day would settle what is there."

@@ -57,6 +57,8 @@ BREAKABLE_RULES: dict[str, str] = {
     "source_expired": "The source tree's registration had ended.",
     "other_source": "A regraft must use wood of the same original source at this site.",
     "returns_not_allowed": "The site's rules allow no returns, or not to this place.",
+    "other_customer": "The reservation is another customer's.",
+    "far_from_book": "A count lies so far from the book that it looks like a slip.",
     "retired": "The entry is retired in the catalogue.",
 }
 

@@ -5,15 +5,14 @@ from typing import Any
 from service.trade.books import Books, Recorded
 from service.trade.events import budwood, selling, stock, trees
 from service.trade.events.envelope import Envelope
+from service.trade.making import unmake
 from service.trade.recording import draw_claims
 from service.trade.verdicts import Fault
 
 
 def undo_facts(books: Books, voided: Envelope, position: int, by: int) -> None:
     """What the voided event at `position` said beside its legs is said no more."""
-    for lot in list(books.lots.values()):
-        if lot.position == position and not lot.voided:
-            books.alter(lot, voided=True, changed_position=by)
+    unmake(books, position, by)
     for bag in list(books.bags.values()):
         if bag.position == position and not bag.voided:
             books.alter(bag, voided=True)

@@ -120,6 +120,12 @@ def _received(bench: Bench, d: BudwoodReceivedData) -> BudwoodReceivedData:
         bench.books.catalogue.source_tree(d.source_tree, "#/data/source_tree")
         source_expired(bench, d.source_tree, "#/data/source_tree")
     day_given(bench, d.cut_on, "#/data/cut_on")
+    if d.cut_on is not None and d.cut_on[:10] > str(bench.day):
+        raise refuse(
+            "counts_disagree",
+            f"It can't have been cut on {d.cut_on[:10]}, after it came on {bench.day}.",
+            "#/data/cut_on",
+        )
     lot = new_budwood_lot(bench, d.lot)
     return replace(d, lot=lot, bags=new_bags(bench, d.bags, "#/data/bags", {lot}))
 

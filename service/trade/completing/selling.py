@@ -5,7 +5,7 @@ from msgspec.structs import replace
 from service.trade import holds
 from service.trade.bench import Bench
 from service.trade.books import Reservation
-from service.trade.claims import cover, fulfil_trees
+from service.trade.claims import cover, covered, fulfil_trees
 from service.trade.completing import completes
 from service.trade.completing.budwood import day_given
 from service.trade.events.selling import (
@@ -58,6 +58,11 @@ def _changed(bench: Bench, d: ReservationChangedData) -> ReservationChangedData:
     day_given(bench, d.expires_at, "#/data/expires_at")
     reservation = _open(bench, d.reservation)
     if d.lines is None:
+        now = bench.books.now
+        assert now is not None
+        if d.expires_at is not None and not reservation.counts_at(now):
+            # It stopped binding, and what it had may be another's by now.
+            covered(bench, [c for c in reservation.claims if c.open], reservation.code)
         return d
     return replace(d, lines=cover(bench, d.lines, reservation.any_site, reservation.code))
 
@@ -77,6 +82,13 @@ def _sold(bench: Bench, d: TreesSoldData) -> TreesSoldData:
         account = bench.pick_key(lot, line, f"{at}/lot", stage=line.stage or "ready")
         bench.held(holds.SELL, lot, [account.key], f"{at}/lot")
         key = account.key
+        if key.stage != "ready":
+            bench.remark(
+                "not_ready",
+                f"{line.count} of {lot.code} were sold while {key.stage}, not graded ready.",
+                lot=lot.code,
+                stage=key.stage,
+            )
         lines.append(
             replace(
                 line,

@@ -5,6 +5,7 @@ from msgspec.structs import replace
 from service.trade.bench import Bench
 from service.trade.completing import completes
 from service.trade.completing.budwood import day_given, new_bags
+from service.trade.completing.liners import no_stage
 from service.trade.events.stock import (
     CountedLine,
     EventVoided,
@@ -43,6 +44,7 @@ NOT_VOIDABLE = (
 def _opened(bench: Bench, d: StockOpenedData) -> StockOpenedData:
     lines: list[OpenedBudwood | OpenedLiners | OpenedTrees] = []
     made: dict[str, tuple[object, ...]] = {}
+    seen = {line.lot for line in d.lines}
     for index, line in enumerate(d.lines):
         at = f"#/data/lines/{index}"
         what = _what_is_opened(bench, line, at)
@@ -55,7 +57,7 @@ def _opened(bench: Bench, d: StockOpenedData) -> StockOpenedData:
             )
         bench.new_lot(line.lot, f"{at}/lot")
         if isinstance(line, OpenedBudwood):
-            lines.append(replace(line, bags=new_bags(bench, line.bags, f"{at}/bags")))
+            lines.append(replace(line, bags=new_bags(bench, line.bags, f"{at}/bags", seen)))
             continue
         bench.size(line.size, f"{at}/size")
         bench.place(line.place, f"{at}/place")
@@ -95,6 +97,7 @@ def _counted(bench: Bench, d: StockCountedData) -> StockCountedData:
             raise refuse("counts_disagree", "The same account is counted twice.", at)
         seen.add(key)
         lines.append(filled)
+        bench.far_from_book(filled.counted, filled.book or 0, at)
         if filled.counted != filled.book:
             bench.remark(
                 "count_differs",
@@ -117,6 +120,7 @@ def _counted_line(bench: Bench, line: CountedLine, at: str) -> CountedLine:
     lot = bench.books.lot(bag.lot if bag else line.lot or "", f"{at}/lot")
     if lot.kind == "budwood" and bag is None:
         raise refuse("missing", "Budwood is counted bag by bag.", f"{at}/bag", lot=lot.code)
+    no_stage(lot, line.stage, at)
     # A count may find plants where the book has none: then it must say all of where.
     whole = line.place is not None and (
         bag is not None

@@ -5,7 +5,7 @@ from typing import Any
 from msgspec.structs import replace
 
 from service.trade import holds
-from service.trade.accounts import Key
+from service.trade.accounts import Key, grade_of
 from service.trade.bench import Bench
 from service.trade.books import Account, Lot
 from service.trade.completing import completes
@@ -178,7 +178,8 @@ def _consignment_received(bench: Bench, d: ConsignmentReceivedData) -> Consignme
     if load.received_position is not None:
         raise refuse(
             "received_already",
-            f"Consignment {load.code} was received on {load.received_day}.",
+            f"Consignment {load.code} was received on {load.received_day}. What came later is "
+            "recorded with a stock count where it stands now.",
             "#/data/consignment",
             consignment=load.code,
             received_on=str(load.received_day),
@@ -227,13 +228,11 @@ def _arrived(
         and key.ref == (bag.code if bag else "")
         and line.stage in (None, key.stage)
         and line.size in (None, key.size)
-        and line.grade in (None, key.grade)
+        and (line.grade is None or grade_of(line.grade) == key.grade)
     ]
     if len(fits) > 1:
-        # Not what a voided sending left empty; and no words can name the ungraded.
+        # not what a voided sending left empty
         fits = [account for account in fits if account.balance > 0] or fits
-        if len({account.key._replace(grade="") for account in fits}) == 1:
-            fits = [account for account in fits if not account.key.grade] or fits
     if len(fits) > 1:
         raise refuse("say_which", f"{lot.code} was sent in several stages or sizes.", at)
     if not fits:

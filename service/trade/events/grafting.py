@@ -184,17 +184,24 @@ class BookedStanding(Data, frozen=True, kw_only=True):
 
 
 class PushCountedData(Data, frozen=True, kw_only=True):
-    """What stands at one place of one lot. Trees already graded `ready` are not part of it."""
+    """What stands at one place of one lot. Trees already graded `ready` are not part of it.
+
+    Say at least one of pushed, waiting, failed, unclear and removed. `failed` left out means that
+    the failed were not counted: they stay as the book has them. The others left out mean none.
+    """
 
     lot: Code
     place: Code | None = None
     size: Code | None = None
-    pushed: CountOrZero = 0
-    waiting: Annotated[CountOrZero, Meta(description="Alive or unknown, not pushed yet.")] = 0
-    failed: Annotated[CountOrZero, Meta(description="Scion dead, stock alive.")] = 0
-    unclear: Annotated[
-        CountOrZero, Meta(description="Could not be told; kept among the waiting.")
-    ] = 0
+    pushed: CountOrZero | None = None
+    waiting: (
+        Annotated[CountOrZero, Meta(description="Alive or unknown, not pushed yet.")] | None
+    ) = None
+    failed: Annotated[CountOrZero, Meta(description="Scion dead, stock alive.")] | None = None
+    unclear: (
+        Annotated[CountOrZero, Meta(description="Could not be told; kept among the waiting.")]
+        | None
+    ) = None
     removed: Annotated[list[Removed], Meta(max_length=20, description="Taken away dead.")] = []
     book: Annotated[BookedStanding, Meta(description="Filled by the log.")] | None = None
 
