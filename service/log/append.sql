@@ -101,6 +101,11 @@ WHERE r.code IN (
 )
 ORDER BY r.code, c.line;
 
+-- name: standing_at
+-- Lots of which something stands at the places.
+SELECT DISTINCT lot_id FROM balances
+WHERE place = ANY($1::text[]) AND kind IN ('bag', 'liners', 'trees') AND balance > 0;
+
 -- name: ready_lots
 -- Lots that claims on these cultivars can draw on: ready trees, or buds in bags.
 SELECT DISTINCT l.lot_id

@@ -28,7 +28,7 @@ from service.trade.books import (
     Recorded,
     Reservation,
 )
-from service.trade.events import EVENT_TYPES, grafting, selling, stock
+from service.trade.events import EVENT_TYPES, catalogue, grafting, selling, stock
 from service.trade.events.catalogue import Entry
 from service.trade.events.envelope import Envelope
 from service.trade.items import parse_item
@@ -93,6 +93,7 @@ class Loader:
         await self._consignments(named.get("consignment", set()))
         await self._lots(named, voided)
         await self._claims(group, named.get("reservation", set()))
+        await self._standing_at_retired(group)
         await self._late(group)
         await self._held_meanwhile(group)
 
@@ -305,6 +306,21 @@ class Loader:
                 open=row["open"],
             )
         )
+
+    async def _standing_at_retired(self, group: list[Incoming]) -> None:
+        """What stands at places that the group retires: a place is retired empty."""
+        places = [
+            i.event.data.entry.code
+            for i in group
+            if isinstance(i.event, catalogue.CatalogueChanged)
+            and isinstance(i.event.data.entry, catalogue.Place)
+            and i.event.data.entry.retired
+        ]
+        if places:
+            rows = await self.connection.fetch(SQL.standing_at, places)
+            wanted = {row["lot_id"] for row in rows} - set(self.books.lot_by_id)
+            await self.lots_by([], [], [], wanted)
+            self.looked_at |= wanted
 
     # -- lateness --------------------------------------------------------------------------
 

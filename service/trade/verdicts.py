@@ -33,6 +33,7 @@ ARITHMETIC_AND_CODES: dict[str, str] = {
     "lot_differs": "The lot exists and is of another cultivar, stock, method or day.",
     "wrong_kind": "The code names something of another kind.",
     "say_which": "Several places, stages or sizes would fit; say which.",
+    "not_empty": "Something stands at a place that is to be retired.",
     "same_place": "It stands there in that size already.",
     "nothing_there": "The book has nothing there on that day.",
     "below_zero": "An account would fall below zero on a day of its history.",

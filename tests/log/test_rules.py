@@ -178,3 +178,65 @@ async def test_opening_with_unknown_parts(bench: BenchSide) -> None:
     assert (await bench.when(graft)).verdict == "accepted"
     rootstock = await bench.database.reader.fetchval("SELECT rootstock FROM lots WHERE code='T8'")
     assert rootstock is None
+
+
+async def test_a_place_is_retired_empty(bench: BenchSide) -> None:
+    await bench.grafted(24)
+    retired = entry("place", "C-T1", site="CORIN", structure="House 1", retired=True)
+    refused = await bench.when(retired)
+    assert refused.errors[0].kind == "not_empty"
+    assert refused.errors[0].numbers["standing"] == {"L1": 76, "T1": 24}
+    await bench.given(
+        event("trees.moved", "2026-04-01", lot="T1", to="C-T2"),
+        event("liners.moved", "2026-04-01", lot="L1", to="C-T2"),
+    )
+    assert (await bench.when(retired)).verdict == "accepted"
+    back = await bench.when(event("trees.moved", "2026-04-02", lot="T1", to="C-T1"))
+    assert back.errors[0].kind == "retired"
+
+
+async def test_what_was_not_counted_stays_as_the_book_has_it(bench: BenchSide) -> None:
+    await bench.grafted(24)
+    await bench.given(event("grafts.unwrapped", "2026-03-20", lot="T1", failed=6))
+    nothing = await bench.when(event("push.counted", "2026-04-01", lot="T1"))
+    assert nothing.errors[0].kind == "missing"
+    await bench.given(event("push.counted", "2026-04-01", lot="T1", pushed=10, waiting=8))
+    assert await bench.balance("T1", "trees", stage="failed") == 6
+    assert await bench.balance("T1", "variance") == 0
+
+
+async def test_a_count_far_from_the_book_is_asked_for_once_more(bench: BenchSide) -> None:
+    await bench.grafted(24)
+    slip = event("push.counted", "2026-04-01", lot="T1", pushed=24000)
+    assert (await bench.when(slip)).errors[0].kind == "far_from_book"
+    assert (await bench.when(slip | {"happened": True})).verdict == "accepted"
+
+
+async def test_an_act_told_of_a_day_before_a_hold_is_remarked(bench: BenchSide) -> None:
+    await bench.grafted(24)
+    await bench.given(
+        event("hold.placed", "2026-04-05", hold="H9", kind="quality", target="lot", code="T1",
+              reason="thin")
+    )  # fmt: skip
+    sale = event("trees.sold", "2026-04-04", customer="cust-1",
+                 lines=[{"lot": "T1", "stage": "grafted", "count": 2}])  # fmt: skip
+    verdict = await bench.when(sale)
+    assert [remark.kind for remark in verdict.remarks] == ["held_since", "not_ready"]
+
+
+async def test_a_scion_on_another_crop_is_remarked(bench: BenchSide) -> None:
+    await bench.stocked()
+    await bench.given(
+        entry("rootstock", "MM106", crop="apple", name="MM106"),
+        event("liners.received", "2026-03-01", lot="L6", rootstock="MM106", size="P9",
+              lines=[{"place": "C-T2", "count": 50}]),
+    )  # fmt: skip
+    verdict = await bench.when(bench.graft(3, onto={"liner_lot": "L6"}))
+    assert [remark.kind for remark in verdict.remarks] == ["other_crop"]
+
+
+async def test_a_refusal_says_what_is_there_and_what_was_asked(bench: BenchSide) -> None:
+    await bench.stocked()
+    (fault,) = (await bench.when(bench.graft(88))).errors
+    assert (fault.numbers["there"], fault.numbers["asked"]) == (40, 88)
+    assert "40 buds of bag B1 at C-BOX; 88 are asked" in fault.detail

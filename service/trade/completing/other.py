@@ -2,6 +2,7 @@
 
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from service.trade.accounts import STANDING
 from service.trade.bench import Bench
 from service.trade.completing import completes
 from service.trade.completing.budwood import day_given
@@ -50,6 +51,8 @@ def _catalogue(bench: Bench, d: CatalogueChangedData) -> CatalogueChangedData:
             raise refuse(
                 "unknown_code", "A place is changed by its own site.", f"{at}/site", code=entry.site
             )
+        if entry.retired:
+            _empty(bench, entry.code)
         before = catalogue.entries.get(("place", entry.code))
         if before is not None and isinstance(before[0], Place) and before[0].site != entry.site:
             raise refuse("code_in_use", f"Place {entry.code} exists.", f"{at}/code")
@@ -71,6 +74,26 @@ def _catalogue(bench: Bench, d: CatalogueChangedData) -> CatalogueChangedData:
     elif isinstance(entry, Rule):
         day_given(bench, entry.as_of, f"{at}/as_of")
     return d
+
+
+def _empty(bench: Bench, place: str) -> None:
+    """Refuse to retire a place on which something stands now."""
+    standing = {
+        lot: sum(
+            account.balance
+            for key, account in table.items()
+            if key.place == place and key.kind in STANDING
+        )
+        for lot, table in bench.books.accounts.items()
+    }
+    there = {lot: count for lot, count in sorted(standing.items()) if count > 0}
+    if there:
+        raise refuse(
+            "not_empty",
+            f"{sum(there.values())} stand at {place}; move them or count them away first.",
+            "#/data/entry/retired",
+            standing=dict(list(there.items())[:20]),
+        )
 
 
 @completes(PlaceChecked)
