@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from msgspec.structs import replace
 
 from service.trade import holds
+from service.trade.accounts import grade_of
 from service.trade.bench import Bench
 from service.trade.books import Account, Books, Claim, Lot, Reservation
 from service.trade.events.budwood import BudLine, Fulfilled
@@ -36,7 +37,7 @@ def _standing(books: Books, item: Item, lot: str | None) -> Iterator[tuple[Lot, 
             if not item.buds and (
                 key.stage != "ready"
                 or key.size != item.size
-                or (item.grade and key.grade != item.grade)
+                or (item.grade and key.grade != grade_of(item.grade))
             ):
                 continue
             yield candidate, account
@@ -247,7 +248,7 @@ def _draw(
         ):
             claimed = parse_item(claim.item)
             fits = claimed[:3] == item[:3] and claimed.buds == item.buds
-            if claimed.grade and claimed.grade != item.grade:
+            if claimed.grade and grade_of(claimed.grade) != grade_of(item.grade):
                 fits = False
             if not fits or (claim.lot is not None and claim.lot != lot):
                 continue

@@ -335,6 +335,24 @@ async def test_a_lots_graded_claim_is_covered_by_the_whole_lot(bench: BenchSide)
     assert verdict.errors[0].kind == "not_enough_to_promise"
 
 
+async def test_ungraded_trees_can_be_reserved_by_that_name(bench: BenchSide) -> None:
+    await bench.nursery()
+    await bench.given(bought("R1", 10))
+    await bench.given(
+        event("trees.graded", "2026-03-10", lot="R1", outcomes=[{"count": 4, "grade": "first"}])
+    )
+    plain = {"cultivar": "NAVEL", "rootstock": "CARRIZO", "size": "L2", "grade": "ungraded"}
+    assert (await bench.when(wants(7, "RES1", plain))).verdict == "refused"
+    await bench.given(wants(6, "RES1", plain))
+    await bench.given(
+        event("trees.sold", "2026-04-02", customer="cust-1", reservation="RES1",
+              lines=[{"lot": "R1", "grade": "ungraded", "count": 6}])
+    )  # fmt: skip
+    state = await bench.database.reader.fetchval("SELECT state FROM reservations")
+    assert state == "fulfilled"
+    await agrees(bench)
+
+
 async def test_a_lot_with_unknown_parts_can_be_reserved_by_its_code(bench: BenchSide) -> None:
     await bench.nursery()
     await bench.given(
