@@ -163,10 +163,10 @@ def _decoded(body: bytes, shape: Any) -> Any:
     try:
         return msgspec.json.decode(body, type=shape)
     except msgspec.ValidationError as error:
-        mistake = mistake_of(shapes.fault_of(str(error)))
+        mistake = mistake_of(shapes.fault_of(str(error), shape, body))
         raise Problem("validation-error", "Nothing was recorded.", errors=[mistake]) from error
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise unreadable(error) from error
+        raise unreadable(error, body) from error
 
 
 HANDLERS = [list_alerts, get_alert, acknowledge_alert, remind_on]

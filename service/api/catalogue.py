@@ -223,10 +223,10 @@ def _entry_of(body: bytes, part: Part, code: str) -> Entry:
         entry: Entry = msgspec.json.decode(whole, type=part.entry)
         return entry
     except msgspec.ValidationError as error:
-        mistake = mistake_of(shapes.fault_of(str(error)))
+        mistake = mistake_of(shapes.fault_of(str(error), part.entry, body))
         raise Problem("validation-error", "The entry has a mistake.", errors=[mistake]) from error
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise unreadable(error) from error
+        raise unreadable(error, body) from error
 
 
 HANDLERS = [handler for part in PARTS for handler in _operations(part)]

@@ -217,7 +217,7 @@ def _split(call: Call[RecordQuery], body: bytes) -> tuple[list[bytes], bool]:
     try:
         return _within([bytes(part) for part in _parts_of(body)], ARRAY_LIMIT, "events"), True
     except _UNREADABLE as error:
-        raise unreadable(error) from error
+        raise unreadable(error, body) from error
 
 
 def _within(parts: list[bytes], most: int, what: str) -> list[bytes]:
@@ -229,8 +229,13 @@ def _within(parts: list[bytes], most: int, what: str) -> list[bytes]:
     return parts
 
 
-def unreadable(error: Exception) -> Problem:
+def unreadable(error: Exception, body: bytes = b"") -> Problem:
     """The 400 problem for what is no JSON."""
+    if not isinstance(error, RecursionError) and shapes.has_half_a_pair(body):
+        words = (
+            "It holds text that is no valid Unicode: half a surrogate pair (\\ud800 to \\udfff)."
+        )
+        return Problem("malformed-request", words)
     words = {
         RecursionError: "It is nested too deeply.",
         UnicodeDecodeError: "It is not UTF-8.",
@@ -251,9 +256,9 @@ def understand(parts: Sequence[bytes], *, array: bool, each: bool) -> list[Eleme
             elements.append(Element(part, _event_of(part)))
             continue
         except msgspec.ValidationError as error:
-            fault = shapes.fault_of(str(error))
+            fault = shapes.fault_of(str(error), Event, part)
         except _UNREADABLE as error:
-            problem = unreadable(error)
+            problem = unreadable(error, part)
             if not each:
                 if array:
                     problem.detail = f"Event {index}: {problem.detail}"

@@ -244,9 +244,11 @@ def read_query(query: type[Q], text: bytes, lists: frozenset[str]) -> Q:
         try:
             return msgspec.convert(values, query, strict=False)
         except msgspec.ValidationError as error:
-            fault = shapes.fault_of(str(error))
+            fault = shapes.fault_of(str(error), query, values)
             name = fault.pointer.removeprefix("#/").partition("/")[0] or "query"
-            mistakes = [Mistake(kind=fault.kind, detail=fault.detail, parameter=name)]
+            mistakes = [
+                Mistake(kind=fault.kind, detail=fault.detail, parameter=name, numbers=fault.numbers)
+            ]
     raise Problem("validation-error", "A query parameter has a mistake.", errors=mistakes)
 
 

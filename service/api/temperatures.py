@@ -122,16 +122,16 @@ def _days(call: Call[PutParameters], body: bytes) -> tuple[str, list[record.Temp
         try:
             return call.query.source, record.parse_csv(body.decode("utf-8"))
         except UnicodeDecodeError as error:
-            raise unreadable(error) from error
+            raise unreadable(error, body) from error
     try:
         put = msgspec.json.decode(body, type=record.TemperaturesPut)
     except msgspec.ValidationError as error:
-        mistake = mistake_of(shapes.fault_of(str(error)))
+        mistake = mistake_of(shapes.fault_of(str(error), record.TemperaturesPut, body))
         raise Problem(
             "validation-error", "Nothing was recorded: see errors.", errors=[mistake]
         ) from error
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise unreadable(error) from error
+        raise unreadable(error, body) from error
     return call.query.source or put.source, put.days
 
 
