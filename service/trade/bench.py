@@ -208,14 +208,18 @@ class Bench:
         """Break the rule `held` where a hold blocks the action on the lot, its bags or places."""
         if not self.books.holds:
             return
-        tokens = {f"site:{self.here}"}
-        if lot is not None:
-            tokens.update(lot.ancestry)
+        tokens = set(lot.ancestry) if lot is not None else set()
         for key in keys:
             if key.place:
                 tokens.add(f"place:{key.place}")
             if key.kind == "bag":
                 tokens |= self.books.bag_tokens(key.ref)
+        self.blocked(action, tokens, pointer)
+
+    def blocked(self, action: str, tokens: set[str], pointer: str) -> None:
+        """Break the rule `held` where a hold on the site or on any of the tokens blocks the action;
+        a hold that began later is remarked."""
+        tokens = tokens | {f"site:{self.here}"}
         for hold in self.books.holds.values():
             later = hold.from_day > self.day and hold.lifted_day is None
             if later and hold.token in tokens and action in holds.BLOCKS[hold.kind]:

@@ -240,3 +240,18 @@ async def test_a_refusal_says_what_is_there_and_what_was_asked(bench: BenchSide)
     (fault,) = (await bench.when(bench.graft(88))).errors
     assert (fault.numbers["there"], fault.numbers["asked"]) == (40, 88)
     assert "40 buds of bag B1 at C-BOX; 88 are asked" in fault.detail
+
+
+async def test_a_hold_on_a_site_blocks_cutting_there_and_no_death(bench: BenchSide) -> None:
+    await bench.stocked()
+    await bench.given(
+        event("hold.placed", "2026-04-01", kind="plant_health", target="site", code="CORIN",
+              reason="find in a trap")
+    )  # fmt: skip
+    cut = event("budwood.cut", "2026-04-02", cultivar="NAVEL", source_tree="ST-1",
+                bags=[{"buds": 20, "place": "C-BOX"}])  # fmt: skip
+    assert (await bench.when(cut)).errors[0].kind == "held"
+    dead = event("liners.discarded", "2026-04-02", lot="L1", count=3, cause="disease")
+    assert (await bench.when(dead)).verdict == "accepted"
+    dead["data"]["cause"] = "culled"
+    assert (await bench.when(dead)).errors[0].kind == "held"

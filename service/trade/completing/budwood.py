@@ -91,14 +91,7 @@ def _cut(bench: Bench, d: BudwoodCutData) -> BudwoodCutData:
                 source_tree_is=tree.cultivar,
             )
         source_expired(bench, d.source_tree, "#/data/source_tree")
-        for hold in holds.blocking(bench.books, holds.USE, [f"source_tree:{tree.code}"], bench.day):
-            bench.break_rule(
-                "held",
-                f"Hold {hold.code} on source tree {tree.code} blocks cutting: {hold.reason}.",
-                "#/data/source_tree",
-                hold=hold.code,
-                hold_kind=hold.kind,
-            )
+        bench.blocked(holds.USE, {f"source_tree:{tree.code}"}, "#/data/source_tree")
     else:
         lot = bench.books.lot(d.tree_lot or "", "#/data/tree_lot", "tree")
         if lot.cultivar != d.cultivar:

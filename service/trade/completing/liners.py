@@ -31,12 +31,13 @@ def _received(bench: Bench, d: LinersReceivedData) -> LinersReceivedData:
 
 
 def standing(
-    bench: Bench, d: LinersDiscardedData | LinersMovedData | LinersPottedData, action: str
+    bench: Bench, d: LinersDiscardedData | LinersMovedData | LinersPottedData, action: str | None
 ) -> Account:
-    """The account of liners that the event speaks of."""
+    """The account of liners that the event speaks of; `action` is what a hold may block."""
     lot = bench.books.lot(d.lot, "#/data/lot", "liner")
     account = bench.pick(lot, "liners", "#/data/place", place=d.place, size=d.size)
-    bench.held(action, lot, [account.key], "#/data/lot")
+    if action is not None:
+        bench.held(action, lot, [account.key], "#/data/lot")
     return account
 
 
@@ -69,7 +70,8 @@ def all_of(bench: Bench, account: Account, count: int | None, pointer: str) -> i
 
 @completes(LinersDiscarded)
 def _discarded(bench: Bench, d: LinersDiscardedData) -> LinersDiscardedData:
-    account = standing(bench, d, holds.DISCARD)
+    # Writing down a death is a fact that no hold may hinder; throwing live plants away is not.
+    account = standing(bench, d, holds.DISCARD if d.cause == "culled" else None)
     return replace(d, place=account.key.place, size=account.key.size)
 
 
