@@ -7,6 +7,7 @@ from msgspec import Meta
 
 from service.api import shapes
 from service.api.events import Recorded, append, reply, unreadable
+from service.api.filters import check_word
 from service.api.operation import JSON, Call, NoQuery, Page, Reply, operation
 from service.api.problems import Problem, mistake_of, not_found
 from service.api.services import UNREACHABLE, unreachable
@@ -15,6 +16,7 @@ from service.log import read
 from service.log.rights import EVENTS, READ
 from service.log.submission import Element, Submission
 from service.reminders import alerts as view
+from service.reminders.raising import ALERT_KINDS
 from service.trade.events.facts import (
     AlertAcknowledged,
     AlertAcknowledgedData,
@@ -30,7 +32,13 @@ class AlertsParameters(ReflectingPage, frozen=True, kw_only=True):
     site: Code | None = None
     lot: Code | None = None
     place: Code | None = None
-    kind: Annotated[str, Meta(pattern=r"^[a-z_]{1,40}$", examples=["overdue_check"])] | None = None
+    kind: (
+        Annotated[
+            str,
+            Meta(examples=["overdue_check"], extra_json_schema={"enum": list(ALERT_KINDS)}),
+        ]
+        | None
+    ) = None
     state: view.State | None = None
 
 
@@ -63,6 +71,7 @@ async def list_alerts(call: Call[AlertsParameters]) -> Reply:
     An alert about a check ends when the check is recorded.
     """
     asked, services = call.query, call.services
+    check_word("kind", asked.kind, ALERT_KINDS, "kind of alert")
 
     async def ask(after: list[Any] | None) -> view.AlertsPage:
         query = view.AlertsQuery(

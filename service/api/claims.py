@@ -20,6 +20,7 @@ from service.api.problems import not_found
 from service.log import read
 from service.log.rights import READ
 from service.log.stored import HoldNow, PutRight, ReservationNow
+from service.trade.events.stock import HoldKind
 from service.trade.words import Code, Ref
 
 
@@ -46,10 +47,7 @@ class HoldsQuery(Paged, frozen=True, kw_only=True):
     """Which holds are wanted."""
 
     in_force: Annotated[bool, Meta(description="false: those that were lifted as well.")] = True
-    kind: (
-        Annotated[str, Meta(pattern=r"^[a-z_]{1,40}$", description="Only holds of this kind.")]
-        | None
-    ) = None
+    kind: HoldKind | None = None
 
 
 @operation(
@@ -91,7 +89,14 @@ async def get_reservation(call: Call[NoQuery]) -> Reply:
 
 
 @operation(
-    "GET", "/v1/to-put-right", tag="Events", scope=READ, query=PutRightQuery, answer=Page[PutRight]
+    "GET",
+    "/v1/to-put-right",
+    tag="Events",
+    scope=READ,
+    query=PutRightQuery,
+    answer=Page[PutRight],
+    # What was refused can name a site that never was.
+    free=("site",),
 )
 async def list_to_put_right(call: Call[PutRightQuery]) -> Reply:
     """List what people recorded and the log refused (mode each), as it came, with the reasons."""

@@ -6,10 +6,13 @@ from typing import Annotated, Any, Literal
 import msgspec
 from msgspec import Meta
 
+from service.api.filters import check_word
 from service.api.operation import Call, Page, Reply, operation
 from service.api.views import ReflectingPage, view_list
 from service.forecast import ready_view
+from service.log import read
 from service.log.rights import READ
+from service.trade.check_plans import DEFAULT_PLANS, LOOK
 from service.trade.words import Code, Word
 from service.views import checks, positions
 from service.views.paging import page_key
@@ -63,6 +66,11 @@ async def list_checks(call: Call[ChecksParameters]) -> Reply:
     Due and overdue go by the site's own calendar day. Nothing recorded is never shown as done.
     """
     asked, services = call.query, call.services
+    if asked.check is not None:
+        async with services.reading() as connection:
+            planned = await read.check_names(connection)
+        names = [LOOK, *(plan.check for plan in DEFAULT_PLANS), *planned]
+        check_word("check", asked.check, names, "check known here")
 
     async def ask(after: list[Any] | None) -> checks.ChecksPage:
         query = checks.ChecksQuery(

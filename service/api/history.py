@@ -7,6 +7,7 @@ import msgspec
 from msgspec import Meta
 
 from service.api.conditional import etag
+from service.api.filters import check_word
 from service.api.operation import (
     REVALIDATE,
     Call,
@@ -23,6 +24,7 @@ from service.api.problems import not_found
 from service.log import read
 from service.log.rights import READ
 from service.log.stored import StoredEvent
+from service.trade.events import EVENT_TYPES
 from service.trade.words import Code, Occurred
 
 IMMUTABLE = "private, max-age=31536000, immutable"
@@ -52,9 +54,9 @@ class EventsQuery(Paged, frozen=True, kw_only=True, rename={"since": "from", "un
         Annotated[
             str,
             Meta(
-                pattern=r"^[a-z_]{1,30}\.[a-z_]{1,30}$",
                 description="Only events of this type.",
                 examples=["trees.grafted"],
+                extra_json_schema={"enum": list(EVENT_TYPES)},
             ),
         ]
         | None
@@ -102,6 +104,7 @@ async def list_events(call: Call[EventsQuery]) -> Reply:
     Follow the log with `cursor`: positions are dense and in commit order, so nothing is skipped.
     """
     query = call.query
+    check_word("type", query.type, EVENT_TYPES, "event type")
     from_day, since = day_or_time("from", query.since)
     to_day, until = day_or_time("to", query.until)
     wanted = read.EventFilter(

@@ -10,7 +10,6 @@ from service.api.operation import Call, Reply, operation
 from service.api.problems import not_found
 from service.api.services import UNREACHABLE, unreachable
 from service.api.views import Reflecting, wait_for_view
-from service.log import read
 from service.log.rights import READ
 from service.views import lineage
 
@@ -39,18 +38,16 @@ def _of_lots(part: Part) -> HTTPRouteHandler:
     async def get_lineage(call: Call[LineageParameters]) -> Reply:
         code, sites = call.code(), call.principal.site_list
         headers = await wait_for_view(call, lineage.NAME)
-        async with call.services.reading() as connection:
-            known = await read.lot(connection, sites, part.kind, code)
         pool = call.services.database.reader
-        found = None
         try:
-            if known is not None and call.query.direction == "back":
+            if call.query.direction == "back":
                 found = await lineage.trace_back(pool, code, sites)
-            elif known is not None:
+            else:
                 found = await lineage.trace_forward(pool, "lot", code, sites)
         except UNREACHABLE as error:
             raise unreachable() from error
-        if found is None:
+        # The first step is the lot itself; a lot of another kind, or a bag, is not here.
+        if found is None or found.of != f"lot:{code}" or found.steps[0].kind != part.kind:
             raise not_found(f"The {part.one} {code}")
         return Reply(found, headers=headers)
 

@@ -20,6 +20,7 @@ from msgspec import Meta
 
 from service.api import headers, shapes
 from service.api.conditional import is_unchanged
+from service.api.filters import check_codes, code_filters
 from service.api.problems import Mistake, Problem, lacks_scope, not_found, unauthenticated
 from service.api.services import UNREACHABLE, Services, unreachable
 from service.log.rights import Principal
@@ -275,15 +276,18 @@ def operation(
     problems: tuple[str, ...] = (),
     request_headers: tuple[str, ...] = (),
     produces: str = JSON,
+    free: tuple[str, ...] = (),
     name: str | None = None,
     doc: str | None = None,
 ) -> Callable[[Callable[[Call[Any]], Awaitable[Reply]]], HTTPRouteHandler]:
     """Declare an operation; see the module. `scope` None needs no key.
 
     `answer` and `body` are msgspec types for the public description; `answers` the statuses that
-    come with `answer`; `problems` the kinds beyond those every operation can have.
+    come with `answer`; `problems` the kinds beyond those every operation can have; `free` filters
+    whose codes need not be known.
     """
     lists = _list_fields(query)
+    codes = code_filters(query, free) if method == "GET" else ()
     methods = ["GET", "HEAD"] if method == "GET" else [method]
 
     def declare(act: Callable[[Call[Any]], Awaitable[Reply]]) -> HTTPRouteHandler:
@@ -316,6 +320,8 @@ def operation(
             if accepts:
                 _check_media_type(asgi, accepts, method)
             understood = read_query(query, asgi["query_string"], lists)
+            if codes:
+                await check_codes(services, principal, understood, codes)
             return finish(await act(Call(request, services, principal, understood)), asgi)
 
         return HTTPRouteHandler(path, http_method=methods, opt={"operation": declared})(endpoint)  # type: ignore[arg-type]

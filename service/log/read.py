@@ -131,6 +131,17 @@ async def catalogue_has(connection: Connection, kind: str, code: str) -> bool:
     return bool(await connection.fetchval(SQL.catalogue_hidden, kind, code))
 
 
+async def unknown_codes(connection: Connection, sites: Sites, given: dict[str, str]) -> list[str]:
+    """Which parameters of `given` (site, place, lot, bag, cultivar …) name nothing that is seen."""
+    rows = await connection.fetch(SQL.unknown_codes, list(given), list(given.values()), sites)
+    return [row[0] for row in rows]
+
+
+async def check_names(connection: Connection) -> list[str]:
+    """The names of checks in the catalogue's plans."""
+    return [row[0] for row in await connection.fetch(SQL.check_names)]
+
+
 async def first_site(connection: Connection, sites: Sites) -> str | None:
     """The first site that may be seen."""
     site: str | None = await connection.fetchval(SQL.first_site, sites)
@@ -179,7 +190,7 @@ async def lot(connection: Connection, sites: Sites, kind: str, code: str) -> Lot
                 count=b["balance"],
             )
             for b in balances
-            if b["kind"] in ("used", "lost", "discarded", "customer")
+            if b["kind"] in ("used", "lost", "discarded", "customer", "variance")
         ],
     )
 

@@ -82,6 +82,38 @@ WHERE kind = $1 AND code = $2
 -- Whether an entry of that kind and code exists at all.
 SELECT EXISTS (SELECT FROM catalogue WHERE kind = $1 AND code = $2);
 
+-- name: unknown_codes
+-- Those of the parameters $1 whose codes $2 name nothing, or nothing of the sites $3 (null: all).
+-- What is on the way stands at its consignment, so that is a place too. A voided lot has a history.
+SELECT w.name
+FROM unnest($1::text[], $2::text[]) WITH ORDINALITY AS w (name, code, number)
+WHERE NOT CASE w.name
+    WHEN 'lot' THEN EXISTS (
+        SELECT FROM lots l
+        WHERE l.code = w.code
+          AND ($3::text[] IS NULL OR l.site = ANY ($3) OR EXISTS (
+              SELECT FROM balances b WHERE b.lot_id = l.lot_id AND b.site = ANY ($3))))
+    WHEN 'bag' THEN EXISTS (
+        SELECT FROM bags g JOIN lots l ON l.lot_id = g.lot_id
+        WHERE g.code = w.code
+          AND ($3 IS NULL OR l.site = ANY ($3) OR EXISTS (
+              SELECT FROM balances b WHERE b.lot_id = l.lot_id AND b.site = ANY ($3))))
+    ELSE EXISTS (
+        SELECT FROM catalogue c
+        WHERE c.kind = w.name AND c.code = w.code
+          AND ($3 IS NULL OR c.kind NOT IN ('site', 'place')
+               OR CASE c.kind WHEN 'site' THEN c.code ELSE c.site END = ANY ($3)))
+      OR (w.name = 'place' AND EXISTS (
+        SELECT FROM consignments k
+        WHERE k.code = w.code
+          AND ($3 IS NULL OR k.from_site = ANY ($3) OR k.to_site = ANY ($3))))
+END
+ORDER BY w.number;
+
+-- name: check_names
+-- The names of checks by the catalogue's plans.
+SELECT DISTINCT body ->> 'check' FROM catalogue WHERE kind = 'check_plan';
+
 -- name: first_site
 -- The first site of those that may be seen.
 SELECT code FROM catalogue
@@ -127,10 +159,10 @@ WHERE l.kind = $1 AND l.code = $2 AND NOT l.voided
        OR EXISTS (SELECT FROM balances b WHERE b.lot_id = l.lot_id AND b.site = ANY ($3)));
 
 -- name: balances_of
--- All accounts of a lot but source and variance that are not empty, at the sites $2 (null: all).
+-- All accounts of a lot but source that are not empty, at the sites $2 (null: all).
 SELECT kind, site, place, stage, size, grade, ref, commodity, balance
 FROM balances
-WHERE lot_id = $1 AND balance <> 0 AND kind NOT IN ('source', 'variance')
+WHERE lot_id = $1 AND balance <> 0 AND kind <> 'source'
   AND ($2::text[] IS NULL OR site = ANY ($2))
 ORDER BY kind, site, place, stage, size, grade, ref;
 

@@ -102,13 +102,29 @@ class BagOnHand(Row, frozen=True, kw_only=True):
 
 
 class Gone(Row, frozen=True, kw_only=True):
-    """What left a lot: used, lost, discarded or sold, and to what or why."""
+    """What left a lot: used, lost, discarded or sold, and to what or why; or was miscounted.
 
-    kind: Annotated[str, Meta(examples=["lost"])]
+    What was made or received of a lot is what stands of it, travels and is gone, added up.
+    """
+
+    kind: Annotated[
+        str,
+        Meta(
+            description="used, lost, discarded, customer; or variance: what stock counts and "
+            "consignments found against the book.",
+            examples=["lost"],
+        ),
+    ]
     ref: Annotated[str, Meta(description="The cause, the customer, or the lot it went into.")]
     site: str
     commodity: Literal["buds", "plants"]
-    count: int
+    count: Annotated[
+        int,
+        Meta(
+            description="How many are gone. Of kind variance: more than 0 when fewer were found "
+            "than the book said, less than 0 when more were."
+        ),
+    ]
 
 
 class Travelling(Row, frozen=True, kw_only=True):

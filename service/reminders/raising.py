@@ -28,6 +28,7 @@ ALERT_REMARKS = (
 )
 OVERDUE, NOT_LOOKED_AT = "overdue_check", "place_not_looked_at"
 FAULT, PUT_RIGHT = "view_fault", "to_put_right"
+ALERT_KINDS = (*ALERT_REMARKS, OVERDUE, NOT_LOOKED_AT, FAULT, PUT_RIGHT)
 
 
 class Raised(msgspec.Struct, frozen=True, kw_only=True):

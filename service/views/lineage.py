@@ -1,7 +1,8 @@
 """Lineage: back from a lot or bag to its source tree, forward to every tree that came of it.
 
 The table holds one row for each step (source tree → budwood lot → bag → tree lot; liner lot →
-tree lot; tree lot → tree lot). Where things are now is read from the writer's books.
+tree lot; tree lot → tree lot). Where things are now is read from the writer's books, and so are the
+steps of lots that the table has not caught up with.
 """
 
 from collections import defaultdict
@@ -17,6 +18,7 @@ from service.views.positions import position
 from service.views.runner import Batch
 
 SQL = load(__package__, "lineage.sql")
+RUNNER = load(__package__, "runner.sql")
 NAME = "lineage"
 What = Literal["source_tree", "lot", "bag"]
 
@@ -70,7 +72,10 @@ class Step(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Trace(msgspec.Struct, frozen=True, kw_only=True):
-    """All steps from `of` (as `what:CODE`), itself first. Reflects the log up to `position`."""
+    """All steps from `of` (as `what:CODE`), itself first.
+
+    Steps and whereabouts are of one moment: the log up to `position`, its newest event then.
+    """
 
     of: str
     position: int
@@ -120,8 +125,9 @@ async def _seen(conn: Connection, what: str, code: str, sites: list[str] | None)
 async def _trace(
     conn: Connection, of: str, walk: str, sites: list[str] | None, *, hide: bool
 ) -> Trace:
-    reached = await position(conn, NAME)
-    found = await conn.fetch(walk, of)
+    # The whereabouts are of this snapshot's head; the steps are brought up to it as well.
+    newest = int(await conn.fetchval(RUNNER.head))
+    found = await conn.fetch(walk, of, await position(conn, NAME))
     codes: dict[str, list[str]] = defaultdict(list)
     for row in found:
         what, _, code = row["token"].partition(":")
@@ -150,7 +156,7 @@ async def _trace(
         if hide and what != "source_tree" and (lot is None or not lot["seen"]):
             continue
         steps.append(_step(row, lot if what != "source_tree" else None, where[row["token"]]))
-    return Trace(of=of, position=reached, steps=steps)
+    return Trace(of=of, position=newest, steps=steps)
 
 
 def _step(row: asyncpg.Record, lot: asyncpg.Record | None, where: list[Whereabouts]) -> Step:

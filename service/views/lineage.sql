@@ -32,29 +32,81 @@ WHERE l.code = ANY ($1) AND NOT l.voided AND NOT b.voided;
 DELETE FROM lineage;
 
 -- name: back
--- All that $1 came of, itself first, with the parents of each and the fewest steps to it.
-WITH RECURSIVE walk (token, depth) AS (
+-- All that $1 came of, itself first, with the parents of each and the fewest steps to it. Lots that
+-- events after $2 (what the table reflects) speak of are read from the books instead, so that the
+-- answer is of one moment.
+WITH RECURSIVE fresh AS MATERIALIZED (
+    SELECT DISTINCT l.code, l.lot_id, l.parents, l.voided
+    FROM subjects s
+    JOIN lots l ON l.code = s.code
+    WHERE s.kind = 'lot' AND s.position > $2
+), edges (child, parent) AS MATERIALIZED (
+    SELECT 'lot:' || f.code, unnest(f.parents) FROM fresh f WHERE NOT f.voided
+    UNION
+    SELECT 'bag:' || b.code, coalesce('bag:' || b.parent, 'lot:' || f.code)
+    FROM fresh f
+    JOIN bags b ON b.lot_id = f.lot_id
+    WHERE NOT f.voided AND NOT b.voided
+), walk (token, depth) AS (
     SELECT $1::text, 0
     UNION
-    SELECT e.parent, w.depth + 1 FROM walk w JOIN lineage e ON e.child = w.token
+    SELECT next.token, w.depth + 1
+    FROM walk w
+    CROSS JOIN LATERAL (
+        SELECT e.parent AS token FROM lineage e
+        WHERE e.child = w.token AND e.lot NOT IN (SELECT f.code FROM fresh f)
+        UNION ALL
+        SELECT e.parent FROM edges e WHERE e.child = w.token
+    ) next
     WHERE w.depth < 100
 )
 SELECT w.token, min(w.depth) AS depth,
-       ARRAY(SELECT e.parent FROM lineage e WHERE e.child = w.token ORDER BY 1) AS parents
+       ARRAY(
+           SELECT e.parent FROM lineage e
+           WHERE e.child = w.token AND e.lot NOT IN (SELECT f.code FROM fresh f)
+           UNION
+           SELECT e.parent FROM edges e WHERE e.child = w.token
+           ORDER BY 1
+       ) AS parents
 FROM walk w
 GROUP BY w.token
 ORDER BY depth, w.token;
 
 -- name: forward
--- All that came of $1, itself first, with the parents of each and the fewest steps to it.
-WITH RECURSIVE walk (token, depth) AS (
+-- All that came of $1, itself first, with the parents of each and the fewest steps to it; as above.
+WITH RECURSIVE fresh AS MATERIALIZED (
+    SELECT DISTINCT l.code, l.lot_id, l.parents, l.voided
+    FROM subjects s
+    JOIN lots l ON l.code = s.code
+    WHERE s.kind = 'lot' AND s.position > $2
+), edges (child, parent) AS MATERIALIZED (
+    SELECT 'lot:' || f.code, unnest(f.parents) FROM fresh f WHERE NOT f.voided
+    UNION
+    SELECT 'bag:' || b.code, coalesce('bag:' || b.parent, 'lot:' || f.code)
+    FROM fresh f
+    JOIN bags b ON b.lot_id = f.lot_id
+    WHERE NOT f.voided AND NOT b.voided
+), walk (token, depth) AS (
     SELECT $1::text, 0
     UNION
-    SELECT e.child, w.depth + 1 FROM walk w JOIN lineage e ON e.parent = w.token
+    SELECT next.token, w.depth + 1
+    FROM walk w
+    CROSS JOIN LATERAL (
+        SELECT e.child AS token FROM lineage e
+        WHERE e.parent = w.token AND e.lot NOT IN (SELECT f.code FROM fresh f)
+        UNION ALL
+        SELECT e.child FROM edges e WHERE e.parent = w.token
+    ) next
     WHERE w.depth < 100
 )
 SELECT w.token, min(w.depth) AS depth,
-       ARRAY(SELECT e.parent FROM lineage e WHERE e.child = w.token ORDER BY 1) AS parents
+       ARRAY(
+           SELECT e.parent FROM lineage e
+           WHERE e.child = w.token AND e.lot NOT IN (SELECT f.code FROM fresh f)
+           UNION
+           SELECT e.parent FROM edges e WHERE e.child = w.token
+           ORDER BY 1
+       ) AS parents
 FROM walk w
 GROUP BY w.token
 ORDER BY depth, w.token;

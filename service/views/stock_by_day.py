@@ -52,8 +52,9 @@ class StockByDayQuery(msgspec.Struct, frozen=True, kw_only=True):
 class DayRow(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """What there was at the end of `day`, and by how much the day changed it.
 
-    On the first day `change` is all that came before, so it equals `quantity`. For the kinds
-    lost, customer, used and discarded the quantity is the sum since the books were opened.
+    What there was before the first day is told on the first day, with a `change` of 0 when that
+    day changed nothing. For the kinds lost, customer, used and discarded the quantity is the sum
+    since the books were opened.
     """
 
     day: date

@@ -35,7 +35,8 @@ WITH net AS (
            CASE WHEN 'stage' = ANY ($1) THEN s.stage END AS stage,
            CASE WHEN 'grade' = ANY ($1) THEN s.grade END AS grade,
            greatest(s.day, $10::date) AS day,
-           sum(s.delta) AS change
+           sum(s.delta) AS net,
+           sum(s.delta) FILTER (WHERE s.day >= $10) AS change
     FROM stock_by_day s
     WHERE s.kind = ANY ($2::text[])
       AND s.day <= $11::date
@@ -49,8 +50,8 @@ WITH net AS (
     GROUP BY 1, 2, 3, 4, 5, 6, 7, 8, 9
 )
 SELECT kind, commodity, site, cultivar, rootstock, size, stage, grade, day,
-       change::bigint AS change,
-       (sum(change) OVER (
+       coalesce(change, 0)::bigint AS change,
+       (sum(net) OVER (
            PARTITION BY kind, commodity, site, cultivar, rootstock, size, stage, grade
            ORDER BY day
        ))::bigint AS quantity

@@ -105,6 +105,28 @@ async def test_traces_back_and_forward(database) -> None:
     assert await database.reader.fetch("SELECT * FROM lineage ORDER BY 1, 2") == incremental
 
 
+async def test_a_trace_does_not_wait_for_its_view(database) -> None:
+    """What the table knows, what it knows no longer rightly, and what it does not know yet."""
+    book = await nursery(database.writer)
+    await season(book)
+    runner = Runner(database, [Lineage()])
+    await runner.catch_up()
+    account = {"lot": "TR1", "place": "C-T1", "stage": "grafted", "size": "P9"}
+    await book.event("trees.lost", "CORIN", "2026-03-20", {**account, "cause": "frost", "count": 3})
+    await database.writer.execute("UPDATE lots SET parents = '{bag:BAG2}' WHERE code = 'TR1'")
+    early = await trace_back(database.reader, "TR1", None)
+    forward = await trace_forward(database.reader, "bag", "BAG1", None)
+    await runner.catch_up()
+    assert early is not None
+    assert early.position == book.position
+    assert early.steps[0].parents == ["bag:BAG2"]
+    assert ("dead", None, 3) in _where(early, "lot:TR1")
+    assert early == await trace_back(database.reader, "TR1", None)
+    assert forward is not None
+    assert "TR1" not in {step.code for step in forward.steps}
+    assert forward == await trace_forward(database.reader, "bag", "BAG1", None)
+
+
 async def test_another_sites_lots_are_not_there(database) -> None:
     book = await nursery(database.writer)
     await season(book)

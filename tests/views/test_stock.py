@@ -109,6 +109,19 @@ async def test_stock_by_day_matches_the_books_on_every_day(database) -> None:
         assert (shown[-1] if shown else 0) == sum(r.quantity for r in then)
 
 
+async def test_the_first_day_tells_its_own_change(database) -> None:
+    book = await nursery(database.writer)
+    await season(book)
+    await Runner(database, [StockByDay()]).catch_up()
+    for first, told in (
+        (date(2026, 3, 10), [(date(2026, 3, 10), 30, 20)]),
+        (date(2026, 3, 5), [(date(2026, 3, 5), 10, 0), (date(2026, 3, 10), 30, 20)]),
+    ):
+        query = StockByDayQuery(first=first, last=date(2026, 3, 31), kind="trees")
+        answer = await stock_by_day(database.reader, query, None)
+        assert [(r.day, r.quantity, r.change) for r in answer.rows] == told
+
+
 async def test_rebuild_gives_the_same_days(database) -> None:
     book = await nursery(database.writer)
     await season(book)

@@ -1,0 +1,116 @@
+"""Filters that can match nothing are refused; a lot's figures add up; a trace is of one moment."""
+
+from typing import Any
+
+import pytest
+
+from service.storage.pool import Database
+from tests.api.conftest import Client, MakeClient
+from tests.api.nursery import event, fill
+from tests.api.test_problems import checked
+
+
+@pytest.fixture
+async def admin(client_for: MakeClient) -> Client:
+    client = await client_for()
+    await fill(client)
+    return client
+
+
+@pytest.mark.parametrize(
+    ("address", "parameter", "kind"),
+    [
+        ("events?type=trees.grafed", "type", "bad_value"),
+        ("events?lot=NOSUCH", "lot", "unknown_code"),
+        ("alerts?kind=overdue_chek", "kind", "bad_value"),
+        ("alerts?place=NOSUCH", "place", "unknown_code"),
+        ("holds?kind=plant-health", "kind", "bad_value"),
+        ("checks?check=loook", "check", "bad_value"),
+        ("checks?site=NOSUCH", "site", "unknown_code"),
+        ("stock?cultivar=NOSUCH", "cultivar", "unknown_code"),
+        ("stock/by-day?first=2026-03-01&last=2026-03-02&size=NOSUCH", "size", "unknown_code"),
+        ("budwood?bag=NOSUCH", "bag", "unknown_code"),
+        ("ready-dates?rootstock=NOSUCH", "rootstock", "unknown_code"),
+        ("tree-lots?site=NOSUCH", "site", "unknown_code"),
+    ],
+)
+async def test_a_filter_that_can_match_nothing_is_refused(
+    admin: Client, address: str, parameter: str, kind: str
+) -> None:
+    response = await admin.get(f"/v1/{address}")
+    (mistake,) = checked(response, 422, "validation-error")["errors"]
+    assert (mistake["parameter"], mistake["kind"]) == (parameter, kind)
+    if kind == "bad_value":
+        assert "Did you mean" in mistake["detail"]
+    else:
+        assert "NOSUCH" in mistake["detail"]
+
+
+async def test_a_filter_that_matches_nothing_today_is_an_empty_list(admin: Client) -> None:
+    for address in (
+        "alerts?site=VALE&kind=breach",
+        "checks?check=look&place=V1",
+        "checks?check=push_walk&lot=T-1",
+        "events?type=trees.sold&lot=T-1",
+        "budwood?bag=B-1&site=VALE",
+        "to-put-right?site=NEVER-WAS",
+    ):
+        response = await admin.get(f"/v1/{address}")
+        assert (response.status_code, response.json()["items"]) == (200, []), address
+
+
+async def test_another_sites_codes_are_as_unknown_as_any(
+    admin: Client, client_for: MakeClient
+) -> None:
+    vale = await client_for("auditor", "VALE")
+    for filters in ("site=CORIN", "place=H2-T04", "lot=T-1"):
+        checked(await vale.get(f"/v1/stock?{filters}"), 422, "validation-error")
+    assert (await vale.get("/v1/stock?site=VALE&cultivar=NAV")).status_code == 200
+
+
+async def test_a_catalogues_own_check_is_known(admin: Client) -> None:
+    checked(await admin.get("/v1/checks?check=pinch"), 422, "validation-error")
+    plan = {
+        "check": "pinch",
+        "after": "grafted",
+        "due_days": 10,
+        "overdue_days": 15,
+        "done_by": ["tops.removed"],
+        "source": "our own",
+    }
+    made = await admin.put("/v1/check-plans/PINCH", json=plan)
+    assert made.status_code == 201, made.text
+    assert (await admin.get("/v1/checks?check=pinch")).status_code == 200
+
+
+@pytest.mark.parametrize(("counted", "variance"), [(10, 2), (15, -3)])
+async def test_a_lot_adds_up(admin: Client, counted: int, variance: int) -> None:
+    """12 were grafted: fewer or more are found, some are lost."""
+    line = {"lot": "T-1", "place": "H2-T04", "counted": counted}
+    lost = {"lot": "T-1", "place": "H2-T04", "count": 3, "cause": "frost"}
+    for one in (
+        event("stock.counted", {"lines": [line], "reason": "stocktaking"}, occurred="2026-03-12"),
+        event("trees.lost", lost, occurred="2026-03-14"),
+    ):
+        sent = await admin.post("/v1/events", json=one)
+        assert sent.status_code == 201, sent.text
+    lot: dict[str, Any] = (await admin.get("/v1/tree-lots/T-1")).json()
+    gone = {one["kind"]: one["count"] for one in lot["gone"]}
+    assert gone == {"lost": 3, "variance": variance}
+    standing = sum(one["count"] for one in lot["places"])
+    assert standing + sum(one["count"] for one in lot["travelling"]) + sum(gone.values()) == 12
+
+
+async def test_a_trace_is_whole_before_its_view_has_begun(
+    admin: Client, database: Database
+) -> None:
+    """Nothing keeps the views here: the books alone tell the steps, up to the newest event."""
+    assert await database.reader.fetchval("SELECT count(*) FROM lineage") == 0
+    back = (await admin.get("/v1/tree-lots/T-1/lineage")).json()
+    assert back["position"] == await database.reader.fetchval("SELECT position FROM log_head")
+    assert {one["code"] for one in back["steps"]} == {"T-1", "B-1", "BW-1", "L-1", "NAV-3"}
+    assert [one["quantity"] for one in back["steps"][0]["whereabouts"]] == [12]
+    forward = (await admin.get("/v1/source-trees/NAV-3/lineage")).json()
+    assert {one["code"] for one in forward["steps"]} == {"NAV-3", "BW-1", "B-1", "T-1"}
+    for other in ("liner-lots/T-1", "tree-lots/B-1", "budwood-lots/B-1"):
+        checked(await admin.get(f"/v1/{other}/lineage"), 404, "not-found")
