@@ -7,7 +7,14 @@ import click
 import msgspec
 
 from service import __version__
-from service.cli_running import Ending, free_port, run, settings_or_exit
+from service.cli_running import (
+    Ending,
+    free_port,
+    run,
+    settings_or_exit,
+    something_there,
+    tables_there,
+)
 from service.settings import Settings, describe
 
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
@@ -154,24 +161,31 @@ def keys() -> None:
 )
 @click.option("--sites", default="*", show_default=True, help="Site codes with commas; * is all.")
 @click.option("--days", type=click.IntRange(1, 3660), help="Days until it ends. Left out: never.")
-def keys_create(name: str, role: str, sites: str, days: int | None) -> None:
+@click.option("--site-to-come", is_flag=True, help="Allow sites that are not in the catalogue yet.")
+def keys_create(name: str, role: str, sites: str, days: int | None, site_to_come: bool) -> None:
     """Make a key and print it, once."""
     settings = settings_or_exit()
     ends = datetime.now(UTC) + timedelta(days=days) if days is not None else None
     named = frozenset(part.strip() for part in sites.split(",") if part.strip())
 
     async def create(_: Ending) -> None:
-        from service.log.keys import create_key
+        from service.log.keys import create_key, unknown_sites
         from service.storage.migrate import migrate as run_migrations
         from service.storage.pool import open_database
 
         async with await open_database(settings) as database:
             await run_migrations(database)
-            async with database.writer.acquire() as one:
+            async with database.writer.acquire() as one, one.transaction():
                 try:
                     made = await create_key(one, name=name, role=role, sites=named, expires_at=ends)
                 except ValueError as error:
                     raise click.ClickException(str(error)) from error
+                unknown = [] if site_to_come else await unknown_sites(one, named)
+                if unknown:
+                    raise click.ClickException(
+                        f"the catalogue has no site {', '.join(unknown)}; give --site-to-come "
+                        "to make a key for a site before it is entered"
+                    )
         click.echo(
             f"Key {made.key_id} for {name} ({role}; sites: {', '.join(sorted(named))}).", err=True
         )
@@ -190,7 +204,9 @@ def keys_list() -> None:
         from service.log.keys import list_keys
         from service.storage.pool import open_database
 
+        something_there(settings)
         async with await open_database(settings) as database, database.writer.acquire() as one:
+            await tables_there(one)
             rows = await list_keys(one)
         click.echo(f"{'key':14}{'name':24}{'sites':20}{'state':22}scopes")
         for row in rows:
@@ -217,7 +233,9 @@ def keys_revoke(key_id: str) -> None:
         from service.log.keys import revoke_key
         from service.storage.pool import open_database
 
+        something_there(settings)
         async with await open_database(settings) as database, database.writer.acquire() as one:
+            await tables_there(one)
             if not await revoke_key(one, key_id):
                 raise click.ClickException(f"there is no live key {key_id}")
         click.echo(f"{key_id} is revoked")
@@ -238,6 +256,7 @@ def selftest() -> None:
         from service.cli_selftest import run_checks
         from service.storage.pool import open_database
 
+        something_there(settings)
         async with await open_database(settings) as database:
             return await run_checks(database, click.echo)
 

@@ -2,11 +2,13 @@
 
 import asyncio
 import errno
+import select
 import signal
 import socket
 import sys
 from collections.abc import Callable, Coroutine, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any, TypeVar
 
 import asyncpg
@@ -15,6 +17,7 @@ import click
 from service.api import logs
 from service.settings import Settings, SettingsError, read_settings
 from service.storage.embedded import EmbeddedServerError
+from service.storage.pool import Connection
 from service.storage.roles import DatabaseError
 
 T = TypeVar("T")
@@ -76,6 +79,35 @@ def run(main: Callable[[Ending], Coroutine[Any, Any, T]]) -> T | None:
         return uvloop.run(wrapped())
 
 
+def something_there(settings: Settings) -> None:
+    """For commands that only look: a data folder without a database ends them, none is made."""
+    if (
+        settings.database_url is None
+        and not (Path(settings.data_dir) / "postgres" / "cluster" / "PG_VERSION").exists()
+    ):
+        raise click.ClickException(
+            f"there is nothing in {settings.data_dir} yet; `graftlog serve` begins a database "
+            "there (or set GRAFTLOG_DATA_DIR to the folder that is meant)"
+        )
+
+
+async def tables_there(connection: Connection) -> None:
+    """The same for a database without tables."""
+    from service.storage.migrate import current
+
+    if await current(connection) is None:
+        raise click.ClickException(
+            "there are no tables in the database yet; `graftlog migrate` makes them"
+        )
+
+
+def _nobody_reads() -> bool:
+    """Whether standard output is a pipe whose reader has gone, as `head` does."""
+    poll = select.poll()
+    poll.register(sys.stdout.fileno(), select.POLLOUT)
+    return any(told & (select.POLLERR | select.POLLHUP) for _, told in poll.poll(0))
+
+
 @contextmanager
 def one_line() -> Iterator[None]:
     """Turn what a person can put right into one clear line and exit code 1."""
@@ -86,6 +118,9 @@ def one_line() -> Iterator[None]:
     except (asyncpg.PostgresError, asyncpg.InterfaceError) as error:
         raise click.ClickException(f"the database says: {error}") from error
     except ConnectionError as error:
+        if isinstance(error, BrokenPipeError) and sys.platform != "win32" and _nobody_reads():
+            # click ends quietly on it.
+            raise
         raise click.ClickException(f"the connection was lost: {error}") from error
 
 

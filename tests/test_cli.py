@@ -1,8 +1,10 @@
 """The command line as a person meets it: real processes, a real PostgreSQL."""
 
+import asyncio
 import os
 import signal
 import socket
+import sys
 from pathlib import Path
 
 import asyncpg
@@ -12,7 +14,7 @@ from click.testing import CliRunner
 
 from service.cli import main
 from service.settings import Settings, describe_markdown
-from tests.support.commands import graftlog, running
+from tests.support.commands import environment, graftlog, running
 
 README = Path(__file__).parent.parent / "README.md"
 COMMANDS = ["serve", "work", "demo", "migrate", "keys", "selftest", "openapi", "settings"]
@@ -139,7 +141,7 @@ async def test_migrate_says_what_it_ran_and_may_be_run_again(empty_settings: Set
 async def test_a_key_is_shown_once_used_listed_and_revoked(settings: Settings) -> None:
     made = await graftlog(
         *("keys", "create", "--name", "p-07", "--role", "recorder"),
-        *("--sites", "CORIN,TARNA", "--days", "30"),
+        *("--sites", "CORIN,TARNA", "--days", "30", "--site-to-come"),
         **of(settings),
     )
     assert made.code == 0
@@ -170,6 +172,7 @@ async def test_a_key_is_shown_once_used_listed_and_revoked(settings: Settings) -
         (["--name", "p 07", "--role", "recorder"], "a name is 1 to 64"),
         (["--name", "p-07", "--role", "recorder", "--sites", "corin"], "give site codes"),
         (["--name", "p-07", "--role", "owner"], "'owner' is not one of"),
+        (["--name", "p-07", "--role", "recorder", "--sites", "NOSUCH"], "no site NOSUCH"),
     ],
 )
 async def test_a_key_that_cannot_be_is_said_in_words(
@@ -179,6 +182,41 @@ async def test_a_key_that_cannot_be_is_said_in_words(
     assert ended.code != 0
     assert said in ended.err
     assert "Traceback" not in ended.err
+    assert "p-07" not in (await graftlog("keys", "list", **of(settings))).out
+
+
+@pytest.mark.parametrize("command", [["keys", "list"], ["keys", "revoke", "x"], ["selftest"]])
+async def test_a_look_at_an_empty_folder_makes_no_database(
+    command: list[str], tmp_path: Path
+) -> None:
+    said = await graftlog(*command, DATA_DIR=str(tmp_path))
+    assert said.code == 1
+    assert said.err.startswith(f"Error: there is nothing in {tmp_path} yet")
+    assert said.err.count("\n") == 1
+    assert not os.listdir(tmp_path)  # noqa: PTH208 (pathlib blocks just the same)
+
+
+async def test_keys_of_a_database_without_tables(empty_settings: Settings) -> None:
+    said = await graftlog("keys", "list", **of(empty_settings))
+    assert (said.code, said.out) == (1, "")
+    assert said.err.startswith("Error: there are no tables in the database yet")
+
+
+async def test_a_reader_that_has_gone_is_no_mistake(settings: Settings) -> None:
+    """As with `graftlog keys list | head`, which closes the pipe."""
+    reading, writing = os.pipe()
+    os.close(reading)
+    try:
+        process = await asyncio.create_subprocess_exec(
+            *(sys.executable, "-m", "service.cli", "keys", "list"),
+            env=environment(of(settings)),
+            stdout=writing,
+            stderr=asyncio.subprocess.PIPE,
+        )
+    finally:
+        os.close(writing)
+    _, err = await asyncio.wait_for(process.communicate(), 120)
+    assert err == b""
 
 
 # -- selftest ------------------------------------------------------------------------

@@ -24,7 +24,7 @@ from service.log.stored import (
     BagOnHand,
     Gone,
     LotSummary,
-    Standing,
+    StandingNow,
     StoredEvent,
     Travelling,
 )
@@ -48,7 +48,7 @@ class Lot(msgspec.Struct, frozen=True, kw_only=True):
 
     lot: LotSummary
     bags: Annotated[list[BagOnHand], Meta(description="Of a budwood lot.")]
-    places: Annotated[list[Standing], Meta(description="Where liners or trees stand.")]
+    places: Annotated[list[StandingNow], Meta(description="Where liners or trees stand.")]
     travelling: list[Travelling]
     gone: list[Gone]
     history: Annotated[

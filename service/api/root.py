@@ -7,6 +7,7 @@ import msgspec
 
 from service import __version__ as VERSION  # noqa: N812
 from service.api import spec
+from service.api.conditional import etag
 from service.api.operation import JSON, Call, NoQuery, Reply, operation
 from service.api.problems import KINDS, not_found
 
@@ -83,10 +84,17 @@ async def get_readyz(call: Call[NoQuery]) -> Reply:
     )
 
 
-@operation("GET", "/openapi.json", tag="Service", scope=None, answer=dict)
+@operation(
+    "GET",
+    "/openapi.json",
+    tag="Service",
+    scope=None,
+    answer=dict,
+    request_headers=("If-None-Match",),
+)
 async def get_openapi(call: Call[NoQuery]) -> Reply:
     """This description of the interface (OpenAPI 3.1)."""
-    return Reply(spec.text(), cache=PUBLIC)
+    return Reply(spec.text(), cache=PUBLIC, etag=etag(spec.mark()))
 
 
 @operation("GET", "/problems", tag="Service", scope=None, answer=list[ProblemKind])

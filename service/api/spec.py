@@ -5,6 +5,7 @@ msgspec itself writes the schemas: discriminators that resolve, whole numbers as
 It is built once, served as it is, and committed as openapi/openapi.json.
 """
 
+import hashlib
 import re
 from functools import cache
 from pathlib import Path
@@ -267,7 +268,7 @@ def _responses(one: Operation, schemas: dict[str, Any]) -> dict[str, Any]:
         }
     if one.name == "get_problem":
         responses["200"]["content"]["text/html"] = {"schema": {"type": "string"}}
-    if one.method == "GET" and "{" in one.path and one.scope is not None:
+    if one.method == "GET" and any(h["name"] == "If-None-Match" for h in _in_headers(one)):
         responses["304"] = {"description": "You have it already."}
     by_status: dict[int, list[str]] = {}
     for slug in _problems(one):
@@ -309,6 +310,12 @@ def _problem_response(words: str) -> dict[str, Any]:
 def text() -> bytes:
     """The description as it is served and committed: keys sorted, a newline at the end."""
     return msgspec.json.format(msgspec.json.encode(build(), order="sorted"), indent=1) + b"\n"
+
+
+@cache
+def mark() -> str:
+    """What tells this description from any other: for its ETag."""
+    return hashlib.sha256(text()).hexdigest()[:24]
 
 
 def write(path: Path = COMMITTED) -> None:

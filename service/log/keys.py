@@ -94,6 +94,12 @@ async def create_key(
     return NewKey(key_id, token)
 
 
+async def unknown_sites(connection: Connection, sites: frozenset[str]) -> list[str]:
+    """Which of `sites` are not in the catalogue; `*` is every site and never among them."""
+    rows = await connection.fetch(SQL.unknown_sites, sorted(sites - {EVERY_SITE}))
+    return [row["code"] for row in rows]
+
+
 async def revoke_key(connection: Connection, key_id: str) -> bool:
     """Revoke a key from now on (other processes notice within seconds). False: no such live key."""
     return bool(await connection.fetchval(SQL.revoke_key, key_id))

@@ -6,6 +6,12 @@ ON CONFLICT (key_id) DO UPDATE
 SET secret_sha256 = excluded.secret_sha256, name = excluded.name, scopes = excluded.scopes,
     sites = excluded.sites, expires_at = excluded.expires_at, revoked_at = NULL;
 
+-- name: unknown_sites
+-- Which of these codes are no sites of the catalogue.
+SELECT w.code FROM unnest($1::text[]) AS w (code)
+WHERE NOT EXISTS (SELECT FROM catalogue c WHERE c.kind = 'site' AND c.code = w.code)
+ORDER BY w.code;
+
 -- name: find_key
 -- What a key id stands for.
 SELECT secret_sha256, name, scopes, sites, expires_at, revoked_at, last_used_day

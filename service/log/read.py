@@ -19,7 +19,7 @@ from service.log.stored import (
     LotSummary,
     PutRight,
     ReservationNow,
-    Standing,
+    StandingNow,
     StoredEvent,
     Travelling,
 )
@@ -48,7 +48,7 @@ class LotNow(msgspec.Struct, frozen=True, kw_only=True):
     """A lot as the books have it: its accounts at the sites that may be seen."""
 
     row: dict[str, Any]
-    standing: list[Standing]
+    standing: list[StandingNow]
     bags: list[BagOnHand]
     travelling: list[Travelling]
     gone: list[Gone]
@@ -195,8 +195,8 @@ async def lot(connection: Connection, sites: Sites, kind: str, code: str) -> Lot
     )
 
 
-def _standing(balance: asyncpg.Record) -> Standing:
-    return Standing(
+def _standing(balance: asyncpg.Record) -> StandingNow:
+    return StandingNow(
         site=balance["site"],
         place=balance["place"],
         stage=balance["stage"] or None,

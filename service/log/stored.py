@@ -75,7 +75,7 @@ class LotSummary(Row, frozen=True, kw_only=True):
     in_transit: Annotated[int, Meta(description="On the way between sites.")]
 
 
-class Standing(Row, frozen=True, kw_only=True):
+class StandingNow(Row, frozen=True, kw_only=True):
     """How much of a lot stands at a place, in one stage, size and grade."""
 
     site: str
