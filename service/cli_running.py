@@ -81,10 +81,14 @@ def run(main: Callable[[Ending], Coroutine[Any, Any, T]]) -> T | None:
 
 def something_there(settings: Settings) -> None:
     """For commands that only look: a data folder without a database ends them, none is made."""
-    if (
-        settings.database_url is None
-        and not (Path(settings.data_dir) / "postgres" / "cluster" / "PG_VERSION").exists()
-    ):
+    if settings.database_url is not None:
+        return
+    try:
+        there = (Path(settings.data_dir) / "postgres" / "cluster" / "PG_VERSION").exists()
+    except PermissionError:
+        # Another account's folder: opening it says so.
+        there = True
+    if not there:
         raise click.ClickException(
             f"there is nothing in {settings.data_dir} yet; `graftlog serve` begins a database "
             "there (or set GRAFTLOG_DATA_DIR to the folder that is meant)"

@@ -5,13 +5,16 @@ from pathlib import Path
 from typing import Any
 
 import httpx
+import msgspec
 from openapi_spec_validator import validate
 
 from service.api import spec
 from service.api.routes import HANDLERS
-from service.trade.events import EVENT_TYPES
+from service.trade.events import EVENT_TYPES, Event
+from service.trade.verdicts import ARITHMETIC_AND_CODES, BREAKABLE_RULES
 
 ROOT = Path(__file__).parents[2]
+README = ROOT / "README.md"
 
 
 def test_it_is_valid_openapi() -> None:
@@ -56,6 +59,25 @@ def test_every_event_type_is_told_apart_by_its_type() -> None:
     assert set(mapping) == set(EVENT_TYPES)
     for name, target in mapping.items():
         assert schemas[target.rpartition("/")[2]]["properties"]["type"]["enum"] == [name]
+
+
+def test_what_the_readme_sends_is_understood() -> None:
+    """Each body of its curl lines, with a day and an id for what the shell fills in."""
+    text = README.read_text().replace("'$(date -u +%F)'", "2026-03-14")
+    text = text.replace("'$ID'", "0190a5c4-7c00-7b3e-9a40-0d9c3b1f5a77")
+    bodies = re.findall(r" -d '([^']*)'", text)
+    kinds = []
+    for body in bodies:
+        read = msgspec.json.decode(body, type=Event | list[Event])
+        kinds += [type(one).__name__ for one in (read if isinstance(read, list) else [read])]
+    assert {"TreesGrafted", "EventVoided", "TreesSold", "ConsignmentSent"} <= set(kinds)
+
+
+def test_the_readmes_kinds_of_refusal_are_kinds() -> None:
+    table = README.read_text().partition("| kind | what it says")[2].partition("\n\n")[0]
+    kinds = re.findall(r"`([a-z_]+)`", "".join(r.split("|")[1] for r in table.splitlines()[2:]))
+    assert len(kinds) > 8
+    assert set(kinds) <= set(ARITHMETIC_AND_CODES) | set(BREAKABLE_RULES)
 
 
 def test_components_have_plain_names() -> None:
