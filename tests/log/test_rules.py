@@ -255,3 +255,12 @@ async def test_a_hold_on_a_site_blocks_cutting_there_and_no_death(bench: BenchSi
     assert (await bench.when(dead)).verdict == "accepted"
     dead["data"]["cause"] = "culled"
     assert (await bench.when(dead)).errors[0].kind == "held"
+
+
+async def test_a_reminder_is_for_a_day_to_come(bench: BenchSide) -> None:
+    await bench.nursery()
+    remind = event("alert.remind_on", "2026-06-01", on="2026-06-01",
+                   alert="0190a5c4-7c00-7b3e-9a40-0d9c3b1f5a77")  # fmt: skip
+    assert (await bench.when(remind)).errors[0].pointer == "#/data/on"
+    remind["data"]["on"] = "2026-06-02"
+    assert (await bench.when(remind)).verdict == "accepted"

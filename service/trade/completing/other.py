@@ -140,4 +140,10 @@ def _treated(bench: Bench, d: TreatmentAppliedData) -> TreatmentAppliedData:
 @completes(AlertRemindOn)
 def _remind(bench: Bench, d: AlertRemindOnData) -> AlertRemindOnData:
     day_given(bench, d.on, "#/data/on")
+    if d.on[:10] <= str(bench.day):
+        raise refuse(
+            "counts_disagree",
+            f"A reminder is for a day to come; {d.on[:10]} is not after {bench.day}.",
+            "#/data/on",
+        )
     return d
