@@ -168,7 +168,8 @@ class Appender:
             await connection.execute(SQL.begin)
             session = Group(connection, self._kept, self._clock)
             answers = await session.decide(group)
-            if session.entered and self._may_notify():
+            told = bool(session.entered) and self._may_notify()
+            if told:
                 await connection.execute(SQL.notify, str(session.books.position))
             await connection.execute(SQL.commit)
         except BaseException:
@@ -179,7 +180,8 @@ class Appender:
                 session.books.let_go()
         if session.entered:
             self._newest = session.books.position
-            self._later_notify()
+            if not told:
+                self._tell_later()
         return answers
 
     async def _session(self) -> OwnConnection:
@@ -202,16 +204,10 @@ class Appender:
         if now - self._notified_at < NOTIFY_EVERY_S:
             return False
         self._notified_at = now
-        self._told = True
         return True
 
-    _told = False
-
-    def _later_notify(self) -> None:
-        """When the group was not told of because of the throttle, tell a little later."""
-        if self._told:
-            self._told = False
-            return
+    def _tell_later(self) -> None:
+        """The throttle kept a group from being told of: tell a little later."""
         if self._notify_task is None or self._notify_task.done():
             self._notify_task = asyncio.create_task(self._trailing_notify())
 
