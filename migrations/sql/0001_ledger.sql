@@ -112,7 +112,6 @@ CREATE TABLE bags (
     buds integer NOT NULL,
     sticks integer,
     basis text NOT NULL,
-    basis_first text NOT NULL,
     parent text,
     pieces integer,
     buds_per_piece integer,

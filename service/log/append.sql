@@ -58,7 +58,7 @@ WHERE l.code IN (SELECT substr(token, 5) FROM heirs, unnest(parents) AS token
 
 -- name: bags
 -- All bags of the lots.
-SELECT b.code, l.code AS lot, b.buds, b.sticks, b.basis, b.basis_first, b.parent, b.pieces,
+SELECT b.code, l.code AS lot, b.buds, b.sticks, b.basis, b.parent, b.pieces,
        b.buds_per_piece, b.position, b.voided
 FROM bags b JOIN lots l USING (lot_id)
 WHERE b.lot_id = ANY($1::bigint[]);
@@ -232,11 +232,11 @@ FROM unnest($1::bigint[], $2::bigint[]) AS w (lot_id, position)
 WHERE lots.lot_id = w.lot_id;
 
 -- name: save_bag
-INSERT INTO bags (code, lot_id, buds, sticks, basis, basis_first, parent, pieces, buds_per_piece,
+INSERT INTO bags (code, lot_id, buds, sticks, basis, parent, pieces, buds_per_piece,
                   position, voided)
-VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
 ON CONFLICT (code) DO UPDATE SET lot_id = excluded.lot_id, buds = excluded.buds,
-    sticks = excluded.sticks, basis = excluded.basis, basis_first = excluded.basis_first,
+    sticks = excluded.sticks, basis = excluded.basis,
     parent = excluded.parent, pieces = excluded.pieces, buds_per_piece = excluded.buds_per_piece,
     position = excluded.position, voided = excluded.voided;
 

@@ -15,7 +15,7 @@ FROM lots;
 
 -- name: bags
 -- Bags likewise.
-SELECT bags.code, lots.code AS lot, buds, sticks, bags.basis, basis_first, parent, pieces,
+SELECT bags.code, lots.code AS lot, buds, sticks, bags.basis, parent, pieces,
        buds_per_piece, bags.position, bags.voided
 FROM bags JOIN lots USING (lot_id);
 

@@ -169,7 +169,6 @@ def _bag(books: Books, bag: Bag) -> tuple[Any, ...]:
         bag.buds,
         bag.sticks,
         bag.basis,
-        bag.basis_first,
         bag.parent,
         bag.pieces,
         bag.buds_per_piece,

@@ -50,14 +50,13 @@ class Lot(msgspec.Struct, kw_only=True, gc=False):
 
 
 class Bag(msgspec.Struct, kw_only=True, gc=False):
-    """A labelled bag of a budwood lot; `basis_first` is what it was received as."""
+    """A labelled bag of a budwood lot."""
 
     code: str
     lot: str
     buds: int
     sticks: int | None = None
     basis: str = "counted"
-    basis_first: str = "counted"
     parent: str | None = None
     pieces: int | None = None
     buds_per_piece: int | None = None

@@ -138,7 +138,6 @@ def _bags(books: Books, lot: str, fills: list[budwood.BagFill], position: int) -
                 buds=fill.buds,
                 sticks=fill.sticks,
                 basis=fill.basis,
-                basis_first=fill.basis,
                 position=position,
             ),
         )
@@ -248,44 +247,46 @@ def graft_parents(e: grafting.TreesGrafted | grafting.TreesRegrafted) -> list[st
     return [*(f"bag:{li.bag}" for li in lines), *(f"lot:{li.lot}" for li in lines), f"lot:{stocks}"]
 
 
-def _grafted(books: Books, e: grafting.TreesGrafted, moment: Moment, position: int) -> None:
-    d = e.data
-    wood = books.lots[d.from_[0].lot or ""]
-    base = books.lots[d.onto.liner_lot or d.onto.tree_lot or ""]
-    label = day_of(books, e.site, d.label_date)
-    day = moment.day
-    if label is not None and (label.year, label.month) == (day.year, day.month):
-        day = label
+def _graft_lot(
+    books: Books,
+    e: grafting.TreesGrafted | grafting.TreesRegrafted,
+    position: int,
+    stocks: Lot,
+    **facts: Any,
+) -> None:
+    """The tree lot of a grafting: cultivar and source by its wood, rootstock by what it is on."""
+    wood = books.lots[e.data.from_[0].lot or ""]
     make_lot(
         books,
-        d.lot or "",
+        e.data.lot or "",
         position,
         graft_parents(e),
         kind="tree",
         site=e.site,
         cultivar=wood.cultivar,
-        rootstock=base.rootstock,
+        rootstock=stocks.rootstock,
         source=wood.source,
-        method=d.method,
-        day=day,
-        grown_for=d.grown_for,
+        method=e.data.method,
+        **facts,
     )
 
 
+def _grafted(books: Books, e: grafting.TreesGrafted, moment: Moment, position: int) -> None:
+    d, day = e.data, moment.day
+    label = day_of(books, e.site, d.label_date)
+    if label is not None and (label.year, label.month) == (day.year, day.month):
+        day = label
+    stocks = books.lots[d.onto.liner_lot or d.onto.tree_lot or ""]
+    _graft_lot(books, e, position, stocks, day=day, grown_for=d.grown_for)
+
+
 def _regrafted(books: Books, e: grafting.TreesRegrafted, moment: Moment, position: int) -> None:
-    d = e.data
-    wood, old = books.lots[d.from_[0].lot or ""], books.lots[d.of]
-    make_lot(
+    old = books.lots[e.data.of]
+    _graft_lot(
         books,
-        d.lot or "",
+        e,
         position,
-        graft_parents(e),
-        kind="tree",
-        site=e.site,
-        cultivar=wood.cultivar,
-        rootstock=old.rootstock,
-        source=wood.source,
-        method=d.method,
+        old,
         day=moment.day,
         attempt=old.attempt + 1,
         grown_for=old.grown_for,

@@ -94,7 +94,7 @@ async def trace_back(pool: Pool, code: str, sites: list[str] | None) -> Trace | 
     ):
         for what in ("lot", "bag"):
             if await _seen(conn, what, code, sites):
-                return await _trace(conn, f"{what}:{code}", SQL.back, sites, hide=False)
+                return await _trace(conn, f"{what}:{code}", sites, back=True)
     return None
 
 
@@ -109,7 +109,7 @@ async def trace_forward(pool: Pool, what: What, code: str, sites: list[str] | No
     ):
         if not await _seen(conn, what, code, sites):
             return None
-        return await _trace(conn, f"{what}:{code}", SQL.forward, sites, hide=True)
+        return await _trace(conn, f"{what}:{code}", sites, back=False)
 
 
 async def _seen(conn: Connection, what: str, code: str, sites: list[str] | None) -> bool:
@@ -122,12 +122,10 @@ async def _seen(conn: Connection, what: str, code: str, sites: list[str] | None)
     return lot is not None and bool(lot["seen"])
 
 
-async def _trace(
-    conn: Connection, of: str, walk: str, sites: list[str] | None, *, hide: bool
-) -> Trace:
+async def _trace(conn: Connection, of: str, sites: list[str] | None, *, back: bool) -> Trace:
     # The whereabouts are of this snapshot's head; the steps are brought up to it as well.
     newest = int(await conn.fetchval(RUNNER.head))
-    found = await conn.fetch(walk, of, await position(conn, NAME))
+    found = await conn.fetch(SQL.walk, of, await position(conn, NAME), back)
     codes: dict[str, list[str]] = defaultdict(list)
     for row in found:
         what, _, code = row["token"].partition(":")
@@ -153,7 +151,7 @@ async def _trace(
     for row in found:
         what, _, code = row["token"].partition(":")
         lot = lots.get(lot_of_bag.get(code, "") if what == "bag" else code)
-        if hide and what != "source_tree" and (lot is None or not lot["seen"]):
+        if not back and what != "source_tree" and (lot is None or not lot["seen"]):
             continue
         steps.append(_step(row, lot if what != "source_tree" else None, where[row["token"]]))
     return Trace(of=of, position=newest, steps=steps)

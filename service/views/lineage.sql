@@ -31,8 +31,9 @@ WHERE l.code = ANY ($1) AND NOT l.voided AND NOT b.voided;
 -- Before a rebuild.
 DELETE FROM lineage;
 
--- name: back
--- All that $1 came of, itself first, with the parents of each and the fewest steps to it. Lots that
+-- name: walk
+-- All that $1 came of ($3 true) or that came of $1 ($3 false), itself first, with the parents of
+-- each and the fewest steps to it. Lots that
 -- events after $2 (what the table reflects) speak of are read from the books instead, so that the
 -- answer is of one moment.
 WITH RECURSIVE fresh AS MATERIALIZED (
@@ -54,48 +55,14 @@ WITH RECURSIVE fresh AS MATERIALIZED (
     FROM walk w
     CROSS JOIN LATERAL (
         SELECT e.parent AS token FROM lineage e
-        WHERE e.child = w.token AND e.lot NOT IN (SELECT f.code FROM fresh f)
+        WHERE $3::boolean AND e.child = w.token AND e.lot NOT IN (SELECT f.code FROM fresh f)
         UNION ALL
-        SELECT e.parent FROM edges e WHERE e.child = w.token
-    ) next
-    WHERE w.depth < 100
-)
-SELECT w.token, min(w.depth) AS depth,
-       ARRAY(
-           SELECT e.parent FROM lineage e
-           WHERE e.child = w.token AND e.lot NOT IN (SELECT f.code FROM fresh f)
-           UNION
-           SELECT e.parent FROM edges e WHERE e.child = w.token
-           ORDER BY 1
-       ) AS parents
-FROM walk w
-GROUP BY w.token
-ORDER BY depth, w.token;
-
--- name: forward
--- All that came of $1, itself first, with the parents of each and the fewest steps to it; as above.
-WITH RECURSIVE fresh AS MATERIALIZED (
-    SELECT DISTINCT l.code, l.lot_id, l.parents, l.voided
-    FROM subjects s
-    JOIN lots l ON l.code = s.code
-    WHERE s.kind = 'lot' AND s.position > $2
-), edges (child, parent) AS MATERIALIZED (
-    SELECT 'lot:' || f.code, unnest(f.parents) FROM fresh f WHERE NOT f.voided
-    UNION
-    SELECT 'bag:' || b.code, coalesce('bag:' || b.parent, 'lot:' || f.code)
-    FROM fresh f
-    JOIN bags b ON b.lot_id = f.lot_id
-    WHERE NOT f.voided AND NOT b.voided
-), walk (token, depth) AS (
-    SELECT $1::text, 0
-    UNION
-    SELECT next.token, w.depth + 1
-    FROM walk w
-    CROSS JOIN LATERAL (
-        SELECT e.child AS token FROM lineage e
-        WHERE e.parent = w.token AND e.lot NOT IN (SELECT f.code FROM fresh f)
+        SELECT e.child FROM lineage e
+        WHERE NOT $3 AND e.parent = w.token AND e.lot NOT IN (SELECT f.code FROM fresh f)
         UNION ALL
-        SELECT e.child FROM edges e WHERE e.parent = w.token
+        SELECT e.parent FROM edges e WHERE $3 AND e.child = w.token
+        UNION ALL
+        SELECT e.child FROM edges e WHERE NOT $3 AND e.parent = w.token
     ) next
     WHERE w.depth < 100
 )

@@ -34,7 +34,7 @@ SELECT lot_id, code, kind, site, cultivar, rootstock, source, method, day, attem
 FROM lots WHERE position > $1
 """
 BAGS = """
-SELECT b.code, l.code, b.buds, b.sticks, b.basis, b.basis_first, b.parent, b.pieces,
+SELECT b.code, l.code, b.buds, b.sticks, b.basis, b.parent, b.pieces,
        b.buds_per_piece, b.position, b.voided
 FROM bags b JOIN lots l USING (lot_id) WHERE l.position > $1
 """

@@ -89,8 +89,8 @@ class Ledger:
     async def bag(self, code: str, lot: str, buds: int, *, parent: str | None = None) -> None:
         """Label a bag of a budwood lot."""
         await self.pool.execute(
-            "INSERT INTO bags (code, lot_id, buds, sticks, basis, basis_first, parent, position) "
-            "VALUES ($1, $2, $3, 3, 'counted', 'counted', $4, $5)",
+            "INSERT INTO bags (code, lot_id, buds, sticks, basis, parent, position) "
+            "VALUES ($1, $2, $3, 3, 'counted', $4, $5)",
             code,
             self.lots[lot],
             buds,
