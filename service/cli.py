@@ -154,10 +154,13 @@ def keys() -> None:
 @click.option(
     "--role",
     required=True,
-    type=click.Choice(["recorder", "site-manager", "sales", "auditor", "administrator", "history"]),
-    help="What it may do. recorder: record and read. site-manager: also catalogue, reservations, "
-    "sales, corrections. sales: reservations and sales. auditor: read. administrator: all but "
-    "history. history: imports that say when and by whom a past event was recorded.",
+    type=click.Choice(
+        ["recorder", "site-manager", "sales", "auditor", "administrator", "monitor", "history"]
+    ),
+    help="What it may do. recorder: record and read. site-manager: also catalogue, work orders, "
+    "reservations, sales, corrections, contacts, take by grafter. sales: reservations and sales, "
+    "reading contacts. auditor: read. administrator: all but history. monitor: metrics only. "
+    "history: imports that say when and by whom a past event was recorded.",
 )
 @click.option("--sites", default="*", show_default=True, help="Site codes with commas; * is all.")
 @click.option("--days", type=click.IntRange(1, 3660), help="Days until it ends. Left out: never.")

@@ -8,18 +8,28 @@ CATALOGUE = "catalogue:write"
 RESERVATIONS = "reservations:write"
 SALES = "sales:write"
 CORRECTIONS = "corrections:write"
+ORDERS = "orders:write"
+# How many grafts of each person took: of people, so not everybody's to read.
+GRAFTERS = "grafters:read"
+CONTACTS_READ = "contacts:read"
+CONTACTS = "contacts:write"
+METRICS = "metrics:read"
 HISTORY = "history"
 ADMIN = "admin"
-SCOPES = (READ, EVENTS, CATALOGUE, RESERVATIONS, SALES, CORRECTIONS, HISTORY, ADMIN)
+
+_MANAGING = (READ, EVENTS, CATALOGUE, ORDERS, RESERVATIONS, SALES, CORRECTIONS)
+_PEOPLE = (GRAFTERS, CONTACTS_READ, CONTACTS)
+SCOPES = (*_MANAGING, *_PEOPLE, METRICS, HISTORY, ADMIN)
 
 # Ready-made sets for `graftlog keys create --role`.
 ROLES: dict[str, tuple[str, ...]] = {
     "recorder": (READ, EVENTS),
-    "site-manager": (READ, EVENTS, CATALOGUE, RESERVATIONS, SALES, CORRECTIONS),
-    "sales": (READ, RESERVATIONS, SALES),
+    "site-manager": (*_MANAGING, *_PEOPLE),
+    "sales": (READ, RESERVATIONS, SALES, CONTACTS_READ),
     "auditor": (READ,),
-    "administrator": (READ, EVENTS, CATALOGUE, RESERVATIONS, SALES, CORRECTIONS, ADMIN),
-    "history": (READ, EVENTS, CATALOGUE, RESERVATIONS, SALES, CORRECTIONS, HISTORY),
+    "administrator": (*_MANAGING, *_PEOPLE, METRICS, ADMIN),
+    "monitor": (METRICS,),
+    "history": (*_MANAGING, HISTORY),
 }
 
 EVERY_SITE = "*"

