@@ -84,3 +84,49 @@ def test_the_table_has_a_row_for_every_field() -> None:
     fields = settings.Settings.__struct_fields__
     assert sorted(names) == sorted(f"GRAFTLOG_{field.upper()}" for field in fields)
     assert settings.describe_markdown().count("\n") == len(names) + 2
+
+
+def test_a_secret_may_stand_in_a_file(tmp_path: Path) -> None:
+    held = tmp_path / "password"
+    held.write_text("hu/sh@ 1\n")
+    read = read_settings(
+        {
+            "GRAFTLOG_DATABASE_URL": "postgresql://ada@db:5433/x",
+            "GRAFTLOG_DATABASE_PASSWORD_FILE": str(held),
+        }
+    )
+    assert read.database_url == "postgresql://ada:hu%2Fsh%40%201@db:5433/x"
+    assert "hu/sh" not in repr(read)
+    assert "hu%2Fsh" not in repr(read)
+
+
+@pytest.mark.parametrize(
+    ("environ", "words"),
+    [
+        ({"GRAFTLOG_DEMO_KEY_FILE": "{here}/none"}, "none' cannot be read: No such file"),
+        ({"GRAFTLOG_DEMO_KEY_FILE": "{here}"}, "cannot be read: Is a directory"),
+        ({"GRAFTLOG_DEMO_KEY_FILE": "{here}/empty"}, "empty' is empty: give 32 to 128"),
+        (
+            {"GRAFTLOG_DEMO_KEY_FILE": "{here}/empty", "GRAFTLOG_DEMO_KEY": "k" * 40},
+            "GRAFTLOG_DEMO_KEY and GRAFTLOG_DEMO_KEY_FILE say the same",
+        ),
+        ({"GRAFTLOG_DATABASE_PASSWORD": "hush"}, "it is not set"),
+        (
+            {
+                "GRAFTLOG_DATABASE_PASSWORD": "hush",
+                "GRAFTLOG_DATABASE_URL": "postgresql://ada:own@db/x",
+            },
+            r"it is postgresql://ada:\*\*\*@db/x",
+        ),
+        ({"GRAFTLOG_PORT_FILE": "{here}/empty"}, "GRAFTLOG_PORT_FILE is not a setting"),
+    ],
+)
+def test_what_is_wrong_with_a_file_is_told(
+    tmp_path: Path, environ: dict[str, str], words: str
+) -> None:
+    (tmp_path / "empty").write_text("\n")
+    given = {name: value.format(here=tmp_path) for name, value in environ.items()}
+    with pytest.raises(SettingsError, match=words) as caught:
+        read_settings(given)
+    assert "hush" not in str(caught.value)
+    assert "kkkk" not in str(caught.value)
