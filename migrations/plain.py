@@ -11,6 +11,7 @@ def upgrade_with(revision: str) -> Callable[[], None]:
     """An ``upgrade`` that runs ``sql/REVISION.sql`` in the revision's own transaction.
 
     The file may hold any number of statements; role names are replaced by the configured ones.
+    It waits for locks no longer than `service.storage.migrate.LOCK_TIMEOUT`.
     """
 
     def upgrade() -> None:
@@ -23,6 +24,10 @@ def upgrade_with(revision: str) -> Callable[[], None]:
         connection.exec_driver_sql("SELECT 1")
         driver = connection.connection.driver_connection
         assert driver is not None
+        # No statement_timeout: a revision that moves much may take long, as long as nobody waits.
+        await_only(
+            driver.execute(f"SET LOCAL lock_timeout = '{config.attributes['lock_timeout']}'")
+        )
         # Past SQLAlchemy, whose prepared statements take one statement at a time.
         await_only(driver.execute(text))
 

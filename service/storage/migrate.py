@@ -3,6 +3,9 @@
 Revisions are plain SQL in ``migrations/sql``, run in order by Alembic, which needs no file of
 settings here. They only go forward: to go back, restore a backup. ``migrate`` may be called by
 any number of processes at once; one works, the others wait and find it done.
+
+A revision waits for a lock on a table only briefly: while it waits, everything that comes after it
+on that table waits too. It then gives way, is undone, and is tried again a little later.
 """
 
 import asyncio
@@ -10,6 +13,7 @@ from importlib.resources import files
 from pathlib import Path
 
 import asyncpg
+import structlog
 from alembic import command
 from alembic.config import Config
 from alembic.script import ScriptDirectory
@@ -22,9 +26,15 @@ from service.storage.roles import DatabaseError, Roles
 from service.storage.sql import load
 
 SQL = load(__package__, "migrate.sql")
+_log = structlog.get_logger(__name__)
 # Any number that nobody else uses in this database; the log's own lock has another.
 _LOCK = 4_726_130_951
 _LOCK_POLL = 0.05
+# For how long a revision may stand in the way while it waits for a table, how often it tries, and
+# how long it lets the others go on in between: a good minute in all.
+LOCK_TIMEOUT = "2s"
+TRIES = 20
+PAUSE_S = 2.0
 
 
 def _config(roles: Roles) -> Config:
@@ -34,6 +44,7 @@ def _config(roles: Roles) -> Config:
     )
     config.set_main_option("path_separator", "os")
     config.attributes["roles"] = roles
+    config.attributes["lock_timeout"] = LOCK_TIMEOUT
     return config
 
 
@@ -78,7 +89,7 @@ async def migrate(database: Database, to: str = "head") -> list[str]:
                 f"(it knows up to {known[-1]}): run a newer version"
             )
         if before != (known[-1] if to == "head" else to):
-            await _upgrade(database, to)
+            await _give_way_and_try_again(database, to)
         after = await current(connection)
         for statement in await connection.fetchval(SQL.grant_version, database.roles.all()):
             await connection.execute(statement)
@@ -86,6 +97,25 @@ async def migrate(database: Database, to: str = "head") -> list[str]:
         await connection.close()
     start = 0 if before is None else known.index(before) + 1
     return known[start : known.index(after) + 1 if after is not None else start]
+
+
+async def _give_way_and_try_again(database: Database, to: str) -> None:
+    """Run the revisions; one that can't have its lock in time lets others pass and comes back.
+
+    Revisions that were done stay done, so each try goes on from the one that failed.
+    """
+    for left in range(TRIES - 1, -1, -1):
+        try:
+            await _upgrade(database, to)
+            return
+        except asyncpg.LockNotAvailableError as error:
+            if not left:
+                raise DatabaseError(
+                    f"a migration gave up after {TRIES} tries: {error}. Something holds a table "
+                    "for long; end it (pg_stat_activity lists who is at work), then try again"
+                ) from error
+            _log.info("a table is busy; the migration gives way and tries again", tries_left=left)
+            await asyncio.sleep(PAUSE_S)
 
 
 async def _upgrade(database: Database, to: str) -> None:
@@ -103,6 +133,8 @@ async def _upgrade(database: Database, to: str) -> None:
         async with engine.connect() as connection:
             await connection.run_sync(run)
             await connection.commit()
+    except asyncpg.LockNotAvailableError:
+        raise
     except asyncpg.PostgresError as error:
         raise DatabaseError(f"a migration failed and was undone: {error}") from error
     finally:

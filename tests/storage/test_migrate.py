@@ -5,6 +5,7 @@ import asyncio
 import pytest
 
 from service.settings import Settings
+from service.storage import migrate as migrations
 from service.storage.migrate import current, head, migrate, revisions
 from service.storage.pool import Database, open_database
 from service.storage.roles import DatabaseError
@@ -36,6 +37,48 @@ async def test_many_processes_migrate_at_once(empty_settings: Settings) -> None:
     async with await open_database(empty_settings) as one, await open_database(empty_settings) as b:
         ran = await asyncio.gather(*(migrate(database) for database in (one, b, one, b)))
     assert sorted(ran, key=len) == [[], [], [], revisions()]
+
+
+async def test_a_revision_gives_way_to_who_holds_its_table(
+    empty_settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(migrations, "LOCK_TIMEOUT", "20ms")
+    async with await open_database(empty_settings) as database:
+        await migrate(database, to="0007_records_in")
+        # given somebody who holds the table that the next revision alters
+        holder = await database.connect("owner")
+        await holder.execute("BEGIN; LOCK TABLE to_put_right IN SHARE MODE")
+        # when it gives way, the table is free for others meanwhile
+        pauses: list[float] = []
+
+        async def others_go_on(seconds: float) -> None:
+            pauses.append(seconds)
+            await database.reader.fetchval("SELECT count(*) FROM to_put_right", timeout=1)
+            if len(pauses) == 2:
+                await holder.execute("ROLLBACK")
+
+        monkeypatch.setattr(migrations.asyncio, "sleep", others_go_on)
+        ran = await migrate(database)
+        # then it comes back until it is done
+        assert ran == revisions()[7:]
+        assert pauses == [migrations.PAUSE_S] * 2
+        await holder.close()
+
+
+async def test_a_revision_that_can_not_have_its_table_says_so(
+    empty_settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(migrations, "LOCK_TIMEOUT", "5ms")
+    monkeypatch.setattr(migrations, "PAUSE_S", 0)
+    monkeypatch.setattr(migrations, "TRIES", 3)
+    async with await open_database(empty_settings) as database:
+        await migrate(database, to="0007_records_in")
+        holder = await database.connect("owner")
+        await holder.execute("BEGIN; LOCK TABLE to_put_right IN SHARE MODE")
+        with pytest.raises(DatabaseError, match="gave up after 3 tries.*lock timeout.*try again"):
+            await migrate(database)
+        await holder.close()
+        assert await current(database.reader) == "0007_records_in"
 
 
 async def test_a_newer_database_is_left_alone(database: Database) -> None:
