@@ -75,7 +75,7 @@ async def test_a_revision_that_can_not_have_its_table_says_so(
         await migrate(database, to="0007_records_in")
         holder = await database.connect("owner")
         await holder.execute("BEGIN; LOCK TABLE to_put_right IN SHARE MODE")
-        with pytest.raises(DatabaseError, match="gave up after 3 tries.*lock timeout.*try again"):
+        with pytest.raises(DatabaseError, match=r"gave up after 3 tries.*lock timeout.*try again"):
             await migrate(database)
         await holder.close()
         assert await current(database.reader) == "0007_records_in"
