@@ -135,9 +135,8 @@ async def recompute(
             for each in found
         ]
         await conn.execute(SQL.clear, lots, sites)
-        await conn.copy_records_to_table(
-            "ready_dates", records=rows, columns=ReadyDateRow.__struct_fields__
-        )
+        names = ReadyDateRow.__struct_fields__
+        await conn.execute(SQL.put, [dict(zip(names, row, strict=True)) for row in rows])
     return len(rows)
 
 

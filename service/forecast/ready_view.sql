@@ -91,6 +91,10 @@ SELECT code FROM lots WHERE kind = 'tree' ORDER BY code;
 -- Before everything is worked out anew.
 DELETE FROM ready_dates;
 
+-- name: put
+-- Rows as they were worked out. (COPY is refused on tables with row-level security.)
+INSERT INTO ready_dates SELECT * FROM jsonb_populate_recordset(NULL::ready_dates, $1::jsonb);
+
 -- name: clear
 -- Before rows are written anew: those of lots ($1; null: all) at sites ($2).
 DELETE FROM ready_dates

@@ -25,18 +25,6 @@ from service.trade.events.stock import EventVoided
 from service.trade.items import parse_item
 from service.trade.units import Accepted
 
-# From so many events on, COPY is faster than one statement with arrays.
-COPY_FROM = 64
-_EVENT_COLUMNS = (
-    "position id type version site sites occurred occurred_at occurred_day recorded_at "
-    "recorded_by actor happened replaces unit digest remarks data"
-)
-_LEG_COLUMNS = "lot_id account_id occurred_day occurred_at position site delta anchor"
-COLUMNS = {
-    "events": _EVENT_COLUMNS.split(" "),
-    "subjects": ["kind", "code", "occurred_at", "position"],
-    "legs": _LEG_COLUMNS.split(" "),
-}
 _encode = msgspec.json.Encoder().encode
 
 
@@ -87,9 +75,7 @@ async def write(
     ]
     legs = [posting for one in entered for posting in one.accepted.postings]
     events = [event_row(one) for one in entered]
-    if len(events) >= COPY_FROM:
-        await _copy(connection, events, subjects, legs)
-        events, subjects, legs = [], [], []
+    # COPY is no quicker for groups of the usual size, and refused on tables with row-level security.
     await connection.execute(
         SQL.enter,
         *_columns(events, 18),
@@ -102,19 +88,6 @@ async def write(
     for one in entered:
         if isinstance(one.accepted.event, CatalogueChanged):
             await _catalogue(connection, one.accepted.event, one.accepted.position)
-
-
-async def _copy(
-    connection: Connection,
-    events: Sequence[Sequence[Any]],
-    subjects: Sequence[Sequence[Any]],
-    legs: Sequence[Sequence[Any]],
-) -> None:
-    """COPY encodes a row for a fraction of what arrays cost, but takes messages of its own."""
-    events = [(*row[:5], row[5][1:-1].split(","), *row[6:]) for row in events]
-    for table, rows in (("events", events), ("subjects", subjects), ("legs", legs)):
-        if rows:
-            await connection.copy_records_to_table(table, records=rows, columns=COLUMNS[table])
 
 
 def _columns(rows: Sequence[Sequence[Any]], width: int) -> list[list[Any]]:

@@ -79,7 +79,7 @@ class Checks:
         rows += await _rows_of_places(conn, places) if places else []
         await conn.execute(SQL.forget, lots, places)
         if rows:
-            await conn.copy_records_to_table("checks_due", records=rows, columns=COLUMNS)
+            await conn.execute(SQL.put, [dict(zip(COLUMNS, row, strict=True)) for row in rows])
 
     async def clear(self, conn: Connection) -> None:
         await conn.execute(SQL.clear)
