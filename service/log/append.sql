@@ -13,7 +13,7 @@ FROM log_head h LEFT JOIN (
     FROM events WHERE id = ANY($1::uuid[])
     UNION ALL
     SELECT event_id::text, -1, ''::bytea FROM to_put_right
-    WHERE event_id = ANY($1::uuid[]) AND state = 'open'
+    WHERE event_id = ANY($1::uuid[]) AND state <> 'recorded'
 ) k ON true;
 
 -- name: keys
@@ -101,6 +101,19 @@ WHERE r.code IN (
 )
 ORDER BY r.code, c.line;
 
+-- name: work_orders
+-- Work orders named, and those not ended at the sites for the cultivars that the group grafts.
+SELECT code, site, cultivar, rootstock, wanted, needed_by, made_day, liner_lot, method, place,
+       grafters, customer, reservation, note, done, ended, ended_day, position, changed_position
+FROM work_orders
+WHERE code = ANY($1::text[])
+   OR (ended IS NULL AND site = ANY($2::text[]) AND cultivar = ANY($3::text[]));
+
+-- name: work_done
+-- Graftings for work orders, by their positions.
+SELECT position, work_order, site, lot, day, count, counts, voided_by
+FROM work_done WHERE position = ANY($1::bigint[]);
+
 -- name: standing_at
 -- Lots of which something stands at the places.
 SELECT DISTINCT lot_id FROM balances
@@ -169,7 +182,8 @@ SELECT code FROM lots WHERE code = ANY($1::text[])
 UNION SELECT code FROM bags WHERE code = ANY($1::text[])
 UNION SELECT code FROM holds WHERE code = ANY($1::text[])
 UNION SELECT code FROM reservations WHERE code = ANY($1::text[])
-UNION SELECT code FROM consignments WHERE code = ANY($1::text[]);
+UNION SELECT code FROM consignments WHERE code = ANY($1::text[])
+UNION SELECT code FROM work_orders WHERE code = ANY($1::text[]);
 
 -- name: events_there
 -- The events on an account on a day, for a refusal to name.
@@ -276,6 +290,23 @@ INSERT INTO commitments (reservation, line, item, cultivar, lot, site, asked, op
                          expires_at)
 VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10);
 
+-- name: save_work_order
+INSERT INTO work_orders (code, site, cultivar, rootstock, wanted, needed_by, made_day, liner_lot,
+                         method, place, grafters, customer, reservation, note, done, ended,
+                         ended_day, position, changed_position)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19)
+ON CONFLICT (code) DO UPDATE SET wanted = excluded.wanted, needed_by = excluded.needed_by,
+    liner_lot = excluded.liner_lot, method = excluded.method, place = excluded.place,
+    grafters = excluded.grafters, customer = excluded.customer,
+    reservation = excluded.reservation, note = excluded.note, done = excluded.done,
+    ended = excluded.ended, ended_day = excluded.ended_day,
+    changed_position = excluded.changed_position;
+
+-- name: save_work_done
+INSERT INTO work_done (position, work_order, site, lot, day, count, counts, voided_by)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8)
+ON CONFLICT (position) DO UPDATE SET voided_by = excluded.voided_by;
+
 -- name: save_void
 INSERT INTO voids (voided_position, by_position) VALUES ($1, $2);
 
@@ -290,20 +321,6 @@ UPDATE anchors SET voided_by = $2 WHERE lot_id = ANY($3::bigint[]) AND position 
 INSERT INTO idempotency (principal, key, method_path, fingerprint, status, headers, body,
                          recorded_at)
 VALUES ($1, $2, $3, $4, $5, '{}', $6, $7);
-
--- name: keep_refused
--- A refused or unreadable event, kept as it came; sent again it counts another attempt.
-INSERT INTO to_put_right (event_id, principal, site, raw, reasons, first_at, last_at)
-VALUES ($1, $2, $3, $4, $5, $6, $6)
-ON CONFLICT (event_id) DO UPDATE SET raw = excluded.raw, reasons = excluded.reasons,
-    attempts = to_put_right.attempts + 1, last_at = excluded.last_at, state = 'open',
-    principal = excluded.principal, site = excluded.site;
-
--- name: put_right
--- What was refused before is recorded now.
-UPDATE to_put_right SET state = 'recorded', resolved_position = w.position
-FROM unnest($1::uuid[], $2::bigint[]) AS w (id, position)
-WHERE to_put_right.event_id = w.id AND to_put_right.state <> 'recorded';
 
 -- name: notify
 SELECT pg_notify('graftlog_log', $1);

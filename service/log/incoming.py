@@ -23,6 +23,10 @@ from service.trade.words import understand_occurred
 # A clock at the bench may run a little ahead of the service's.
 FUTURE_TOLERANCE = timedelta(minutes=5)
 _encoder = msgspec.json.Encoder()
+# Optional fields that event types got after their first release, as they are written when left
+# out. A retry that crosses the upgrade must find its digest; inside a text the quotes would be
+# escaped, so nothing else can look like them.
+_UNSAID_LATER = (b',"work_order":null',)
 
 
 def new_id(now_ms: int | None = None) -> str:
@@ -63,9 +67,17 @@ def parts_of(submission: Submission) -> list[Part]:
         if event is not None:
             if event.id is None:
                 event = replace(event, id=new_id())
-            digest = hashlib.sha256(_encoder.encode(event)).digest()
+            digest = digest_of(event)
         parts.append(Part(index, element, event, digest, None, list(element.faults)))
     return parts
+
+
+def digest_of(event: Envelope) -> bytes:
+    """SHA-256 of an event as sent, the same before and after optional fields were added to it."""
+    encoded = _encoder.encode(event)
+    for unsaid in _UNSAID_LATER:
+        encoded = encoded.replace(unsaid, b"")
+    return hashlib.sha256(encoded).digest()
 
 
 def zones_told(parts: list[Part]) -> dict[str, str]:

@@ -36,6 +36,7 @@ from service.trade.making import graft_parents
 from service.trade.subjects import Subject, mentioned, subjects_of
 from service.trade.units import Incoming
 from service.trade.words import understand_occurred
+from service.trade.work_orders import WorkDone, WorkOrder
 
 SQL = load(__package__, "append.sql")
 _GRAFTED = (grafting.TreesGrafted, grafting.TreesRegrafted)
@@ -93,6 +94,7 @@ class Loader:
         await self._consignments(named.get("consignment", set()))
         await self._lots(named, voided)
         await self._claims(group, named.get("reservation", set()))
+        await self._work_orders(group, named.get("work_order", set()))
         await self._standing_at_retired(group)
         await self._late(group)
         await self._held_meanwhile(group)
@@ -306,6 +308,23 @@ class Loader:
                 open=row["open"],
             )
         )
+
+    async def _work_orders(self, group: list[Incoming], named: set[str]) -> None:
+        """Orders named, or open for what the group grafts; and what voided graftings did."""
+        books = self.books
+        sites = {i.event.site for i in group if isinstance(i.event, _GRAFTED)}
+        wood = {lot.cultivar for lot in books.lots.values() if lot.kind == "budwood"} - {None}
+        if named or (sites and wood):
+            rows = await self.connection.fetch(
+                SQL.work_orders, list(named), list(sites), list(wood) if sites else []
+            )
+            for row in rows:
+                order = WorkOrder(**{**dict(row), "grafters": tuple(row["grafters"])})
+                books.work_orders[order.code] = order
+        grafted = [r.position for r in books.recorded.values() if isinstance(r.event, _GRAFTED)]
+        if grafted:
+            for row in await self.connection.fetch(SQL.work_done, grafted):
+                books.work_done[row["position"]] = WorkDone(**dict(row))
 
     async def _standing_at_retired(self, group: list[Incoming]) -> None:
         """What stands at places that the group retires: a place is retired empty."""

@@ -76,6 +76,18 @@ async def differences(connection: Connection, books: Books) -> list[str]:
         ),
         ("reservation", 1, await connection.fetch(SQL.reservations), _reservations(books)),
         ("claim", 2, await connection.fetch(SQL.claims), _claims(books)),
+        (
+            "work order",
+            1,
+            await connection.fetch(SQL.work_orders),
+            map(_fields, books.work_orders.values()),
+        ),
+        (
+            "grafting for an order at position",
+            1,
+            await connection.fetch(SQL.work_done),
+            map(_fields, books.work_done.values()),
+        ),
         ("catalogue entry", 2, _entries(await connection.fetch(SQL.entries)), _catalogue(books)),
         ("day of an account", 10, await connection.fetch(SQL.legs_of_days), _days(books)),
     ):

@@ -43,6 +43,14 @@ FROM reservations;
 -- name: claims
 SELECT reservation, line, item, lot, site, asked, open FROM commitments;
 
+-- name: work_orders
+SELECT code, site, cultivar, rootstock, wanted, needed_by, made_day, liner_lot, method, place,
+       grafters, customer, reservation, note, done, ended, ended_day, position, changed_position
+FROM work_orders;
+
+-- name: work_done
+SELECT position, work_order, site, lot, day, count, counts, voided_by FROM work_done;
+
 -- name: entries
 SELECT kind, code, position, body FROM catalogue;
 

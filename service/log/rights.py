@@ -54,8 +54,13 @@ class Principal(msgspec.Struct, frozen=True):
         return None if EVERY_SITE in self.sites else sorted(self.sites)
 
 
+NOBODY = Principal(name="", scopes=frozenset(), sites=frozenset())
+
 _SCOPE_OF_TYPE = {
     "catalogue.changed": CATALOGUE,
+    "grafting.ordered": ORDERS,
+    "grafting.order_changed": ORDERS,
+    "grafting.order_ended": ORDERS,
     "reservation.made": RESERVATIONS,
     "reservation.changed": RESERVATIONS,
     "reservation.released": RESERVATIONS,

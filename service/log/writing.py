@@ -24,6 +24,7 @@ from service.trade.events.catalogue import CatalogueChanged, Place, Site, Source
 from service.trade.events.stock import EventVoided
 from service.trade.items import parse_item
 from service.trade.units import Accepted
+from service.trade.work_orders import WorkDone, WorkOrder
 
 _encode = msgspec.json.Encoder().encode
 
@@ -75,7 +76,7 @@ async def write(
     ]
     legs = [posting for one in entered for posting in one.accepted.postings]
     events = [event_row(one) for one in entered]
-    # COPY is no quicker for groups of the usual size, and refused on tables with row-level security.
+    # COPY is no quicker for usual groups, and refused on tables with row-level security.
     await connection.execute(
         SQL.enter,
         *_columns(events, 18),
@@ -129,6 +130,12 @@ async def _books(connection: Connection, books: Books) -> None:
     if loads:
         await connection.executemany(SQL.save_consignment, [_fields(load) for load in loads])
     await _reservations(connection, books, [r for r in dirty if isinstance(r, Reservation)])
+    orders = [o for o in dirty if isinstance(o, WorkOrder) and books.work_orders.get(o.code) is o]
+    if orders:
+        await connection.executemany(SQL.save_work_order, [_fields(order) for order in orders])
+    done = [d for d in dirty if isinstance(d, WorkDone) and books.work_done.get(d.position) is d]
+    if done:
+        await connection.executemany(SQL.save_work_done, [_fields(one) for one in done])
 
 
 def _fields(thing: Any) -> tuple[Any, ...]:

@@ -22,6 +22,7 @@ from service.trade.events.catalogue import (
     SourceTree,
 )
 from service.trade.verdicts import refuse
+from service.trade.work_orders import WorkDone, WorkOrder
 
 T = TypeVar("T")
 
@@ -237,6 +238,9 @@ class Books:
         self.holds: dict[str, Hold] = {}
         self.consignments: dict[str, Consignment] = {}
         self.reservations: dict[str, Reservation] = {}
+        self.work_orders: dict[str, WorkOrder] = {}
+        # graftings for orders, by their events' positions
+        self.work_done: dict[int, WorkDone] = {}
         self.recorded: dict[str, Recorded] = {}
         # later facts of a lot, by token: positions of unvoided events that speak of it
         self.spoken: dict[str, dict[int, str]] = {}

@@ -14,12 +14,14 @@ from service.trade.books import (
     Hold,
     Reservation,
 )
-from service.trade.events import budwood, catalogue, grafting, selling, stock, trees
+from service.trade.events import budwood, catalogue, grafting, orders, selling, stock, trees
 from service.trade.events.envelope import Envelope
 from service.trade.items import claimed_item
 from service.trade.legs import standing_key
 from service.trade.making import MAKERS, day_of, make_lot, shared
+from service.trade.orders import count_toward
 from service.trade.words import Moment, understand_occurred
+from service.trade.work_orders import WorkOrder
 
 
 def record(books: Books, event: Envelope, moment: Moment, position: int) -> None:
@@ -27,6 +29,8 @@ def record(books: Books, event: Envelope, moment: Moment, position: int) -> None
     writer = MAKERS.get(type(event)) or _WRITERS.get(type(event))
     if writer is not None:
         writer(books, event, moment, position)
+    if isinstance(event, grafting.TreesGrafted | grafting.TreesRegrafted):
+        count_toward(books, event, moment, position)
 
 
 # -- counts ---------------------------------------------------------------------------
@@ -217,6 +221,51 @@ def _sold(
     draw_claims(books, e.data.reservation, e.data.fulfils, 1, position)
 
 
+def _ordered(books: Books, e: orders.GraftingOrdered, moment: Moment, position: int) -> None:
+    d = e.data
+    needed_by = day_of(books, e.site, d.needed_by)
+    assert needed_by is not None
+    order = WorkOrder(
+        code=d.work_order or "",
+        site=e.site,
+        cultivar=d.cultivar,
+        rootstock=d.rootstock or "",
+        wanted=d.count,
+        needed_by=needed_by,
+        made_day=moment.day,
+        liner_lot=d.liner_lot,
+        method=d.method,
+        place=d.place,
+        grafters=tuple(d.grafters),
+        customer=d.customer,
+        reservation=d.reservation,
+        note=d.note,
+        position=position,
+        changed_position=position,
+    )
+    books.put(books.work_orders, order.code, order)
+
+
+def _order_changed(
+    books: Books, e: orders.GraftingOrderChanged, moment: Moment, position: int
+) -> None:
+    d, order = e.data, books.work_orders[e.data.work_order]
+    names = ("liner_lot", "method", "place", "customer", "reservation", "note")
+    changes = {name: said for name in names if (said := getattr(d, name)) is not None}
+    if d.count is not None:
+        changes["wanted"] = order.done + d.count
+    if d.needed_by is not None:
+        changes["needed_by"] = day_of(books, e.site, d.needed_by)
+    if d.grafters is not None:
+        changes["grafters"] = tuple(d.grafters)
+    books.alter(order, changed_position=position, **changes)
+
+
+def _order_ended(books: Books, e: orders.GraftingOrderEnded, moment: Moment, position: int) -> None:
+    order = books.work_orders[e.data.work_order]
+    books.alter(order, ended=e.data.reason, ended_day=moment.day, changed_position=position)
+
+
 def _catalogue(books: Books, e: catalogue.CatalogueChanged, moment: Moment, position: int) -> None:
     entry = e.data.entry
     tag = str(entry.__struct_config__.tag)
@@ -232,6 +281,9 @@ _WRITERS: dict[type, Callable[[Books, Any, Moment, int], None]] = {
     stock.LabelLost: _label_lost,
     trees.ConsignmentSent: _sent,
     trees.ConsignmentReceived: _load_received,
+    orders.GraftingOrdered: _ordered,
+    orders.GraftingOrderChanged: _order_changed,
+    orders.GraftingOrderEnded: _order_ended,
     selling.ReservationMade: _reserved,
     selling.ReservationChanged: _rechanged,
     selling.ReservationReleased: _released,

@@ -3,7 +3,17 @@
 from typing import Any
 
 from service.trade.books import Books
-from service.trade.events import budwood, catalogue, facts, grafting, liners, selling, stock, trees
+from service.trade.events import (
+    budwood,
+    catalogue,
+    facts,
+    grafting,
+    liners,
+    orders,
+    selling,
+    stock,
+    trees,
+)
 from service.trade.events.envelope import Envelope
 
 Subject = tuple[str, str]
@@ -23,6 +33,7 @@ _FIELDS: dict[str, str] = {
     "hold": "hold",
     "reservation": "reservation",
     "consignment": "consignment",
+    "work_order": "work_order",
 }
 _NESTED = ("lines", "bags", "from_", "onto")
 
@@ -86,6 +97,7 @@ _MAKES: dict[type, dict[str, str]] = {
     trees.ConsignmentSent: {"consignment": "consignment"},
     grafting.TreesGrafted: {"lot": "lot"},
     grafting.TreesRegrafted: {"lot": "lot"},
+    orders.GraftingOrdered: {"work_order": "work_order"},
     selling.ReservationMade: {"reservation": "reservation"},
     stock.LabelLost: {"lot": "lot", "hold": "hold"},
     stock.HoldPlaced: {"hold": "hold"},

@@ -6,6 +6,7 @@ from service.trade.books import Books, Recorded
 from service.trade.events import budwood, selling, stock, trees
 from service.trade.events.envelope import Envelope
 from service.trade.making import unmake
+from service.trade.orders import take_back
 from service.trade.recording import draw_claims
 from service.trade.verdicts import Fault
 
@@ -13,6 +14,7 @@ from service.trade.verdicts import Fault
 def undo_facts(books: Books, voided: Envelope, position: int, by: int) -> None:
     """What the voided event at `position` said beside its legs is said no more."""
     unmake(books, position, by)
+    take_back(books, position, by)
     for bag in list(books.bags.values()):
         if bag.position == position and not bag.voided:
             books.alter(bag, voided=True)

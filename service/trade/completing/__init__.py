@@ -56,10 +56,21 @@ from service.trade.completing import (  # noqa: E402  (they register themselves 
     budwood,
     grafting,
     liners,
+    orders,
     other,
     selling,
     stock,
     trees,
 )
 
-__all__ = ["budwood", "complete", "grafting", "liners", "other", "selling", "stock", "trees"]
+__all__ = [
+    "budwood",
+    "complete",
+    "grafting",
+    "liners",
+    "orders",
+    "other",
+    "selling",
+    "stock",
+    "trees",
+]

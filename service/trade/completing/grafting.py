@@ -29,6 +29,7 @@ from service.trade.events.grafting import (
 )
 from service.trade.keeping import KEEPING_DAYS, UNUSUAL_TAKE_BELOW, UNUSUAL_TAKE_TREES
 from service.trade.methods import METHODS
+from service.trade.orders import order_for
 from service.trade.verdicts import refuse
 from service.trade.words import understand_occurred
 
@@ -168,9 +169,10 @@ def _grafted(bench: Bench, d: TreesGraftedData) -> TreesGraftedData:
     _same_crop(bench, budwood, stock)
     lot = bench.mint(d.lot)
     joins_lot(bench, lot, d.method, {f"lot:{budwood.code}", f"lot:{stock.code}"}, "#/data/lot")
+    order = order_for(bench, d.work_order, budwood, stock, d.method, count)
     key = account.key
     onto = replace(d.onto, place=key.place, size=key.size, stage=key.stage or None)
-    return replace(d, lot=lot, from_=lines, onto=onto, count=count)
+    return replace(d, lot=lot, from_=lines, onto=onto, count=count, work_order=order)
 
 
 def _same_crop(bench: Bench, budwood: Lot, stock: Lot) -> None:
@@ -237,8 +239,9 @@ def _regrafted(bench: Bench, d: TreesRegraftedData) -> TreesRegraftedData:
         )
     lot = bench.mint(d.lot)
     joins_lot(bench, lot, d.method, {f"lot:{budwood.code}", f"lot:{old.code}"}, "#/data/lot")
-    key = account.key
-    return replace(d, lot=lot, from_=lines, count=count, of_place=key.place, size=key.size)
+    order = order_for(bench, d.work_order, budwood, old, d.method, count)
+    where = {"of_place": account.key.place, "size": account.key.size}
+    return replace(d, lot=lot, from_=lines, count=count, work_order=order, **where)
 
 
 @completes(GraftsWrapped)

@@ -31,6 +31,11 @@ from service.trade.events.grafting import (
     TreesRegrafted,
 )
 from service.trade.events.liners import LinersDiscarded, LinersMoved, LinersPotted, LinersReceived
+from service.trade.events.orders import (
+    GraftingOrderChanged,
+    GraftingOrdered,
+    GraftingOrderEnded,
+)
 from service.trade.events.selling import (
     ReservationChanged,
     ReservationMade,
@@ -85,6 +90,9 @@ Event = (
     | TreesGraded
     | ConsignmentSent
     | ConsignmentReceived
+    | GraftingOrdered
+    | GraftingOrderChanged
+    | GraftingOrderEnded
     | ReservationMade
     | ReservationChanged
     | ReservationReleased

@@ -27,6 +27,13 @@ class GraftedBy(Data, frozen=True, kw_only=True):
 
 
 Grafters = Annotated[list[GraftedBy], Meta(max_length=50)]
+WorkOrderCode = Annotated[
+    Code,
+    Meta(
+        description="The work order it counts toward. Left out: the one open order that fits, if "
+        "exactly one does."
+    ),
+]
 
 
 class Onto(Data, frozen=True, kw_only=True):
@@ -73,6 +80,7 @@ class TreesGraftedData(Data, frozen=True, kw_only=True, rename={"from_": "from"}
     grown_for: Annotated[Ref, Meta(description="The customer it is grown for, if any.")] | None = (
         None
     )
+    work_order: WorkOrderCode | None = None
 
 
 class TreesGrafted(Envelope, frozen=True, tag="trees.grafted", kw_only=True):
@@ -94,6 +102,7 @@ class TreesRegraftedData(Data, frozen=True, kw_only=True, rename={"from_": "from
     count: Count | None = None
     grafters: Grafters = []
     place: Code
+    work_order: WorkOrderCode | None = None
 
 
 class TreesRegrafted(Envelope, frozen=True, tag="trees.regrafted", kw_only=True):
