@@ -5,11 +5,10 @@ from typing import Annotated, Any
 import msgspec
 from msgspec import Meta
 
-from service.api import shapes
-from service.api.events import Recorded, append, reply, unreadable
+from service.api.events import Recorded, append, decoded, reply
 from service.api.filters import check_word
 from service.api.operation import JSON, Call, NoQuery, Page, Reply, operation
-from service.api.problems import Problem, mistake_of, not_found
+from service.api.problems import not_found
 from service.api.services import UNREACHABLE, unreachable
 from service.api.views import ReflectingPage, view_list
 from service.log import read
@@ -123,7 +122,7 @@ _SAYING: dict[str, Any] = {
 async def acknowledge_alert(call: Call[NoQuery]) -> Reply:
     """Say that somebody has seen an alert. It is recorded as alert.acknowledged."""
     found = await _alert(call)
-    said = _decoded(await call.body(), Acknowledge)
+    said = decoded(await call.body(), Acknowledge)
     event = AlertAcknowledged(
         site=await _site(call, found),
         occurred=_now(call),
@@ -137,7 +136,7 @@ async def acknowledge_alert(call: Call[NoQuery]) -> Reply:
 async def remind_on(call: Call[NoQuery]) -> Reply:
     """Have an alert come back on a day. It is recorded as alert.remind_on."""
     found = await _alert(call)
-    said = _decoded(await call.body(), RemindOn)
+    said = decoded(await call.body(), RemindOn)
     event = AlertRemindOn(
         site=await _site(call, found),
         occurred=_now(call),
@@ -166,16 +165,6 @@ async def _site(call: Call[Any], found: view.AlertRow) -> str:
 
 def _now(call: Call[Any]) -> str:
     return call.services.clock().isoformat(timespec="seconds").replace("+00:00", "Z")
-
-
-def _decoded(body: bytes, shape: Any) -> Any:
-    try:
-        return msgspec.json.decode(body, type=shape)
-    except msgspec.ValidationError as error:
-        mistake = mistake_of(shapes.fault_of(str(error), shape, body))
-        raise Problem("validation-error", "Nothing was recorded.", errors=[mistake]) from error
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise unreadable(error, body) from error
 
 
 HANDLERS = [list_alerts, get_alert, acknowledge_alert, remind_on]

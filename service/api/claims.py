@@ -1,4 +1,4 @@
-"""Reservations, holds, and what is to be put right."""
+"""Reservations and holds."""
 
 from typing import Annotated, Literal
 
@@ -12,16 +12,15 @@ from service.api.operation import (
     Paged,
     Reply,
     after_code,
-    after_number,
     operation,
     page,
 )
 from service.api.problems import not_found
 from service.log import read
 from service.log.rights import READ
-from service.log.stored import HoldNow, PutRight, ReservationNow
+from service.log.stored import HoldNow, ReservationNow
 from service.trade.events.stock import HoldKind
-from service.trade.words import Code, Ref
+from service.trade.words import Ref
 
 
 class ReservationsQuery(Paged, frozen=True, kw_only=True):
@@ -31,16 +30,6 @@ class ReservationsQuery(Paged, frozen=True, kw_only=True):
         Literal["open", "fulfilled", "released"] | None, Meta(description="Left out: any.")
     ] = None
     customer: Annotated[Ref, Meta(description="Only this customer's.")] | None = None
-
-
-class PutRightQuery(Paged, frozen=True, kw_only=True):
-    """Which refused records are wanted."""
-
-    state: Annotated[
-        Literal["open", "recorded", "discarded", "any"],
-        Meta(description="open: nobody has put it right yet."),
-    ] = "open"
-    site: Code | None = None
 
 
 class HoldsQuery(Paged, frozen=True, kw_only=True):
@@ -88,34 +77,6 @@ async def get_reservation(call: Call[NoQuery]) -> Reply:
     return Reply(found, etag=etag(found.changed_position))
 
 
-@operation(
-    "GET",
-    "/v1/to-put-right",
-    tag="Events",
-    scope=READ,
-    query=PutRightQuery,
-    answer=Page[PutRight],
-    # What was refused can name a site that never was.
-    free=("site",),
-)
-async def list_to_put_right(call: Call[PutRightQuery]) -> Reply:
-    """List what people recorded and the log refused (mode each), as it came, with the reasons."""
-    query = call.query
-    after = after_number(query.cursor)
-    async with call.services.reading() as connection:
-        position = await read.head(connection)
-        found = await read.to_put_right(
-            connection,
-            call.principal.site_list,
-            call.principal.name,
-            after=after,
-            limit=query.limit + 1,
-            state=None if query.state == "any" else query.state,
-            site=query.site,
-        )
-    return page(call, found, lambda one: one.id, position)
-
-
 @operation("GET", "/v1/holds", tag="Holds", scope=READ, query=HoldsQuery, answer=Page[HoldNow])
 async def list_holds(call: Call[HoldsQuery]) -> Reply:
     """List holds by code. The service never lifts a plant-health hold by itself."""
@@ -137,6 +98,5 @@ async def list_holds(call: Call[HoldsQuery]) -> Reply:
 HANDLERS = [
     list_reservations,
     get_reservation,
-    list_to_put_right,
     list_holds,
 ]

@@ -114,7 +114,7 @@ async def record_events(call: Call[RecordQuery]) -> Reply:
         mode=query.mode,
         check=query.check,
         array=array,
-        key=None if query.check else _key_of(call, body),
+        key=None if query.check else key_of(call, body),
         recorded_at=query.recorded_at,
         recorded_by=query.recorded_by,
     )
@@ -193,7 +193,8 @@ def _need_history(principal: Principal) -> None:
         raise lacks_scope(HISTORY)
 
 
-def _key_of(call: Call[RecordQuery], body: bytes) -> IdempotencyKey | None:
+def key_of(call: Call[Any], body: bytes) -> IdempotencyKey | None:
+    """The request's Idempotency-Key, if it has one, with what it stands for."""
     key = idempotency_key(call.header("idempotency-key"))
     if key is None:
         return None
@@ -241,6 +242,17 @@ def unreadable(error: Exception, body: bytes = b"") -> Problem:
         UnicodeDecodeError: "It is not UTF-8.",
     }.get(type(error), f"It is not JSON: {error}.")
     return Problem("malformed-request", words)
+
+
+def decoded(body: bytes, shape: Any) -> Any:
+    """A body as `shape`. Raises 422 with the place of a mistake, 400 for what is no JSON."""
+    try:
+        return msgspec.json.decode(body, type=shape)
+    except msgspec.ValidationError as error:
+        mistake = mistake_of(shapes.fault_of(str(error), shape, body))
+        raise Problem("validation-error", "Nothing was recorded.", errors=[mistake]) from error
+    except _UNREADABLE as error:
+        raise unreadable(error, body) from error
 
 
 def understand(parts: Sequence[bytes], *, array: bool, each: bool) -> list[Element]:

@@ -59,6 +59,11 @@ KINDS: dict[str, Kind] = {
         "a fact that breaks a rule and has happened all the same is sent again with "
         "`happened: true`.",
     ),
+    "already-put-right": Kind(
+        409,
+        "It is not open any more",
+        "Somebody has put it right or discarded it meanwhile; `state` says which. Read it again.",
+    ),
     "idempotency-key-in-flight": Kind(
         409,
         "The same key is being worked on",

@@ -168,9 +168,11 @@ def _in_path(one: Operation) -> list[dict[str, Any]]:
             "name": name,
             "in": "path",
             "required": True,
-            "description": {"id": "A UUID.", "slug": "The last part of a problem's type."}.get(
-                name, "A code."
-            ),
+            "description": {
+                "id": "A UUID.",
+                "number": "Its number in the list.",
+                "slug": "The last part of a problem's type.",
+            }.get(name, "A code."),
             "schema": {"type": "string", "format": "uuid"} if name == "id" else {"type": "string"},
         }
         for name in re.findall(r"\{(\w+)", one.path)

@@ -1,7 +1,6 @@
 """Deciding one group of requests inside its transaction, the lock held."""
 
 import asyncio
-import contextlib
 import random
 from collections.abc import Iterable
 from datetime import UTC, datetime
@@ -14,6 +13,7 @@ from service.clock import Clock
 from service.log import answering
 from service.log.incoming import Part, understand, units_of, zones_told
 from service.log.loading import SQL, Loader, load_catalogue, load_holds
+from service.log.put_right import PutRightOfGroup, id_in
 from service.log.submission import Answer, Fault, KeyReused, Submission, Verdict
 from service.log.writing import Entered, write
 from service.storage.pool import Connection
@@ -52,15 +52,16 @@ class Group:
         self.catalogue_position = self.holds_position = 0
         self.entered: list[Entered] = []
         self.known: dict[str, tuple[int, bytes]] = {}
-        self.waiting: set[str] = set()
+        self.put_right = PutRightOfGroup()
         self.keys: dict[tuple[str, str], Any] = {}
-        self.refused_rows: list[tuple[Any, ...]] = []
         self.key_rows: list[tuple[Any, ...]] = []
 
     async def decide(self, group: list[Pending]) -> list[Answer | Exception]:
         """Verdicts for all requests of the group, and everything written that they changed."""
         await self._head(group)
         await self._keys_seen(group)
+        corrected = [p.submission.corrects for p in group if p.submission.corrects is not None]
+        await self.put_right.load(self.connection, corrected)
         for pending in group:
             now = pending.submission.recorded_at or max(self.newest, self.clock_now)
             told = zones_told(pending.parts)
@@ -88,7 +89,7 @@ class Group:
             if seen["id"] is None:
                 continue
             if seen["known_position"] < 0:
-                self.waiting.add(seen["id"])
+                self.put_right.waiting.add(seen["id"])
             else:
                 self.known[seen["id"]] = (seen["known_position"], seen["digest"])
         books, kept = self.books, self.kept
@@ -138,6 +139,10 @@ class Group:
                     replayed=True,
                     stored=seen["body"],
                 )
+        if submission.corrects is not None:
+            closed = self.put_right.closed(submission.corrects, self.known)
+            if closed is not None:
+                return closed
         mark, entered = self.books.mark(), len(self.entered)
         at = self._recorded_at(submission, pending.parts)
         self.books.now = at
@@ -207,8 +212,14 @@ class Group:
             self._unit(submission, unit, at, verdicts)
         refused = any(v.verdict in ("refused", "malformed") for v in verdicts.values())
         if submission.mode == "each":
-            self._keep_refused(submission, parts, verdicts, at)
+            if not submission.check:
+                for part in parts:
+                    if verdicts[part.index].verdict in ("refused", "malformed"):
+                        self.put_right.refused(submission, part, verdicts[part.index], at)
             status = 200
+            if submission.corrects is not None:
+                names = {verdict.verdict for verdict in verdicts.values()}
+                status = 409 if "refused" in names else 201 if "accepted" in names else 200
         elif refused:
             listed = [v for _, v in sorted(verdicts.items())]
             # Nothing of a request that is refused whole was recorded.
@@ -221,7 +232,7 @@ class Group:
             status = 201 if any(v.verdict == "accepted" for v in verdicts.values()) else 200
         ordered = [verdicts[part.index] for part in parts]
         return Answer(
-            status=200 if submission.check else status,
+            status=200 if submission.check and status < 400 else status,
             verdicts=ordered,
             position=self.books.position,
         )
@@ -232,7 +243,7 @@ class Group:
         event = part.event
         if event is None:
             verdicts[part.index] = Verdict(
-                id=_id_in(part.element.raw), verdict="malformed", errors=part.faults
+                id=id_in(part.element.raw), verdict="malformed", errors=part.faults
             )
             return
         known = self.known.get(event.id or "")
@@ -293,35 +304,9 @@ class Group:
             return
         for one in accepted:
             self.entered.append(Entered(one, unit_id, at, by))
-            self.known[one.event.id or ""] = (one.position, one.digest)
-
-    def _keep_refused(
-        self,
-        submission: Submission,
-        parts: list[Part],
-        verdicts: dict[int, Verdict],
-        at: datetime,
-    ) -> None:
-        if submission.check:
-            return
-        for part in parts:
-            verdict = verdicts[part.index]
-            if verdict.verdict not in ("refused", "malformed"):
-                continue
-            event_id = verdict.id
-            if event_id is not None and any(f.kind == "id_reused" for f in verdict.errors):
-                # The id is another, recorded event's: it can't be what this row is known by.
-                event_id = None
-            self.refused_rows.append(
-                (
-                    UUID(event_id) if event_id else None,
-                    submission.principal.name,
-                    part.event.site if part.event else _site_in(part.element.raw),
-                    part.element.raw,
-                    verdict.errors,
-                    at,
-                )
-            )
+            event_id = one.event.id or ""
+            self.known[event_id] = (one.position, one.digest)
+            self.put_right.recorded(submission.corrects, event_id, one.position, by, at)
 
     # -- after judging -------------------------------------------------------------------------
 
@@ -360,36 +345,6 @@ class Group:
             await write(connection, books, self.entered, head)
             self.kept.catalogue_position = self.catalogue_position
             self.kept.holds_position = self.holds_position
-            right = [
-                (one.accepted.event.id, one.accepted.position)
-                for one in self.entered
-                if one.accepted.event.id in self.waiting
-            ]
-            if right:
-                await connection.execute(
-                    SQL.put_right, [i for i, _ in right], [p for _, p in right]
-                )
-        if self.refused_rows:
-            await connection.executemany(SQL.keep_refused, self.refused_rows)
+        await self.put_right.write(connection)
         if self.key_rows:
             await connection.executemany(SQL.save_key, self.key_rows)
-
-
-class _Loose(msgspec.Struct):
-    id: Any = None
-    site: Any = None
-
-
-def _id_in(raw: bytes) -> str | None:
-    """The id inside something unreadable, if it has one."""
-    with contextlib.suppress(msgspec.MsgspecError, ValueError, TypeError, AttributeError):
-        return str(UUID(msgspec.json.decode(raw, type=_Loose).id))
-    return None
-
-
-def _site_in(raw: bytes) -> str | None:
-    with contextlib.suppress(msgspec.MsgspecError, ValueError):
-        site = msgspec.json.decode(raw, type=_Loose).site
-        if isinstance(site, str) and len(site) <= 20 and "\x00" not in site:
-            return site
-    return None

@@ -17,7 +17,6 @@ from service.log.stored import (
     Gone,
     HoldNow,
     LotSummary,
-    PutRight,
     ReservationNow,
     StandingNow,
     StoredEvent,
@@ -252,29 +251,6 @@ async def reservation(connection: Connection, sites: Sites, code: str) -> Reserv
     """One reservation."""
     row = await connection.fetchrow(SQL.reservation, code, sites)
     return _reservation(row) if row else None
-
-
-async def to_put_right(
-    connection: Connection,
-    sites: Sites,
-    principal: str,
-    *,
-    after: int,
-    limit: int,
-    state: str | None = "open",
-    site: str | None = None,
-) -> list[PutRight]:
-    """What the log refused and nobody has put right yet, in the order it came."""
-    rows = await connection.fetch(
-        SQL.to_put_right_page, after, sites, principal, state, site, limit
-    )
-    found = []
-    for row in rows:
-        fields = dict(row)
-        fields["raw"] = fields["raw"].decode("utf-8", "replace")
-        fields["event_id"] = str(fields["event_id"]) if fields["event_id"] else None
-        found.append(PutRight(**fields))
-    return found
 
 
 async def holds(

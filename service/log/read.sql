@@ -199,19 +199,6 @@ SELECT r.code, r.customer, r.site, r.any_site, r.made_day, r.needed_by, r.expire
 FROM reservations r
 WHERE r.code = $1 AND ($2::text[] IS NULL OR r.site = ANY ($2));
 
--- name: to_put_right_page
--- What the log refused, after id $1, of the sites $2 (null: all) or sent by the asker $3 with no
--- readable site; $4 state (null: any); $5 site; at most $6.
-SELECT id, event_id, principal, site, raw, reasons, attempts, state, first_at, last_at,
-       resolved_position
-FROM to_put_right
-WHERE id > $1
-  AND ($2::text[] IS NULL OR site = ANY ($2) OR (site IS NULL AND principal = $3))
-  AND ($4::text IS NULL OR state = $4)
-  AND ($5::text IS NULL OR site = $5)
-ORDER BY id
-LIMIT $6;
-
 -- name: holds_page
 -- Holds after code $1 of the sites $2 (null: all); $3 true: those in force alone; $4 kind; at
 -- most $5.

@@ -170,16 +170,68 @@ class PutRight(Row, frozen=True, kw_only=True):
     """Something a person recorded and the log refused, kept as it came."""
 
     id: int
-    event_id: str | None
-    principal: Annotated[str, Meta(description="Who sent it.")]
-    site: str | None
-    raw: Annotated[str, Meta(description="What was sent; bytes that are not UTF-8 are replaced.")]
+    event_id: Annotated[
+        str | None, Meta(description="Null for what has no readable id, or another event's.")
+    ]
+    principal: Annotated[str, Meta(description="Who sent it first.")]
+    last_by: Annotated[str, Meta(description="Who tried last to have it recorded.")]
+    site: Annotated[str | None, Meta(description="The site that it names.")]
+    raw: Annotated[
+        str, Meta(description="What was sent last; bytes that are not UTF-8 are replaced.")
+    ]
     reasons: Annotated[list[dict[str, Any]], Meta(description="Why it was refused.")]
-    attempts: int
-    state: Literal["open", "recorded", "discarded"]
+    attempts: Annotated[int, Meta(description="How often it was sent.")]
+    state: Annotated[
+        Literal["open", "recorded", "discarded"],
+        Meta(description="open until an event of its id is recorded, or somebody discards it."),
+    ]
     first_at: datetime
     last_at: datetime
-    resolved_position: int | None
+    resolved_position: Annotated[
+        int | None, Meta(description="Where the event that put it right is in the log.")
+    ]
+    resolved_by: Annotated[
+        str | None, Meta(description="Who sent what was recorded, or discarded it.")
+    ]
+    resolved_at: datetime | None
+    discard_reason: str | None
+
+
+class RefusalReason(Row, frozen=True, kw_only=True):
+    """One reason for a refusal, with what would settle it."""
+
+    kind: str
+    detail: Annotated[str, Meta(description="The reason in words.")]
+    pointer: Annotated[
+        str, Meta(description="Where in what was sent: a JSON Pointer (RFC 6901) as a fragment.")
+    ]
+    numbers: Annotated[
+        dict[str, Any], Meta(description="What a person needs to put it right, by name.")
+    ]
+    settled_by: Annotated[str, Meta(description="What a person can do about it.")]
+
+
+class EarlierSending(Row, frozen=True, kw_only=True):
+    """What was sent for an item before other content took its place."""
+
+    attempt: Annotated[int, Meta(ge=1, description="The last attempt with this content.")]
+    principal: str
+    at: datetime
+    raw: str
+    reasons: list[RefusalReason]
+
+
+class PutRightWhole(PutRight, frozen=True, kw_only=True):
+    """An item with all that was sent for it, and what would settle it."""
+
+    reasons: list[RefusalReason]  # type: ignore[assignment]
+    raw_base64: Annotated[
+        str | None, Meta(description="The bytes as they came, where they are not UTF-8; else null.")
+    ]
+    earlier: Annotated[list[EarlierSending], Meta(description="Sent before, oldest first.")]
+    recorded_event: Annotated[
+        str | None, Meta(description="Id of the event that put it right, if any.")
+    ]
 
 
 class HoldNow(Row, frozen=True, kw_only=True):

@@ -10,6 +10,7 @@ from service.trade.events import Event
 from service.trade.verdicts import Fault, Remark
 
 __all__ = [
+    "AlreadyPutRight",
     "Answer",
     "Busy",
     "Element",
@@ -70,6 +71,8 @@ class Submission(msgspec.Struct, frozen=True, kw_only=True):
     recorded_by: str | None = None
     # If-Match of a catalogue entry: the position its last change must still have (0: none yet)
     expected: dict[tuple[str, str], int] = {}
+    # the item to put right that the one element corrects
+    corrects: int | None = None
 
 
 class Answer(msgspec.Struct, frozen=True, kw_only=True):
@@ -102,3 +105,12 @@ class KeyInFlight(Exception):
 
 class KeyReused(Exception):
     """The idempotency key was used for another request: 422."""
+
+
+class AlreadyPutRight(Exception):
+    """What was to be corrected is not open any more: 409. `position` of what put it right."""
+
+    def __init__(self, state: str, position: int | None) -> None:
+        super().__init__(state)
+        self.state = state
+        self.position = position

@@ -115,7 +115,7 @@ JOIN view_checkpoints c ON c.view = f.view AND c.generation = f.generation AND c
 
 -- name: to_put_right
 -- What people recorded and the log refused, still open.
-SELECT id, site, reasons, principal, attempts FROM to_put_right WHERE state = 'open';
+SELECT id, site, sites, attempts FROM to_put_right WHERE state = 'open';
 
 -- name: close_missing
 -- Alerts of kind $1 whose key is not among $2 any more.

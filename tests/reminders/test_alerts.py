@@ -172,8 +172,8 @@ async def test_faults_and_what_waits_to_be_put_right(desk) -> None:
         "VALUES ('checks', 1, 'lot:TR9', 7, 'no such stage')"
     )
     await writer.execute(
-        "INSERT INTO to_put_right (principal, site, raw, reasons, first_at, last_at) "
-        "VALUES ('desk', 'TARNA', '{}', '[]', now(), now())"
+        "INSERT INTO to_put_right (principal, site, sites, raw, reasons, first_at, last_at) "
+        "VALUES ('desk', 'TARNA', '{TARNA}', '{}', '[]', now(), now())"
     )
     await desk.at(FIRST_DAY)
     await desk.at(FIRST_DAY)
