@@ -19,7 +19,7 @@ from service.forecast.temperatures import load_version, version_known_at
 from service.forecast.weather import Outlook, outlook
 from service.storage.pool import Connection
 from service.storage.sql import load
-from service.views.runner import Batch
+from service.views.applying import Batch, Table
 
 SQL = load(__package__, "ready_view.sql")
 
@@ -146,6 +146,7 @@ class ReadyDatesView:
     name = "ready_dates"
     kind: Literal["per_subject"] = "per_subject"
     follows: tuple[str, ...] = ()
+    tables: tuple[Table, ...] = (Table("ready_dates", apart=("computed_at", "position")),)
 
     def __init__(self, clock: Clock) -> None:
         self._clock = clock
@@ -165,10 +166,6 @@ class ReadyDatesView:
         now = self._clock()
         today = await today_by_site(conn, now)
         await recompute(conn, subjects, today, outlooks=self._outlooks, computed_at=now)
-
-    async def clear(self, conn: Connection) -> None:
-        """Empty the view."""
-        await conn.execute(SQL.clear_all)
 
 
 async def _row(

@@ -87,10 +87,6 @@ WHERE e.type = 'catalogue.changed' AND e.position > $1 AND e.position <= $2;
 -- Every tree lot.
 SELECT code FROM lots WHERE kind = 'tree' ORDER BY code;
 
--- name: clear_all
--- Before everything is worked out anew.
-DELETE FROM ready_dates;
-
 -- name: put
 -- Rows as they were worked out. (COPY is refused on tables with row-level security.)
 INSERT INTO ready_dates SELECT * FROM jsonb_populate_recordset(NULL::ready_dates, $1::jsonb);

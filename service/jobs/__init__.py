@@ -14,7 +14,7 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 from apscheduler.triggers.interval import IntervalTrigger
 
 from service.clock import Clock, system_clock
-from service.jobs.every_view import every_view
+from service.jobs.every_view import every_view, telling_faults
 from service.jobs.ticks import tick_of
 from service.jobs.work import ALERTS_EVERY, READY_EVERY, SWEEP_EVERY, Work
 from service.storage.pool import Database
@@ -39,7 +39,7 @@ class Jobs:
         run_views: bool = True,
         run_jobs: bool = True,
     ) -> None:
-        self.runner = Runner(database, every_view(clock))
+        self.runner = Runner(database, every_view(clock), on_faults=telling_faults(clock))
         self.run_views, self.run_jobs = run_views, run_jobs
         self.work = Work(database, clock)
         self.scheduler = AsyncIOScheduler(

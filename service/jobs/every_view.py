@@ -1,15 +1,17 @@
 """All views that follow the log, in one list."""
 
-import asyncpg
+from functools import partial
 
 from service.clock import Clock
 from service.forecast.ready_view import ReadyDatesView
 from service.reminders.alerts import Alerts
+from service.reminders.watch import tell_faults
 from service.storage.pool import Database
+from service.views.applying import OnFaults, View
 from service.views.budwood import BudwoodOnHand
 from service.views.checks import Checks
 from service.views.lineage import Lineage
-from service.views.runner import Runner, View
+from service.views.rebuild import rebuild
 from service.views.stock_by_day import StockByDay
 
 
@@ -25,31 +27,23 @@ def every_view(clock: Clock) -> list[View]:
     ]
 
 
-# The tables of the views that the log alone decides, for comparing what is kept with what comes
-# out anew. (Ready dates hang on the day and the weather too.)
-TABLES: dict[str, tuple[str, ...]] = {
-    "checks": ("checks_due",),
-    "alerts": ("alerts", "alert_words"),
-    "budwood": ("budwood_on_hand",),
-    "lineage": ("lineage",),
-    "stock_by_day": ("stock_by_day",),
-}
+# Ready dates hang on the day and the weather too: kept ones may differ from those made anew.
+NOT_BY_THE_LOG_ALONE = (ReadyDatesView.name,)
 
-# A busy runner moves a view at the very moment now and then.
-MOST_TRIES = 20
+
+def telling_faults(clock: Clock) -> OnFaults:
+    """Raises the alerts about what views set aside, for a runner."""
+    return partial(tell_faults, clock=clock)
 
 
 async def differences(database: Database, clock: Clock) -> dict[str, list[str]]:
-    """How each view differs from one computed anew; empty lists when all are right."""
-    runner = Runner(database, every_view(clock))
+    """How each view that the log alone decides differs from one built anew; nothing is changed.
+
+    Empty lists when all are right.
+    """
     found: dict[str, list[str]] = {}
-    tries = 0
-    while len(found) < len(TABLES):
-        name = next(name for name in TABLES if name not in found)
-        try:
-            found[name] = await runner.differences(name, TABLES[name])
-        except asyncpg.SerializationError:
-            tries += 1
-            if tries > MOST_TRIES:
-                raise
+    for view in every_view(clock):
+        if view.name not in NOT_BY_THE_LOG_ALONE:
+            lines = found[view.name] = []
+            await rebuild(database, view, swap=False, found=lines.append)
     return found

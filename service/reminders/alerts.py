@@ -18,7 +18,7 @@ from service.storage.pool import Connection, Pool
 from service.trade.words import understand_occurred
 from service.views.paging import page_key
 from service.views.positions import position
-from service.views.runner import Batch
+from service.views.applying import Batch, Table
 from service.views.site_days import site_days, today_at, zone
 
 NAME = "alerts"
@@ -30,6 +30,8 @@ class Alerts:
     name: str = NAME
     kind: Literal["additive"] = "additive"
     follows: tuple[str, ...] = ("checks",)
+    # What the calendar raised is kept: the log alone could not tell it again.
+    tables: tuple[Table, ...] = (Table("alerts", only="origin = 'event'"), Table("alert_words"))
 
     async def apply(self, conn: Connection, batch: Batch) -> None:
         span = (batch.after, batch.through)
@@ -42,10 +44,6 @@ class Alerts:
         if words:
             await conn.executemany(SQL.add_word, words)
         await conn.execute(SQL.close_done, None)
-
-    async def clear(self, conn: Connection) -> None:
-        await conn.execute(SQL.clear_alerts)
-        await conn.execute(SQL.clear_words)
 
 
 def _of_remarks(row: asyncpg.Record) -> list[Raised]:

@@ -69,14 +69,6 @@ WHERE a.closed_at IS NULL AND a.check_name IS NOT NULL
         AND c.check_name = a.check_name AND c.due_on = a.due_on
   );
 
--- name: clear_alerts
--- Before a rebuild: what the log alone tells.
-DELETE FROM alerts WHERE origin = 'event';
-
--- name: clear_words
--- Before a rebuild.
-DELETE FROM alert_words;
-
 -- name: overdue
 -- Checks that are overdue on their site's day ($1 sites, $2 days) without an open alert of their
 -- level: 1 from the first day, 2 when overdue by more than $3 days.
@@ -108,10 +100,22 @@ WHERE a.closed_at IS NULL AND a.check_name IS NOT NULL
   );
 
 -- name: faults
--- Subjects that a view set aside.
-SELECT f.view, f.subject, f.position, f.error
+-- Subjects that a view set aside, with the sites that they are of: of the event at a position, of
+-- the place, or of the lot.
+SELECT f.view, f.subject, f.position, f.error, told.site,
+       coalesce(told.sites, '{}') AS sites
 FROM view_faults f
-JOIN view_checkpoints c ON c.view = f.view AND c.generation = f.generation AND c.live;
+JOIN view_checkpoints c ON c.view = f.view AND c.generation = f.generation AND c.live
+LEFT JOIN LATERAL (
+    SELECT e.site, e.sites FROM events e
+    WHERE f.subject LIKE 'position:%' AND e.position = f.position
+    UNION ALL
+    SELECT p.site, ARRAY[p.site] FROM catalogue p
+    WHERE f.subject LIKE 'place:%' AND p.kind = 'place' AND p.code = substr(f.subject, 7)
+    UNION ALL
+    SELECT l.site, ARRAY[l.site] FROM lots l
+    WHERE l.code = CASE WHEN f.subject LIKE 'lot:%' THEN substr(f.subject, 5) ELSE f.subject END
+) AS told ON true;
 
 -- name: to_put_right
 -- What people recorded and the log refused, still open.

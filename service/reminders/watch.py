@@ -37,7 +37,7 @@ async def look_at_calendar(pool: Pool, clock: Clock) -> int:
         days = await site_days(conn, now)
         await conn.execute(SQL.close_done, now)
         raised = await _overdue(conn, days, now)
-        raised += await _faults(conn, now)
+        raised += await tell_faults(conn, clock=clock)
         raised += await _to_put_right(conn, now)
     return raised
 
@@ -79,16 +79,20 @@ def _late(row: asyncpg.Record, now: datetime) -> Raised:
     )
 
 
-async def _faults(conn: Connection, now: datetime) -> int:
+async def tell_faults(conn: Connection, *, clock: Clock) -> int:
+    """Have an alert open for each subject that a view has set aside, and for no other.
+
+    Returns how many were raised. Called as soon as a view meets a fault, and by the calendar.
+    """
+    now = clock()
     wanted = [
         Raised(
             key=f"{FAULT}/{row['view']}/{row['subject']}",
             kind=FAULT,
             origin="watch",
-            site=None,
-            sites=[],
-            detail=f"{row['view']} could not be computed for {row['subject']}; what it shows of it "
-            "may be old.",
+            site=row["site"],
+            sites=row["sites"],
+            detail=_fault_in_words(row["view"], row["subject"]),
             raised_at=now,
             numbers={"position": row["position"], "error": row["error"][:500]},
             subject=row["subject"],
@@ -96,6 +100,16 @@ async def _faults(conn: Connection, now: datetime) -> int:
         for row in await conn.fetch(SQL.faults)
     ]
     return await _keep(conn, FAULT, wanted, now)
+
+
+def _fault_in_words(view: str, subject: str) -> str:
+    what, _, number = subject.partition(":")
+    if what == "position":
+        return (
+            f"The event at position {number} could not be taken into {view}, which lacks it; all "
+            f"else is there. Once the cause is gone, `graftlog rebuild {view}` takes it in."
+        )
+    return f"{view} could not be computed for {subject}; what it shows of it may be old."
 
 
 async def _to_put_right(conn: Connection, now: datetime) -> int:

@@ -12,7 +12,7 @@ from service.storage.sql import load
 from service.trade.keeping import KEEPING_DAYS
 from service.views.paging import page_key
 from service.views.positions import position
-from service.views.runner import Batch
+from service.views.applying import Batch, Table
 from service.views.site_days import site_days
 
 SQL = load(__package__, "budwood.sql")
@@ -30,6 +30,7 @@ class BudwoodOnHand:
     name: str = NAME
     kind: Literal["per_subject"] = "per_subject"
     follows: tuple[str, ...] = ()
+    tables: tuple[Table, ...] = (Table("budwood_on_hand"),)
 
     async def touched(self, conn: Connection, batch: Batch) -> list[str]:
         if await conn.fetchval(SQL.cultivars_changed, batch.after, batch.through):
@@ -44,9 +45,6 @@ class BudwoodOnHand:
         await conn.execute(SQL.forget, subjects)
         crops, days = list(KEEPING_DAYS), list(KEEPING_DAYS.values())
         await conn.execute(SQL.fill, subjects, crops, days, KEEPING_SOURCE)
-
-    async def clear(self, conn: Connection) -> None:
-        await conn.execute(SQL.clear)
 
 
 class BudwoodQuery(msgspec.Struct, frozen=True, kw_only=True):

@@ -43,10 +43,6 @@ LEFT JOIN catalogue c ON c.kind = 'cultivar' AND c.code = l.cultivar
 LEFT JOIN unnest($2::text[], $3::integer[]) AS keeps (crop, days) ON keeps.crop = c.body ->> 'crop'
 WHERE l.code = ANY ($1::text[]);
 
--- name: clear
--- Before a rebuild.
-DELETE FROM budwood_on_hand;
-
 -- name: page
 -- Bags, the first to be used on top. $1 sites with $2 their days, $3 sites or null, $4.. one or
 -- null: site, place, cultivar, lot, bag, past use-by; $10.. key of the last row: use-by day or the

@@ -32,7 +32,7 @@ from service.trade.events.stock import StockOpened
 from service.trade.events.trees import TreesReceived
 from service.views.paging import page_key
 from service.views.positions import position
-from service.views.runner import Batch
+from service.views.applying import Batch, Table
 from service.views.site_days import site_days
 
 SQL = load(__package__, "checks.sql")
@@ -61,6 +61,7 @@ class Checks:
     name: str = NAME
     kind: Literal["per_subject"] = "per_subject"
     follows: tuple[str, ...] = ()
+    tables: tuple[Table, ...] = (Table("checks_due"),)
 
     async def touched(self, conn: Connection, batch: Batch) -> list[str]:
         if await conn.fetchval(SQL.plans_changed, batch.after, batch.through):
@@ -80,9 +81,6 @@ class Checks:
         await conn.execute(SQL.forget, lots, places)
         if rows:
             await conn.execute(SQL.put, [dict(zip(COLUMNS, row, strict=True)) for row in rows])
-
-    async def clear(self, conn: Connection) -> None:
-        await conn.execute(SQL.clear)
 
 
 async def _rows_of_lots(conn: Connection, lots: list[str]) -> list[tuple[Any, ...]]:

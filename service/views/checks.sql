@@ -191,10 +191,6 @@ WHERE lot = ANY ($1::text[]) OR (lot = '' AND place = ANY ($2::text[]));
 -- Rows as they were worked out. (COPY is refused on tables with row-level security.)
 INSERT INTO checks_due SELECT * FROM jsonb_populate_recordset(NULL::checks_due, $1::jsonb);
 
--- name: clear
--- Before a rebuild.
-DELETE FROM checks_due;
-
 -- name: page
 -- Checks by due day, with the state they have on each site's day ($1 sites, $2 days).
 -- $3 sites or null, $4.. one or null: site, place, lot, check, state; $9.. the key of the last

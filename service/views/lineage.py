@@ -15,7 +15,7 @@ import msgspec
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
 from service.views.positions import position
-from service.views.runner import Batch
+from service.views.applying import Batch, Table
 
 SQL = load(__package__, "lineage.sql")
 RUNNER = load(__package__, "runner.sql")
@@ -29,6 +29,7 @@ class Lineage:
     name: str = NAME
     kind: Literal["per_subject"] = "per_subject"
     follows: tuple[str, ...] = ()
+    tables: tuple[Table, ...] = (Table("lineage"),)
 
     async def touched(self, conn: Connection, batch: Batch) -> list[str]:
         rows = await conn.fetch(SQL.touched, batch.after, batch.through)
@@ -40,9 +41,6 @@ class Lineage:
     async def recompute(self, conn: Connection, subjects: list[str]) -> None:
         await conn.execute(SQL.forget, subjects)
         await conn.execute(SQL.fill, subjects)
-
-    async def clear(self, conn: Connection) -> None:
-        await conn.execute(SQL.clear)
 
 
 class Whereabouts(msgspec.Struct, frozen=True, kw_only=True):

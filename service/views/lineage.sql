@@ -27,10 +27,6 @@ FROM lots l
 JOIN bags b ON b.lot_id = l.lot_id
 WHERE l.code = ANY ($1) AND NOT l.voided AND NOT b.voided;
 
--- name: clear
--- Before a rebuild.
-DELETE FROM lineage;
-
 -- name: walk
 -- All that $1 came of ($3 true) or that came of $1 ($3 false), itself first, with the parents of
 -- each and the fewest steps to it. Lots that

@@ -6,16 +6,12 @@ VALUES ($1, 1, 0, true)
 ON CONFLICT DO NOTHING;
 
 -- name: take_checkpoint
--- The view's place in the log, locked; no row when another process works on it now.
+-- The view's place in the log, locked; no row when another process works on it now, or a rebuild
+-- is being put in place.
 SELECT position, generation FROM view_checkpoints
 WHERE view = $1 AND live
+  AND pg_try_advisory_xact_lock_shared(hashtextextended('view ' || $1, 0))
 FOR UPDATE SKIP LOCKED;
-
--- name: hold_checkpoint
--- The same, waiting for whoever works on it.
-SELECT position, generation FROM view_checkpoints
-WHERE view = $1 AND live
-FOR UPDATE;
 
 -- name: head
 -- The newest position. Positions are dense in order of commit, so none up to it is missing.
@@ -32,12 +28,6 @@ LEFT JOIN view_checkpoints c ON c.view = v.view AND c.live;
 UPDATE view_checkpoints SET position = $2, updated_at = clock_timestamp()
 WHERE view = $1 AND live;
 
--- name: new_generation
--- Count a rebuild.
-UPDATE view_checkpoints
-SET generation = generation + 1, position = $2, updated_at = clock_timestamp()
-WHERE view = $1 AND live;
-
 -- name: set_aside
 -- Remember a subject that could not be applied.
 INSERT INTO view_faults (view, generation, subject, position, error)
@@ -46,9 +36,8 @@ ON CONFLICT (view, generation, subject)
 DO UPDATE SET position = excluded.position, error = excluded.error, at = clock_timestamp();
 
 -- name: mend
--- Forget faults of subjects that came out right this time.
-DELETE FROM view_faults WHERE view = $1 AND subject = ANY ($2);
-
--- name: forget_faults
--- A rebuild meets every subject anew.
-DELETE FROM view_faults WHERE view = $1;
+-- Forget faults of subjects that came out right this time; how many there were.
+WITH mended AS (
+    DELETE FROM view_faults WHERE view = $1 AND subject = ANY ($2) RETURNING 1
+)
+SELECT count(*) FROM mended;

@@ -9,7 +9,7 @@ import msgspec
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
 from service.views.positions import position
-from service.views.runner import Batch
+from service.views.applying import Batch, Table
 from service.views.stock import checked_words
 
 SQL = load(__package__, "stock_by_day.sql")
@@ -25,13 +25,11 @@ class StockByDay:
     name: str = NAME
     kind: Literal["additive"] = "additive"
     follows: tuple[str, ...] = ()
+    tables: tuple[Table, ...] = (Table("stock_by_day"),)
 
     async def apply(self, conn: Connection, batch: Batch) -> None:
         await conn.execute(SQL.add, batch.after, batch.through)
         await conn.execute(SQL.sweep)
-
-    async def clear(self, conn: Connection) -> None:
-        await conn.execute(SQL.clear)
 
 
 class StockByDayQuery(msgspec.Struct, frozen=True, kw_only=True):

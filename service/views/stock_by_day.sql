@@ -18,10 +18,6 @@ DO UPDATE SET delta = s.delta + excluded.delta;
 -- A day whose changes cancel out is as if nothing had been: so a rebuild gives the same rows.
 DELETE FROM stock_by_day WHERE delta = 0;
 
--- name: clear
--- Before a rebuild.
-DELETE FROM stock_by_day;
-
 -- name: by_day
 -- Stock at the end of day $10 and of each later day with a change up to $11, grouped. Others:
 -- $1 groups, $2 kinds, $3 sites or null, $4.. site, cultivar, rootstock, size, stage, grade.

@@ -19,7 +19,7 @@ from service.forecast.ready_view import (
 )
 from service.forecast.temperatures import TemperatureDay, put_temperatures
 from service.storage.pool import Connection
-from service.views.runner import Batch
+from service.views.applying import Batch
 
 TODAY = date(2026, 3, 14)
 NOW = datetime(2026, 3, 14, 9, 30, tzinfo=UTC)

@@ -7,8 +7,9 @@ from typing import Literal
 import asyncpg
 import pytest
 
+from service.views.applying import Batch, Table
 from service.views.positions import position, wait_for
-from service.views.runner import Batch, Runner
+from service.views.runner import Runner
 from service.views.stock_by_day import StockByDay
 from tests.support.nursery import graft, nursery, season
 
@@ -19,6 +20,7 @@ class Bad:
     name = "bad"
     kind: Literal["additive"] = "additive"
     follows: tuple[str, ...] = ()
+    tables: tuple[Table, ...] = ()
 
     def __init__(self, refuses: int) -> None:
         self.refuses = refuses
@@ -29,9 +31,6 @@ class Bad:
             await conn.execute("SELECT 1 / 0")
         self.applied += range(batch.after + 1, batch.through + 1)
 
-    async def clear(self, conn) -> None:
-        self.applied.clear()
-
 
 class Lots:
     """A view of lots that cannot compute one lot until it is told so."""
@@ -39,6 +38,7 @@ class Lots:
     name = "lots"
     kind: Literal["per_subject"] = "per_subject"
     follows: tuple[str, ...] = ()
+    tables: tuple[Table, ...] = ()
 
     def __init__(self) -> None:
         self.refuses = {"TR1"}
@@ -61,9 +61,6 @@ class Lots:
             raise KeyError("no such stage")
         self.computed += subjects
 
-    async def clear(self, conn) -> None:
-        self.computed.clear()
-
 
 async def test_two_runners_count_every_event_once(database) -> None:
     book = await nursery(database.writer)
@@ -80,7 +77,7 @@ async def test_two_runners_count_every_event_once(database) -> None:
     finally:
         await first.stop()
         await second.stop()
-    trees = await database.reader.fetchval(
+    trees = await database.writer.fetchval(
         "SELECT sum(delta) FROM stock_by_day WHERE kind = 'trees'"
     )
     assert trees == 40
@@ -111,7 +108,7 @@ async def test_a_bad_event_is_set_aside_and_the_rest_goes_on(database) -> None:
     view = Bad(refuses=5)
     await Runner(database, [view]).catch_up()
     assert view.applied == [p for p in range(1, book.position + 1) if p != 5]
-    faults = await database.reader.fetch("SELECT subject, position, error FROM view_faults")
+    faults = await database.writer.fetch("SELECT subject, position, error FROM view_faults")
     assert [(f["subject"], f["position"]) for f in faults] == [("position:5", 5)]
     assert "DivisionByZero" in faults[0]["error"]
     assert await position(database.reader, "bad") == book.position
@@ -124,12 +121,12 @@ async def test_a_bad_subject_is_set_aside_and_mended_when_it_comes_right(databas
     runner = Runner(database, [view])
     await runner.catch_up()
     assert set(view.computed) == {"BW1", "LN1", "TR2"}
-    assert await database.reader.fetchval("SELECT subject FROM view_faults") == "TR1"
+    assert await database.writer.fetchval("SELECT subject FROM view_faults") == "TR1"
     view.refuses.clear()
     await book.event("tops.forced", "CORIN", "2026-03-20", {"lot": "TR1", "place": "C-T1"})
     await runner.catch_up()
     assert "TR1" in view.computed
-    assert await database.reader.fetchval("SELECT count(*) FROM view_faults") == 0
+    assert await database.writer.fetchval("SELECT count(*) FROM view_faults") == 0
 
 
 class Interrupted(StockByDay):
@@ -152,15 +149,15 @@ async def test_a_step_cut_off_before_its_commit_counts_once(database) -> None:
     with pytest.raises(asyncpg.ConnectionDoesNotExistError):
         await runner.catch_up()
     assert await position(database.reader, "stock_by_day") == 0
-    assert await database.reader.fetchval("SELECT count(*) FROM stock_by_day") == 0
-    assert await database.reader.fetchval("SELECT count(*) FROM view_faults") == 0
+    assert await database.writer.fetchval("SELECT count(*) FROM stock_by_day") == 0
+    assert await database.writer.fetchval("SELECT count(*) FROM view_faults") == 0
     runner = Runner(database, [Interrupted(times=2)], poll_seconds=0.01)
     await runner.start()
     try:
         await runner.caught_up(book.position, 20)
     finally:
         await runner.stop()
-    trees = await database.reader.fetchval(
+    trees = await database.writer.fetchval(
         "SELECT sum(delta) FROM stock_by_day WHERE kind = 'trees'"
     )
     assert trees == 30
@@ -189,12 +186,12 @@ async def test_a_start_after_a_rebuild_goes_on_where_it_was(database) -> None:
     book = await nursery(database.writer)
     await season(book)
     await Runner(database, [StockByDay()]).rebuild("stock_by_day")
-    before = await database.reader.fetch("SELECT * FROM stock_by_day ORDER BY 1,2,3,4,5,6,7,8,9")
+    before = await database.writer.fetch("SELECT * FROM stock_by_day ORDER BY 1,2,3,4,5,6,7,8,9")
     again = Runner(database, [StockByDay()])
     await again.catch_up()
-    rows = await database.reader.fetch("SELECT generation, position FROM view_checkpoints")
+    rows = await database.writer.fetch("SELECT generation, position FROM view_checkpoints")
     assert [tuple(row) for row in rows] == [(2, book.position)]
-    after = await database.reader.fetch("SELECT * FROM stock_by_day ORDER BY 1,2,3,4,5,6,7,8,9")
+    after = await database.writer.fetch("SELECT * FROM stock_by_day ORDER BY 1,2,3,4,5,6,7,8,9")
     assert after == before
 
 
