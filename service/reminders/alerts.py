@@ -16,9 +16,9 @@ from service.clock import Clock
 from service.reminders.raising import ALERT_REMARKS, SQL, Raised, raise_alerts
 from service.storage.pool import Connection, Pool
 from service.trade.words import understand_occurred
+from service.views.applying import Batch, Table
 from service.views.paging import page_key
 from service.views.positions import position
-from service.views.applying import Batch, Table
 from service.views.site_days import site_days, today_at, zone
 
 NAME = "alerts"

@@ -87,7 +87,7 @@ class PerSubjectView(Protocol):
 
 View = AdditiveView | PerSubjectView
 # Called in the transaction that set something aside, or mended it.
-OnFaults = Callable[[Connection], Awaitable[None]]
+OnFaults = Callable[[Connection], Awaitable[object]]
 
 
 async def limit(conn: Connection, view: View) -> int:

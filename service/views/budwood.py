@@ -10,9 +10,9 @@ from service.clock import Clock
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
 from service.trade.keeping import KEEPING_DAYS
+from service.views.applying import Batch, Table
 from service.views.paging import page_key
 from service.views.positions import position
-from service.views.applying import Batch, Table
 from service.views.site_days import site_days
 
 SQL = load(__package__, "budwood.sql")

@@ -30,9 +30,9 @@ from service.trade.events.catalogue import CheckPlan
 from service.trade.events.envelope import Envelope
 from service.trade.events.stock import StockOpened
 from service.trade.events.trees import TreesReceived
+from service.views.applying import Batch, Table
 from service.views.paging import page_key
 from service.views.positions import position
-from service.views.applying import Batch, Table
 from service.views.site_days import site_days
 
 SQL = load(__package__, "checks.sql")

@@ -14,8 +14,8 @@ import msgspec
 
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
-from service.views.positions import position
 from service.views.applying import Batch, Table
+from service.views.positions import position
 
 SQL = load(__package__, "lineage.sql")
 RUNNER = load(__package__, "runner.sql")

@@ -58,10 +58,11 @@ async def rebuild(
 ) -> Rebuilt:
     """Build `view` from nothing, tell how the live one differs, and (`swap`) put it right.
 
-    The runner leaves the view alone while the two are compared and swapped. `progress` is told events done and events in all; `found` a line for each row that differs:
-    `kept` (it is in the live view, and should not be) or `anew`, the table, the row. `on_faults`
-    is called in the transaction of the swap. Raises DatabaseError where the writer may not make
-    temporary tables, asyncpg.SerializationError when others kept changing the view all the time.
+    The runner leaves the view alone while the two are compared and swapped. `progress` is told
+    events done and events in all; `found` a line for each row that differs: `kept` (it is in the
+    live view, and should not be) or `anew`, the table, the row. `on_faults` is called in the
+    transaction of the swap. Raises DatabaseError where the writer may not make temporary tables,
+    asyncpg.SerializationError when others kept changing the view all the time.
     """
     begun = time.monotonic()
     conn = await database.connect("writer")
@@ -195,7 +196,7 @@ async def _compare(
     kept, anew = f'public."{table.name}"', f'pg_temp."{table.name}"'
     for side, here, there in (("kept", kept, anew), ("anew", anew, kept)):
         missing = _missing(table, here, there, keys, rest)
-        async for row in conn.cursor(f"SELECT this::text AS line {missing}", prefetch=1000):  # noqa: S608
+        async for row in conn.cursor(f"SELECT this::text AS line {missing}", prefetch=1000):
             found(f"{side} {table.name} {row['line']}")
             count += 1
     return count
@@ -206,7 +207,7 @@ async def _swap(conn: Connection, table: Table, keys: list[str], rest: list[str]
     wrong = _missing(table, kept, anew, keys, rest)
     await conn.execute(f"DELETE FROM {kept} WHERE ctid IN (SELECT this.ctid {wrong})")  # noqa: S608
     lacking = _missing(table, anew, kept, keys, [])
-    await conn.execute(f"INSERT INTO {kept} SELECT this.* {lacking}")  # noqa: S608
+    await conn.execute(f"INSERT INTO {kept} SELECT this.* {lacking}")
 
 
 def _missing(table: Table, here: str, there: str, keys: list[str], rest: list[str]) -> str:

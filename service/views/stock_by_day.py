@@ -8,8 +8,8 @@ import msgspec
 
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
-from service.views.positions import position
 from service.views.applying import Batch, Table
+from service.views.positions import position
 from service.views.stock import checked_words
 
 SQL = load(__package__, "stock_by_day.sql")
