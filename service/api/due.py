@@ -112,7 +112,7 @@ async def _ready_dates(call: Call[ReadyParameters], after: list[Any] | None) -> 
     if asked.site is not None:
         sites = [asked.site] if call.principal.sees(asked.site) else []
     day, lot, site = page_key(after, (date | None, str, str))  # type: ignore[arg-type]
-    async with call.services.reading(one_moment=True) as connection:
+    async with call.services.reading() as connection:
         reached = await positions.position(connection, READY)
         rows = await ready_view.answer(
             connection,

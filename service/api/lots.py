@@ -117,7 +117,7 @@ def _operations(part: Part) -> list[HTTPRouteHandler]:
 
 async def _get(call: Call[NoQuery], part: Part) -> Reply:
     code, sites = call.code(), call.principal.site_list
-    async with call.services.reading(one_moment=True) as connection:
+    async with call.services.reading() as connection:
         found = await read.lot(connection, sites, part.kind, code)
         if found is None:
             raise not_found(f"The {part.one} {code}")

@@ -23,7 +23,7 @@ from service.api.conditional import is_unchanged
 from service.api.filters import check_codes, code_filters
 from service.api.problems import Mistake, Problem, lacks_scope, not_found, unauthenticated
 from service.api.services import UNREACHABLE, Services, unreachable
-from service.log.rights import Principal
+from service.log.rights import NOBODY, Principal
 from service.trade.words import CODE_PATTERN
 
 Q = TypeVar("Q")
@@ -130,9 +130,6 @@ class Operation:
     problems: tuple[str, ...]
     request_headers: tuple[str, ...]
     produces: str
-
-
-NOBODY = Principal(name="", scopes=frozenset(), sites=frozenset())
 
 
 def header(scope: Scope, name: bytes) -> str | None:
@@ -315,6 +312,7 @@ def operation(
             if scope is not None:
                 principal = await asker(asgi, services)
                 asgi["state"]["principal"] = principal.name
+                services = services.asked_by(principal)
                 if scope and scope not in principal.scopes:
                     raise lacks_scope(scope)
             if accepts:

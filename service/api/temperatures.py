@@ -146,7 +146,7 @@ def _days(call: Call[PutParameters], body: bytes) -> tuple[str, list[record.Temp
 async def get_temperatures(call: Call[GetParameters]) -> Reply:
     """A site's daily temperatures as known now or at an earlier version."""
     site, asked = await _site(call, call.code()), call.query
-    async with call.services.reading(one_moment=True) as connection:
+    async with call.services.reading() as connection:
         version = await connection.fetchval(record.SQL.version_known_at, site.code, None)
         if asked.version is not None:
             version = max(0, min(version, asked.version))

@@ -22,8 +22,10 @@ from service.log.stored import (
     StoredEvent,
     Travelling,
 )
+from service.log.upcasting import newest_data, newest_version
 from service.storage.pool import Connection
 from service.storage.sql import load
+from service.storage.walls import past_the_wall
 
 SQL = load(__package__, "read.sql")
 Sites = list[str] | None
@@ -62,6 +64,8 @@ def _event(row: asyncpg.Record) -> StoredEvent:
     fields = dict(row)
     fields["id"] = str(fields["id"])
     fields["replaces"] = str(fields["replaces"]) if fields["replaces"] else None
+    fields["data"] = newest_data(row["type"], row["version"], row["data"])
+    fields["version"] = newest_version(row["type"])
     return StoredEvent(**fields)
 
 
@@ -127,7 +131,8 @@ async def catalogue_entry(
 
 async def catalogue_has(connection: Connection, kind: str, code: str) -> bool:
     """Whether there is such an entry, seen or not."""
-    return bool(await connection.fetchval(SQL.catalogue_hidden, kind, code))
+    async with past_the_wall(connection):
+        return bool(await connection.fetchval(SQL.catalogue_hidden, kind, code))
 
 
 async def unknown_codes(connection: Connection, sites: Sites, given: dict[str, str]) -> list[str]:

@@ -15,6 +15,7 @@ import msgspec
 from service.clock import Clock
 from service.reminders.raising import ALERT_REMARKS, SQL, Raised, raise_alerts
 from service.storage.pool import Connection, Pool
+from service.storage.walls import seeing
 from service.trade.words import understand_occurred
 from service.views.applying import Batch, Table
 from service.views.paging import page_key
@@ -169,10 +170,7 @@ async def _fetch(
     clock: Clock,
 ) -> tuple[int, list[AlertRow]]:
     now = clock()
-    async with (
-        pool.acquire() as conn,
-        conn.transaction(isolation="repeatable_read", readonly=True),
-    ):
+    async with seeing(pool, sites) as conn:
         reached = await position(conn, NAME)
         days = await site_days(conn, now)
         records = await conn.fetch(

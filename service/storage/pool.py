@@ -39,6 +39,7 @@ class Database:
 
     writer: Pool
     reader: Pool
+    """Sees no row of any site by itself: ask through ``service.storage.walls.seeing``."""
     roles: Roles
     dsn: str
     """The address as given, or the embedded server's as its superuser: holds a password."""
@@ -59,10 +60,13 @@ class Database:
     async def connect(self, part: Part = "writer") -> OwnConnection:
         """A connection of its own, outside the pools, as ``part``: for LISTEN and migrations.
 
-        The caller closes it. Raises ``DatabaseError``.
+        The owner sees rows of every site, which row-level security asks to be said; the reader
+        sees none. The caller closes it. Raises ``DatabaseError``.
         """
-        name = f"graftlog {part}"
-        connection = await connect(self.dsn_for(part), server_settings=_session(name))
+        session = _session(f"graftlog {part}")
+        if part == "owner":
+            session["graftlog.sites"] = "*"
+        connection = await connect(self.dsn_for(part), server_settings=session)
         try:
             await prepare_connection(connection, self.roles.name(part))
         except BaseException:

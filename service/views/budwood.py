@@ -9,6 +9,7 @@ import msgspec
 from service.clock import Clock
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
+from service.storage.walls import seeing
 from service.trade.keeping import KEEPING_DAYS
 from service.views.applying import Batch, Table
 from service.views.paging import page_key
@@ -100,10 +101,7 @@ async def budwood_on_hand(
 ) -> BudwoodPage:
     """Bags at the sites that may be seen (None: all). Raises ValueError for a bad `after`."""
     key = page_key(query.after, (date, str, str))
-    async with (
-        pool.acquire() as conn,
-        conn.transaction(isolation="repeatable_read", readonly=True),
-    ):
+    async with seeing(pool, sites) as conn:
         reached = await position(conn, NAME)
         days = await site_days(conn, clock())
         records = await conn.fetch(

@@ -15,6 +15,7 @@ import msgspec
 from service.clock import Clock
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
+from service.storage.walls import seeing
 from service.trade.check_plans import (
     LOOK,
     LOOK_SOURCE,
@@ -233,10 +234,7 @@ async def checks(
 ) -> ChecksPage:
     """Checks at the sites that may be seen (None: all). Raises ValueError for a bad `after`."""
     key = page_key(query.after, (date, str, str, str, str))
-    async with (
-        pool.acquire() as conn,
-        conn.transaction(isolation="repeatable_read", readonly=True),
-    ):
+    async with seeing(pool, sites) as conn:
         reached = await position(conn, NAME)
         days = await site_days(conn, clock())
         records = await conn.fetch(

@@ -14,6 +14,7 @@ import msgspec
 
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
+from service.storage.walls import past_the_wall, seeing
 from service.views.applying import Batch, Table
 from service.views.positions import position
 
@@ -86,10 +87,7 @@ async def trace_back(pool: Pool, code: str, sites: list[str] | None) -> Trace | 
     None when there is no such code or nothing of it was ever at the sites that may be seen. The
     codes of all ancestors are told, wherever they were; whereabouts only of the sites seen.
     """
-    async with (
-        pool.acquire() as conn,
-        conn.transaction(isolation="repeatable_read", readonly=True),
-    ):
+    async with seeing(pool, sites) as conn:
         for what in ("lot", "bag"):
             if await _seen(conn, what, code, sites):
                 return await _trace(conn, f"{what}:{code}", sites, back=True)
@@ -101,10 +99,7 @@ async def trace_forward(pool: Pool, what: What, code: str, sites: list[str] | No
 
     None as for `trace_back`. Lots of which nothing was at the sites seen are left out.
     """
-    async with (
-        pool.acquire() as conn,
-        conn.transaction(isolation="repeatable_read", readonly=True),
-    ):
+    async with seeing(pool, sites) as conn:
         if not await _seen(conn, what, code, sites):
             return None
         return await _trace(conn, f"{what}:{code}", sites, back=False)
@@ -123,16 +118,17 @@ async def _seen(conn: Connection, what: str, code: str, sites: list[str] | None)
 async def _trace(conn: Connection, of: str, sites: list[str] | None, *, back: bool) -> Trace:
     # The whereabouts are of this snapshot's head; the steps are brought up to it as well.
     newest = int(await conn.fetchval(RUNNER.head))
-    found = await conn.fetch(SQL.walk, of, await position(conn, NAME), back)
-    codes: dict[str, list[str]] = defaultdict(list)
-    for row in found:
-        what, _, code = row["token"].partition(":")
-        codes[what].append(code)
-    lot_of_bag = {row["code"]: row["lot"] for row in await conn.fetch(SQL.bags, codes["bag"])}
-    lots = {
-        row["code"]: row
-        for row in await conn.fetch(SQL.lots, [*codes["lot"], *lot_of_bag.values()], sites)
-    }
+    # What something came of is told to all who have something of it, wherever it was; a line goes
+    # on through lots that nobody here sees. What is left out is left out below.
+    async with past_the_wall(conn):
+        found = await conn.fetch(SQL.walk, of, await position(conn, NAME), back)
+        codes: dict[str, list[str]] = defaultdict(list)
+        for row in found:
+            what, _, code = row["token"].partition(":")
+            codes[what].append(code)
+        lot_of_bag = {row["code"]: row["lot"] for row in await conn.fetch(SQL.bags, codes["bag"])}
+        named = [*codes["lot"], *lot_of_bag.values()]
+        lots = {row["code"]: row for row in await conn.fetch(SQL.lots, named, sites)}
     where: dict[str, list[Whereabouts]] = defaultdict(list)
     for row in await conn.fetch(SQL.whereabouts, codes["lot"], codes["bag"], sites):
         where[row["token"]].append(

@@ -13,6 +13,7 @@ import msgspec
 from service.clock import Clock
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
+from service.storage.walls import past_the_wall, seeing
 
 SQL = load(__package__, "stock.sql")
 
@@ -102,10 +103,7 @@ async def stock(
         query.grade,
         query.lot,
     )
-    async with (
-        pool.acquire() as conn,
-        conn.transaction(isolation="repeatable_read", readonly=True),
-    ):
+    async with seeing(pool, sites) as conn:
         head = int(await conn.fetchval("SELECT position FROM log_head"))
         known = await _known_position(conn, query.known_at, head)
         await conn.execute(SQL.plan_for_values)
@@ -128,7 +126,9 @@ async def _known_position(conn: Connection, known_at: int | datetime | None, hea
     if known_at is None:
         return head
     if isinstance(known_at, datetime):
-        return int(await conn.fetchval(SQL.position_at, known_at))
+        # When the log learned of what is the same for all, whoever may see it.
+        async with past_the_wall(conn):
+            return int(await conn.fetchval(SQL.position_at, known_at))
     if known_at < 0:
         raise ValueError("known_at is a position from 0 on, or a time")
     return min(known_at, head)

@@ -8,6 +8,7 @@ import msgspec
 
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
+from service.storage.walls import seeing
 from service.views.applying import Batch, Table
 from service.views.positions import position
 from service.views.stock import checked_words
@@ -87,10 +88,7 @@ async def stock_by_day(
     span = (query.last - query.first).days
     if not 0 <= span <= LONGEST_DAYS:
         raise ValueError(f"the last day must be 0 to {LONGEST_DAYS} days after the first")
-    async with (
-        pool.acquire() as conn,
-        conn.transaction(isolation="repeatable_read", readonly=True),
-    ):
+    async with seeing(pool, sites) as conn:
         reached = await position(conn, NAME)
         records = await conn.fetch(
             SQL.by_day,

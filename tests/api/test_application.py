@@ -38,7 +38,7 @@ async def test_it_starts_records_follows_and_stops(empty_settings: Settings) -> 
             assert due.json()["position"] >= head
             assert due.json()["items"]
     async with await open_database(empty_settings) as database:
-        assert await database.reader.fetchval("SELECT position FROM log_head") == head
+        assert await database.writer.fetchval("SELECT position FROM log_head") == head
 
 
 async def test_it_says_when_the_database_is_gone(

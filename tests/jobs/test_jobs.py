@@ -17,7 +17,7 @@ NOON = "2026-03-24T12:02:30+00:00"
 
 
 async def _ticks(database, like: str = "%") -> list[tuple]:
-    rows = await database.reader.fetch(
+    rows = await database.writer.fetch(
         "SELECT job, tick, outcome FROM ticks WHERE job LIKE $1 ORDER BY job, tick", like
     )
     return [tuple(row) for row in rows]
@@ -75,7 +75,7 @@ async def test_two_schedulers_run_each_tick_once(database) -> None:
         "sweep",
     ]
     assert all(outcome and "failed" not in outcome for _, _, outcome in ticks), ticks
-    open_alerts = await database.reader.fetchval(
+    open_alerts = await database.writer.fetchval(
         "SELECT count(*) FROM alerts WHERE kind = 'overdue_check'"
     )
     assert open_alerts == 1

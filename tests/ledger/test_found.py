@@ -79,7 +79,7 @@ async def test_a_released_claim_is_not_revived_by_voiding_a_sale(bench: BenchSid
         event("reservation.released", "2026-05-04", reservation="R1", reason="gave up")
     )
     await bench.given(event("event.voided", "2026-05-05", event=sale.id, reason="not so"))
-    row = await bench.database.reader.fetchrow(
+    row = await bench.database.writer.fetchrow(
         "SELECT state, open::int FROM reservations JOIN commitments ON reservation = code"
     )
     assert tuple(row) == ("released", 0)

@@ -79,7 +79,7 @@ async def at_the_insert_of(
 
 async def transactions(bench: BenchSide, events: list[Any]) -> set[str]:
     """The transactions that these events were written in."""
-    rows = await bench.database.reader.fetch(
+    rows = await bench.database.writer.fetch(
         "SELECT xmin::text AS t FROM events WHERE id = ANY($1::uuid[])", [e["id"] for e in events]
     )
     return {row["t"] for row in rows}
@@ -100,13 +100,13 @@ async def test_one_bad_request_harms_no_other(bench: BenchSide, server: TestServ
     bad = events[4]["id"]
     refusal = "RAISE EXCEPTION 'no such thing' USING ERRCODE = 'invalid_text_representation';"
     await at_the_insert_of(server, bench.database, bad, refusal)
-    before = await bench.database.reader.fetchval("SELECT position FROM log_head")
+    before = await bench.database.writer.fetchval("SELECT position FROM log_head")
     answers = await asyncio.gather(*(bench.send(e) for e in events), return_exceptions=True)
     assert isinstance(answers[4], asyncpg.InvalidTextRepresentationError)
     good = [answer for answer in answers if isinstance(answer, Answer)]
     assert [answer.status for answer in good] == [201] * 8
     # Still dense: the one that failed has left no hole.
-    found = await bench.database.reader.fetch(
+    found = await bench.database.writer.fetch(
         "SELECT position FROM events WHERE position > $1 ORDER BY position", before
     )
     assert [row["position"] for row in found] == list(range(before + 1, before + 9))
@@ -137,7 +137,7 @@ async def test_a_cancelled_request_does_not_take_its_group_with_it(bench: BenchS
 async def waiting(bench: BenchSide, count: int) -> None:
     """Until so many wait for the lock."""
     async with asyncio.timeout(20):
-        while await bench.database.reader.fetchval(WAITING) < count:
+        while await bench.database.writer.fetchval(WAITING) < count:
             await asyncio.sleep(0.005)
 
 
@@ -171,7 +171,7 @@ async def test_a_commit_whose_answer_was_lost_is_looked_up(
     assert lost == [True]
     assert answer.status == 201
     assert answer.verdicts[0].verdict == "accepted"
-    stored = await bench.database.reader.fetchval(
+    stored = await bench.database.writer.fetchval(
         "SELECT position FROM events WHERE id = $1", one["id"]
     )
     assert answer.verdicts[0].position == stored
@@ -348,7 +348,7 @@ CHANGES = (
 @pytest.mark.parametrize("change", CHANGES)
 async def test_nobody_changes_the_log(bench: BenchSide, change: str) -> None:
     """The service's roles may not; the owner of the table is stopped by its triggers."""
-    before = await bench.database.reader.fetch("SELECT * FROM events ORDER BY position")
+    before = await bench.database.writer.fetch("SELECT * FROM events ORDER BY position")
     assert before
     for part, refusal in (
         ("writer", asyncpg.InsufficientPrivilegeError),
@@ -361,7 +361,7 @@ async def test_nobody_changes_the_log(bench: BenchSide, change: str) -> None:
                 await connection.execute(change)
         finally:
             await connection.close()
-    assert await bench.database.reader.fetch("SELECT * FROM events ORDER BY position") == before
+    assert await bench.database.writer.fetch("SELECT * FROM events ORDER BY position") == before
 
 
 @pytest.mark.parametrize("table", ["events", "legs", "subjects", "voids"])
@@ -376,4 +376,4 @@ async def test_the_writer_only_adds(bench: BenchSide, table: str) -> None:
 async def test_the_reader_sees_no_secrets(bench: BenchSide) -> None:
     for table in ("keys", "idempotency"):
         with pytest.raises(asyncpg.InsufficientPrivilegeError):
-            await bench.database.reader.fetch(f"SELECT * FROM {table}")
+            await bench.database.writer.fetch(f"SELECT * FROM {table}")

@@ -64,7 +64,7 @@ async def test_a_reader_who_follows_by_position_skips_nothing(
     await appender.start()
     await BenchSide(appender, database).nursery()
     await appender.stop()
-    start = await database.reader.fetchval("SELECT position FROM log_head")
+    start = await database.writer.fetchval("SELECT position FROM log_head")
     assert settings.database_url is not None
     writers = [
         await asyncio.create_subprocess_exec(
@@ -78,7 +78,7 @@ async def test_a_reader_who_follows_by_position_skips_nothing(
     try:
         while seen < WRITERS * EVENTS:
             running = [w.returncode is None for w in writers]
-            rows = await database.reader.fetch(NEXT, position)
+            rows = await database.writer.fetch(NEXT, position)
             for row in rows:
                 # Dense, and in the order of commit: nothing may turn up behind the reader.
                 assert row["position"] == position + 1
@@ -99,8 +99,8 @@ async def test_a_reader_who_follows_by_position_skips_nothing(
     assert ended == [0] * WRITERS
     assert seen == WRITERS * EVENTS >= 50_000
     assert len(last) == WRITERS * REQUESTERS
-    assert await database.reader.fetchval("SELECT count(*) FROM events") == start + seen
-    assert await database.reader.fetchval("SELECT position FROM log_head") == start + seen
+    assert await database.writer.fetchval("SELECT count(*) FROM events") == start + seen
+    assert await database.writer.fetchval("SELECT position FROM log_head") == start + seen
 
 
 if __name__ == "__main__":

@@ -19,7 +19,7 @@ async def agrees(bench: BenchSide) -> None:
 
 async def stored(bench: BenchSide, kind: str, lot: str) -> str:
     """The id of the event of a kind that made a lot."""
-    return await bench.database.reader.fetchval(
+    return await bench.database.writer.fetchval(
         "SELECT id::text FROM events WHERE type = $1 AND data->>'lot' = $2", kind, lot
     )
 
@@ -42,7 +42,7 @@ def bought(lot: str = "R1", count: int = 50, **more: Any) -> Any:
 
 
 async def lot_facts(bench: BenchSide, code: str) -> Any:
-    return await bench.database.reader.fetchrow("SELECT * FROM lots WHERE code = $1", code)
+    return await bench.database.writer.fetchrow("SELECT * FROM lots WHERE code = $1", code)
 
 
 # -- counts ----------------------------------------
@@ -348,7 +348,7 @@ async def test_ungraded_trees_can_be_reserved_by_that_name(bench: BenchSide) -> 
         event("trees.sold", "2026-04-02", customer="cust-1", reservation="RES1",
               lines=[{"lot": "R1", "grade": "ungraded", "count": 6}])
     )  # fmt: skip
-    state = await bench.database.reader.fetchval("SELECT state FROM reservations")
+    state = await bench.database.writer.fetchval("SELECT state FROM reservations")
     assert state == "fulfilled"
     await agrees(bench)
 
@@ -392,7 +392,7 @@ async def test_what_was_drawn_on_an_estimate_goes_back_on_its_own_day(bench: Ben
         bench.graft(12, "2026-03-06", "T3", from_=[{"bag": "B3", "place": "C-BOX2"}]),
     )
     await bench.given(void(graft))
-    nets = await bench.database.reader.fetch(
+    nets = await bench.database.writer.fetch(
         "SELECT occurred_day, sum(delta) AS net FROM legs JOIN balances USING (lot_id, account_id)"
         " WHERE kind = 'variance' GROUP BY 1"
     )

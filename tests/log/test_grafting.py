@@ -90,7 +90,7 @@ async def test_a_wrong_bag_is_voided_and_replaced_as_one(bench: BenchSide) -> No
     assert await bench.balance("BW1", "bag") == 40
     assert await bench.balance("BW2", "bag") == 6
     assert await bench.balance("T1", "trees", stage="pushed") == 20
-    ancestry = await bench.database.reader.fetchval("SELECT ancestry FROM lots WHERE code = 'T1'")
+    ancestry = await bench.database.writer.fetchval("SELECT ancestry FROM lots WHERE code = 'T1'")
     assert "source_tree:ST-2" in ancestry
     assert "source_tree:ST-1" not in ancestry
 

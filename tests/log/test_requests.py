@@ -54,11 +54,11 @@ async def test_receipts_and_uses_of_one_day_come_in_any_order(bench: BenchSide) 
 
 async def test_a_check_stores_nothing(bench: BenchSide) -> None:
     await bench.stocked()
-    before = await bench.database.reader.fetchval("SELECT position FROM log_head")
+    before = await bench.database.writer.fetchval("SELECT position FROM log_head")
     answer = await bench.send(bench.graft(24), check=True)
     assert (answer.status, answer.verdicts[0].verdict) == (200, "accepted")
     assert answer.verdicts[0].position is None
-    assert await bench.database.reader.fetchval("SELECT position FROM log_head") == before
+    assert await bench.database.writer.fetchval("SELECT position FROM log_head") == before
     assert (await bench.when(bench.graft(24))).position == before + 1
 
 
@@ -92,7 +92,7 @@ async def test_what_was_refused_is_kept_and_closed_when_it_is_accepted(bench: Be
     await bench.send(one, mode="each")
     bad = Element(b'{"type":"nonsense"}', None, (Fault(kind="bad_value", detail="no"),))
     await bench.appender.append(Submission(principal=EVERYTHING, elements=[bad], mode="each"))
-    rows = await bench.database.reader.fetch(
+    rows = await bench.database.writer.fetch(
         "SELECT event_id::text, attempts, state, reasons FROM to_put_right ORDER BY id"
     )
     assert [tuple(row)[:3] for row in rows] == [(ID, 2, "open"), (None, 1, "open")]
@@ -102,7 +102,7 @@ async def test_what_was_refused_is_kept_and_closed_when_it_is_accepted(bench: Be
     )
     verdict = (await bench.send(one, mode="each")).verdicts[0]
     assert verdict.verdict == "accepted"
-    row = await bench.database.reader.fetchrow(
+    row = await bench.database.writer.fetchrow(
         "SELECT state, resolved_position FROM to_put_right WHERE event_id = $1", ID
     )
     assert tuple(row) == ("recorded", verdict.position)
@@ -154,7 +154,7 @@ async def test_history_brings_its_own_recorded_at_and_never_goes_back(bench: Ben
         recorded_at=start,
         recorded_by="old-book",
     )
-    row = await bench.database.reader.fetchrow("SELECT recorded_at, recorded_by FROM events")
+    row = await bench.database.writer.fetchrow("SELECT recorded_at, recorded_by FROM events")
     assert tuple(row) == (start, "old-book")
     size = event(
         "catalogue.changed", "2026-01-01", entry={"kind": "size", "code": "P9", "label": "9 cm"}
@@ -162,7 +162,7 @@ async def test_history_brings_its_own_recorded_at_and_never_goes_back(bench: Ben
     back = await bench.send(size, recorded_at=start - timedelta(seconds=1))
     assert back.verdicts[0].errors[0].kind == "out_of_order"
     await bench.given(size)
-    newest = await bench.database.reader.fetchval("SELECT recorded_at FROM log_head")
+    newest = await bench.database.writer.fetchval("SELECT recorded_at FROM log_head")
     assert newest == NOW
 
 
@@ -173,7 +173,7 @@ async def test_an_entry_changed_meanwhile_is_not_overwritten(bench: BenchSide) -
         "2026-01-02",
         entry={"kind": "size", "code": "P9", "label": "9 cm, square"},
     )
-    position = await bench.database.reader.fetchval(
+    position = await bench.database.writer.fetchval(
         "SELECT position FROM catalogue WHERE code = 'P9'"
     )
     stale = await bench.send(size, expected={("size", "P9"): position - 1})

@@ -23,7 +23,7 @@ async def test_a_regraft_from_another_source_is_refused_then_a_breach(bench: Ben
     assert refused.errors[0].kind == "other_source"
     verdict = await bench.when(regraft | {"happened": True})
     assert [remark.kind for remark in verdict.remarks] == ["breach"]
-    attempt = await bench.database.reader.fetchval("SELECT attempt FROM lots WHERE code = 'T9'")
+    attempt = await bench.database.writer.fetchval("SELECT attempt FROM lots WHERE code = 'T9'")
     assert attempt == 2
     assert await bench.balance("T1", "trees") == 18
 
@@ -74,13 +74,13 @@ async def test_trees_without_a_label_stand_apart_on_hold(bench: BenchSide) -> No
     )
     assert verdict.verdict == "accepted"
     assert await bench.balance("UNK1", "trees") == 5
-    row = await bench.database.reader.fetchrow(
+    row = await bench.database.writer.fetchrow(
         "SELECT identified, cultivar, ancestry FROM lots WHERE code = 'UNK1'"
     )
     assert row["identified"] is False
     assert row["cultivar"] == "NAVEL"
     assert "lot:T1" in row["ancestry"]
-    assert await bench.database.reader.fetchval("SELECT kind FROM holds") == "identity"
+    assert await bench.database.writer.fetchval("SELECT kind FROM holds") == "identity"
 
 
 async def test_a_voided_count_keeps_nothing_true(bench: BenchSide) -> None:
@@ -129,7 +129,7 @@ async def test_three_grafters_on_one_lot_and_a_label_of_the_same_month(bench: Be
     await bench.stocked()
     await bench.given(bench.graft(10, "2026-03-05", label_date="2026-03-03"))
     await bench.given(bench.graft(8, "2026-03-06", label_date="2026-03-03"))
-    day = await bench.database.reader.fetchval("SELECT day::text FROM lots WHERE code = 'T1'")
+    day = await bench.database.writer.fetchval("SELECT day::text FROM lots WHERE code = 'T1'")
     assert day == "2026-03-03"
     other = await bench.when(bench.graft(2, "2026-04-06"))
     assert other.errors[0].kind == "lot_differs"
@@ -159,7 +159,7 @@ async def test_days_are_the_sites_own(bench: BenchSide) -> None:
         event("liners.received", "2026-03-04T23:30:00Z", "TARNA", lot="L7", rootstock="CARRIZO",
               size="P9", lines=[{"place": "T-T1", "count": 5}])
     )  # fmt: skip
-    day = await bench.database.reader.fetchval("SELECT occurred_day::text FROM legs LIMIT 1")
+    day = await bench.database.writer.fetchval("SELECT occurred_day::text FROM legs LIMIT 1")
     assert day == "2026-03-05"
 
 
@@ -176,7 +176,7 @@ async def test_opening_with_unknown_parts(bench: BenchSide) -> None:
     )  # fmt: skip
     graft = bench.graft(20, "2026-01-05", "T8", from_=[{"bag": "OB1"}], onto={"liner_lot": "OLD2"})
     assert (await bench.when(graft)).verdict == "accepted"
-    rootstock = await bench.database.reader.fetchval("SELECT rootstock FROM lots WHERE code='T8'")
+    rootstock = await bench.database.writer.fetchval("SELECT rootstock FROM lots WHERE code='T8'")
     assert rootstock is None
 
 

@@ -68,10 +68,10 @@ async def test_a_reservation_is_fulfilled_in_two_shipments(bench: BenchSide) -> 
 
     await bench.given(ship("2026-04-10", 10))
     (second,) = await bench.given(ship("2026-04-12", 20))
-    state = await bench.database.reader.fetchval("SELECT state FROM reservations")
+    state = await bench.database.writer.fetchval("SELECT state FROM reservations")
     assert state == "fulfilled"
     await bench.given(event("event.voided", "2026-04-13", event=second.id, reason="not shipped"))
-    rows = await bench.database.reader.fetch(
+    rows = await bench.database.writer.fetch(
         "SELECT state, open FROM reservations JOIN commitments ON reservation = code"
     )
     assert [tuple(row) for row in rows] == [("open", 20)]

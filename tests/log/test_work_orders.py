@@ -28,7 +28,7 @@ def order(count: int = 30, code: str | None = "WO1", day: str = "2026-03-02", **
 async def progress(bench: BenchSide, code: str = "WO1") -> tuple[int, int, str | None]:
     """Wanted, done, ended."""
     sql = "SELECT wanted::int, done::int, ended FROM work_orders WHERE code = $1"
-    return tuple(await bench.database.reader.fetchrow(sql, code))  # type: ignore[return-value]
+    return tuple(await bench.database.writer.fetchrow(sql, code))  # type: ignore[return-value]
 
 
 async def agrees(bench: BenchSide) -> list[str]:
@@ -47,7 +47,7 @@ async def test_a_grafting_counts_toward_the_one_order_that_fits(bench: BenchSide
     verdict = await bench.when(bench.graft(24))
     assert kinds(verdict) == ["counts_toward_order"]
     assert verdict.remarks[0].numbers == {"work_order": "WO1"}
-    stored = await bench.database.reader.fetchval(
+    stored = await bench.database.writer.fetchval(
         "SELECT data->>'work_order' FROM events WHERE type = 'trees.grafted'"
     )
     assert stored == "WO1"
@@ -120,7 +120,7 @@ async def test_a_void_takes_progress_back_and_its_replacement_counts_where_the_s
     await bench.given(void, right)
     assert await progress(bench) == (30, 22, None)
     assert await progress(bench, "WO2") == (30, 0, None)
-    rows = await bench.database.reader.fetch(
+    rows = await bench.database.writer.fetch(
         "SELECT count::int, voided_by IS NOT NULL AS void FROM work_done ORDER BY position"
     )
     assert [tuple(row) for row in rows] == [(24, True), (22, False)]
@@ -186,7 +186,7 @@ async def test_a_change_says_what_is_still_wanted(bench: BenchSide) -> None:
         )
     )
     assert await progress(bench) == (25, 10, None)
-    row = await bench.database.reader.fetchrow("SELECT * FROM work_orders")
+    row = await bench.database.writer.fetchrow("SELECT * FROM work_orders")
     assert (str(row["needed_by"]), row["grafters"]) == ("2026-04-01", ["p-03"])
     # what was done before the change and turns out not to be is to be done again
     await bench.given(event("event.voided", "2026-03-07", event=first.id, reason="not done"))
@@ -272,7 +272,7 @@ async def test_the_rootstock_is_the_liner_lots(bench: BenchSide) -> None:
     del one["data"]["rootstock"]
     await bench.given(one)
     sql = "SELECT rootstock FROM work_orders"
-    assert await bench.database.reader.fetchval(sql) == "CARRIZO"
+    assert await bench.database.writer.fetchval(sql) == "CARRIZO"
 
 
 def entry_of_a_rootstock() -> Any:
@@ -306,7 +306,7 @@ async def test_an_order_for_a_reservation_is_for_its_customer(bench: BenchSide) 
     )
     await bench.given(order(30, reservation="R1"))
     sql = "SELECT customer FROM work_orders"
-    assert await bench.database.reader.fetchval(sql) == "cust-1"
+    assert await bench.database.writer.fetchval(sql) == "cust-1"
     other = await bench.when(order(30, "WO2", reservation="R1", customer="cust-2"))
     assert other.errors[0].kind == "other_customer"
 

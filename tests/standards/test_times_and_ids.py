@@ -36,7 +36,7 @@ async def test_times_of_the_rfc(
     stored = (await client.get(answer.headers["Location"])).json()
     # Told as it was sent; understood as the instant that the RFC says.
     assert stored["occurred"] == occurred
-    at = await database.reader.fetchval(  # type: ignore[attr-defined]
+    at = await database.writer.fetchval(  # type: ignore[attr-defined]
         "SELECT occurred_at = $1::text::timestamptz FROM events WHERE id = $2",
         instant,
         stored["id"],

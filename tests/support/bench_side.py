@@ -67,7 +67,7 @@ class BenchSide:
         sql += " WHERE code = $1 AND balances.kind = $2"
         for number, name in enumerate(where, 3):
             sql += f" AND balances.{name} = ${number}"
-        value: int = await self.database.reader.fetchval(sql, lot, kind, *where.values())
+        value: int = await self.database.writer.fetchval(sql, lot, kind, *where.values())
         return value
 
     async def nursery(self) -> None:

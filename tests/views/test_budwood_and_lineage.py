@@ -38,9 +38,9 @@ async def test_bags_on_hand_age_by_the_sites_day(database) -> None:
     query = BudwoodQuery(limit=1)
     page = await budwood_on_hand(database.reader, query, ["CORIN"], clock=late)
     assert ([r.bag for r in page.rows], page.next_after) == (["BAG2"], None)
-    incremental = await database.reader.fetch("SELECT * FROM budwood_on_hand ORDER BY bag")
+    incremental = await database.writer.fetch("SELECT * FROM budwood_on_hand ORDER BY bag")
     await runner.rebuild("budwood")
-    assert await database.reader.fetch("SELECT * FROM budwood_on_hand ORDER BY bag") == incremental
+    assert await database.writer.fetch("SELECT * FROM budwood_on_hand ORDER BY bag") == incremental
 
 
 async def test_pages_of_bags(database) -> None:
@@ -100,9 +100,9 @@ async def test_traces_back_and_forward(database) -> None:
     }
     assert _where(forward, "lot:TR2") == {("here", "C-T2", 20)}
     assert _where(forward, "bag:BAG1") == {("here", "C-BOX", 30)}
-    incremental = await database.reader.fetch("SELECT * FROM lineage ORDER BY 1, 2")
+    incremental = await database.writer.fetch("SELECT * FROM lineage ORDER BY 1, 2")
     await runner.rebuild("lineage")
-    assert await database.reader.fetch("SELECT * FROM lineage ORDER BY 1, 2") == incremental
+    assert await database.writer.fetch("SELECT * FROM lineage ORDER BY 1, 2") == incremental
 
 
 async def test_a_trace_does_not_wait_for_its_view(database) -> None:

@@ -22,7 +22,7 @@ async def _checks(database, at: str, sites=None, **filters) -> list[CheckRow]:
 
 
 async def _table(database) -> list[tuple]:
-    rows = await database.reader.fetch("SELECT * FROM checks_due ORDER BY lot, place, check_name")
+    rows = await database.writer.fetch("SELECT * FROM checks_due ORDER BY lot, place, check_name")
     return [tuple(row) for row in rows]
 
 
@@ -273,4 +273,4 @@ async def test_one_unreadable_history_does_not_stop_the_others(database) -> None
     await Runner(database, [Checks()]).catch_up()
     rows = await _checks(database, "2026-03-24T12:00:00Z", check="read_take")
     assert {r.lot for r in rows} == {"TR2"}
-    assert await database.reader.fetchval("SELECT subject FROM view_faults") == "lot:TR1"
+    assert await database.writer.fetchval("SELECT subject FROM view_faults") == "lot:TR1"

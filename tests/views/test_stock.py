@@ -129,10 +129,10 @@ async def test_rebuild_gives_the_same_days(database) -> None:
     await runner.catch_up()
     await _losses(book)
     await runner.catch_up()
-    incremental = await database.reader.fetch(
+    incremental = await database.writer.fetch(
         "SELECT * FROM stock_by_day ORDER BY 1,2,3,4,5,6,7,8,9"
     )
     assert incremental
     await runner.rebuild("stock_by_day")
-    rebuilt = await database.reader.fetch("SELECT * FROM stock_by_day ORDER BY 1,2,3,4,5,6,7,8,9")
+    rebuilt = await database.writer.fetch("SELECT * FROM stock_by_day ORDER BY 1,2,3,4,5,6,7,8,9")
     assert rebuilt == incremental
