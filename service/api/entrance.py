@@ -10,6 +10,7 @@ from litestar.types import Message, Receive, Scope, Send
 
 from service.api.headers import request_id
 from service.api.operation import header
+from service.measures import count_request
 
 _log = structlog.get_logger("service.access")
 
@@ -45,13 +46,16 @@ class Application(Litestar):
         try:
             await super().__call__(scope, receive, send_with_headers)
         finally:
+            seconds = perf_counter() - begun
+            route = scope.get("path_template")
+            count_request(scope["method"], route, status, seconds)  # type: ignore[typeddict-item]
             if _log.is_enabled_for(20):
                 _log.info(
                     "request",
                     method=scope["method"],  # type: ignore[typeddict-item]
                     path=scope["path"],
                     status=status,
-                    milliseconds=round((perf_counter() - begun) * 1000, 2),
+                    milliseconds=round(seconds * 1000, 2),
                     request_id=wanted,
                     principal=scope["state"].get("principal"),
                 )

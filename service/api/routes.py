@@ -14,6 +14,7 @@ from service.api import (
     history,
     lineage,
     lots,
+    metrics,
     put_right,
     root,
     stock,
@@ -23,6 +24,7 @@ from service.api.operation import Operation, Sent
 
 HANDLERS: list[HTTPRouteHandler] = [
     *root.HANDLERS,
+    metrics.get_metrics,
     events.record_events,
     history.list_events,
     history.get_event,

@@ -9,10 +9,13 @@ lonely request is a group of one and waits for nobody.
 import asyncio
 import contextlib
 from collections import deque
+from collections.abc import Iterator
+from time import perf_counter
 
 import asyncpg
 import structlog
 
+from service import measures
 from service.clock import Clock, system_clock
 from service.log.deciding import Group, Kept, Pending
 from service.log.incoming import parts_of
@@ -72,6 +75,7 @@ class Appender:
     async def start(self) -> None:
         """Begin to take requests."""
         self._stopping = False
+        measures.QUEUE_EVENTS.set_function(lambda: self._waiting_events)
         self._task = asyncio.create_task(self._run(), name="appender")
 
     async def stop(self) -> None:
@@ -160,10 +164,12 @@ class Appender:
             return
         for pending, answer in zip(group, answers, strict=True):
             _settle(pending, answer)
+            _count(pending, answer)
 
     async def _transaction(self, group: list[Pending]) -> list[Answer | Exception]:
         connection = await self._session()
         session: Group | None = None
+        begun = perf_counter()
         try:
             await connection.execute(SQL.begin)
             session = Group(connection, self._kept, self._clock)
@@ -178,6 +184,8 @@ class Appender:
         finally:
             if session is not None:
                 session.books.let_go()
+        measures.GROUP_SECONDS.observe(perf_counter() - begun)
+        measures.GROUP_EVENTS.observe(sum(len(pending.parts) for pending in group))
         if session.entered:
             self._newest = session.books.position
             if not told:
@@ -268,3 +276,21 @@ def _settle(pending: Pending, outcome: Answer | Exception) -> None:
         pending.answered.set_exception(outcome)
     else:
         pending.answered.set_result(outcome)
+
+
+def _count(pending: Pending, outcome: Answer | Exception) -> None:
+    """Count what became of a request's events."""
+    if pending.submission.check or isinstance(outcome, Exception):
+        return
+    if outcome.replayed:
+        measures.REPLAYS.inc()
+    else:
+        measures.count_verdicts(_verdicts(pending, outcome))
+
+
+def _verdicts(pending: Pending, answer: Answer) -> Iterator[tuple[str, str]]:
+    # Refused whole: what was well in itself was not recorded either.
+    whole = answer.status in (409, 412)
+    for part, verdict in zip(pending.parts, answer.verdicts, strict=False):
+        kind = str(part.event.__struct_config__.tag) if part.event is not None else "none"
+        yield kind, "refused" if whole else verdict.verdict
