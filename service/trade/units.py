@@ -83,14 +83,17 @@ def order_key(incoming: Incoming) -> tuple[Any, ...]:
     return (1, moment.day, 0 if kind in _ARRIVALS else 1, moment.at, incoming.index)
 
 
-def take_in(books: Books, unit: Sequence[Incoming], *, completed: bool = False) -> list[Accepted]:
+def take_in(
+    books: Books, unit: Sequence[Incoming], *, completed: bool = False, judged: bool = False
+) -> list[Accepted]:
     """Judge a unit and leave it in the books, or raise UnitRefused and leave no trace.
 
-    With `completed` the events are taken as stored and nothing is refused: a refold.
+    With `completed` the events are taken as stored and nothing is refused: a refold, which shows a
+    damaged log as it is. With `judged` too, what falls below zero is refused all the same.
     """
     mark = books.mark()
     try:
-        return _Unit(books).run(unit, completed)
+        return _Unit(books).run(unit, completed, judged or not completed)
     except UnitRefused:
         books.roll_back(mark)
         raise
@@ -104,14 +107,14 @@ class _Unit:
         self.touched: dict[int, _Touched] = {}
         self.faults: dict[int, list[Fault]] = {}
 
-    def run(self, unit: Sequence[Incoming], completed: bool) -> list[Accepted]:
+    def run(self, unit: Sequence[Incoming], completed: bool, judged: bool) -> list[Accepted]:
         for incoming in sorted(unit, key=order_key):
             try:
                 self._one(incoming, completed)
             except Refusal as refusal:
                 self.faults.setdefault(incoming.index, []).extend(refusal.faults)
         if not self.faults:
-            self._judge(completed)
+            self._judge(judged)
         if not self.faults and not completed:
             self._stand_on()
         if self.faults:
@@ -294,7 +297,7 @@ class _Unit:
 
     # -- judging --------------------------------------------------------------------
 
-    def _judge(self, completed: bool) -> None:
+    def _judge(self, judged: bool) -> None:
         """Walk every touched account; an estimated one draws what it lacks from variance."""
         for touched in list(self.touched.values()):
             short = shortage(touched.account, touched.first)
@@ -304,7 +307,7 @@ class _Unit:
                 self._draw(touched, short)
                 # A count in between has set the book again: what is taken after it is not covered.
                 short = shortage(touched.account, touched.first)
-            if short is not None and not completed:
+            if short is not None and judged:
                 self.faults.setdefault(touched.by.index, []).append(self._below_zero(short))
 
     def _draw(self, touched: "_Touched", short: Short) -> None:
