@@ -7,6 +7,7 @@ import click
 import msgspec
 
 from service import __version__
+from service.cli_rebuild import rebuild
 from service.cli_running import (
     Ending,
     free_port,
@@ -305,6 +306,8 @@ def show_settings() -> None:
     for name, _, expected, meaning in describe():
         click.echo(f"{name}={now[name]}\n    {meaning} Give {expected}.")
 
+
+main.add_command(rebuild)
 
 if __name__ == "__main__":
     main()
