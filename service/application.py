@@ -2,15 +2,16 @@
 
 import asyncio
 import gc
-from collections.abc import AsyncIterator, Callable
-from contextlib import AsyncExitStack, asynccontextmanager
+from collections.abc import AsyncIterator, Callable, Iterator, Sequence
+from contextlib import AsyncExitStack, asynccontextmanager, contextmanager
 from typing import Any, Protocol
 
 import structlog
 import uvicorn
 from litestar import Litestar
+from litestar.handlers import HTTPRouteHandler
 
-from service.api import logs
+from service.api import logs, metrics, root
 from service.api.entrance import Application
 from service.api.problems import answer_problem
 from service.api.routes import HANDLERS, option_handlers
@@ -19,6 +20,7 @@ from service.clock import Clock, system_clock
 from service.jobs import Jobs
 from service.log.append import Appender
 from service.log.keys import KeyRing
+from service.log.submission import Answer, Busy, Submission
 from service.settings import Settings
 from service.storage.migrate import current, head, migrate
 from service.storage.pool import Database, open_database
@@ -95,10 +97,15 @@ def assemble(settings: Settings, database: Database, appender: Writer, clock: Cl
     )
 
 
-def http(settings: Settings, lifespan: Callable[[Litestar], Any] | None = None) -> Application:
+def http(
+    settings: Settings,
+    lifespan: Callable[[Litestar], Any] | None = None,
+    *,
+    handlers: Sequence[HTTPRouteHandler] = (*option_handlers(), *HANDLERS),
+) -> Application:
     """The Litestar application; its `state.services` must be set before the first request."""
     return Application(
-        [*option_handlers(), *HANDLERS],
+        list(handlers),
         lifespan=[lifespan] if lifespan is not None else [],
         exception_handlers={Exception: answer_problem},
         openapi_config=None,
@@ -141,10 +148,14 @@ def _server(app: Application, settings: Settings) -> uvicorn.Server:
     # together; at Python's usual thresholds the collector walks all of them several times a group.
     gc.freeze()
     gc.set_threshold(100_000, 20, 50)
-    config = uvicorn.Config(
+    return uvicorn.Server(_config(app, settings.host, settings.port))
+
+
+def _config(app: Application, host: str, port: int) -> uvicorn.Config:
+    return uvicorn.Config(
         app,
-        host=settings.host,
-        port=settings.port,
+        host=host,
+        port=port,
         loop="auto",
         http="httptools",
         ws="none",
@@ -154,16 +165,59 @@ def _server(app: Application, settings: Settings) -> uvicorn.Server:
         server_header=False,
         timeout_graceful_shutdown=10,
     )
-    return uvicorn.Server(config)
 
 
 async def run_background(
-    database: Database, stop: asyncio.Event, *, clock: Clock = system_clock
+    settings: Settings,
+    database: Database,
+    stop: asyncio.Event,
+    *,
+    clock: Clock = system_clock,
 ) -> None:
-    """The `work` process: views and jobs without HTTP on an open, migrated database, until `stop`
-    is set."""
+    """The `work` process: views and jobs on an open, migrated database, until `stop` is set.
+
+    With `metrics_port` it says over HTTP how it is, and nothing else.
+    """
     async with AsyncExitStack() as stack:
+        if settings.metrics_port is not None:
+            await stack.enter_async_context(_watched(settings, database, clock))
         for part in background(database, clock, run_views=True, run_jobs=True):
             await part.start()
             stack.push_async_callback(part.stop)
         await stop.wait()
+
+
+class _NoWriter:
+    """The writer of a process that records nothing."""
+
+    running = False
+
+    async def append(self, submission: Submission) -> Answer:
+        raise Busy
+
+
+class _Beside(uvicorn.Server):
+    """A server inside a process that sees to signals itself."""
+
+    @contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        yield
+
+
+@asynccontextmanager
+async def _watched(settings: Settings, database: Database, clock: Clock) -> AsyncIterator[None]:
+    """/livez, /readyz and /metrics for a process that answers nothing else."""
+    assert settings.metrics_port is not None, "asked for"
+    app = http(settings, handlers=[root.get_livez, root.get_readyz, metrics.get_metrics])
+    services = assemble(settings, database, _NoWriter(), clock)
+    del services.ready_checks["writer"]
+    app.state.services = services
+    server = _Beside(_config(app, settings.host, settings.metrics_port))
+    task = asyncio.create_task(server.serve(), name="watched")
+    try:
+        while not (server.started or task.done()):
+            await asyncio.sleep(0.01)
+        yield
+    finally:
+        server.should_exit = True
+        await task

@@ -54,7 +54,7 @@ def serve(without_jobs: bool) -> None:
     finishes the requests at hand and ends.
     """
     settings = settings_or_exit()
-    settings = msgspec.structs.replace(settings, port=free_port(settings))
+    settings = msgspec.structs.replace(settings, port=free_port(settings.host, settings.port))
     run(lambda ending: _serve(settings, ending, background=not without_jobs))
 
 
@@ -78,9 +78,12 @@ def work() -> None:
     """Keep the views and run the timed jobs, without answering requests.
 
     For machines where `graftlog serve --without-jobs` answers. Any number of both may run: each
-    view and each tick of a job is worked on by one process at a time.
+    view and each tick of a job is worked on by one process at a time. With GRAFTLOG_METRICS_PORT
+    it answers /livez, /readyz and /metrics there.
     """
     settings = settings_or_exit()
+    if settings.metrics_port is not None:
+        free_port(settings.host, settings.metrics_port, "GRAFTLOG_METRICS_PORT")
 
     async def background(ending: Ending) -> None:
         from service import application
@@ -91,7 +94,7 @@ def work() -> None:
             await migrate(database)
             click.echo(f"graftlog {__version__} keeps the views and runs the jobs", err=True)
             ending.gentle = True
-            await application.run_background(database, ending.told)
+            await application.run_background(settings, database, ending.told)
 
     run(background)
 
@@ -113,7 +116,7 @@ def demo(reset: bool, leave: bool) -> None:
     if reset:
         clear(settings)
         return
-    settings = msgspec.structs.replace(settings, port=free_port(settings))
+    settings = msgspec.structs.replace(settings, port=free_port(settings.host, settings.port))
     run(lambda ending: run_demo(settings, ending, leave=leave))
 
 

@@ -128,12 +128,10 @@ def one_line() -> Iterator[None]:
         raise click.ClickException(f"the connection was lost: {error}") from error
 
 
-def free_port(settings: Settings) -> int:
+def free_port(host: str, port: int, variable: str = "GRAFTLOG_PORT") -> int:
     """The port to listen on, with 0 made a free one; ends the command when it is taken."""
     try:
-        found = socket.getaddrinfo(
-            settings.host, settings.port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
-        )
+        found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
         family, kind, protocol, _, address = found[0]
         with socket.socket(family, kind, protocol) as probe:
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -141,13 +139,13 @@ def free_port(settings: Settings) -> int:
             return int(probe.getsockname()[1])
     except socket.gaierror as error:
         raise click.ClickException(
-            f"GRAFTLOG_HOST={settings.host} is no address of this machine: {error.strerror}"
+            f"GRAFTLOG_HOST={host} is no address of this machine: {error.strerror}"
         ) from error
     except OSError as error:
-        where = f"{settings.host}:{settings.port}"
+        where = f"{host}:{port}"
         if error.errno == errno.EADDRINUSE:
             raise click.ClickException(
-                f"{where} is in use by another program: end it, or set GRAFTLOG_PORT to another "
-                "port (0 takes any free one)"
+                f"{where} is in use by another program: end it, or set {variable} to another "
+                "port" + (" (0 takes any free one)" if variable == "GRAFTLOG_PORT" else "")
             ) from error
         raise click.ClickException(f"cannot listen on {where}: {error.strerror}") from error

@@ -1,6 +1,6 @@
 """How everything stands: the log, the views behind it, what is set aside, open or waiting.
 
-Counts of the whole nursery, for whoever runs the service; asked on a connection that sees all sites.
+Counts of the whole nursery, for whoever runs the service: ask on a connection that sees all sites.
 """
 
 from datetime import datetime

@@ -1,7 +1,7 @@
 """/metrics: the figures are right, the text is Prometheus's, and no input makes a new series."""
 
+import platform
 import re
-from collections.abc import AsyncIterator
 from datetime import timedelta
 from uuid import uuid4
 
@@ -33,8 +33,8 @@ def value(samples: Samples, name: str, **labels: str) -> float:
 
 
 @pytest.fixture
-async def monitor(client_for: MakeClient) -> AsyncIterator[httpx.AsyncClient]:
-    yield await client_for("monitor")
+async def monitor(client_for: MakeClient) -> httpx.AsyncClient:
+    return await client_for("monitor")
 
 
 async def test_it_is_for_those_who_watch_the_service(client_for: MakeClient) -> None:
@@ -186,13 +186,7 @@ async def test_without_its_database_it_still_answers(
     samples = await samples_of(monitor)
     assert value(samples, "database_up") == 0
     assert ("graftlog_log_position", frozenset()) not in samples
-    assert value(samples, "build_info", version="0.1.0", python=_python()) == 1
-
-
-def _python() -> str:
-    import platform
-
-    return platform.python_version()
+    assert value(samples, "build_info", version="0.1.0", python=platform.python_version()) == 1
 
 
 async def test_pools_and_the_log(monitor: httpx.AsyncClient, client_for: MakeClient) -> None:
