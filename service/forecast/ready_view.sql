@@ -33,7 +33,7 @@ pushes AS (
     WHERE s.kind = 'lot'
         AND s.code IN (SELECT l.code FROM standing JOIN lots AS l USING (lot_id))
         AND e.type = 'push.counted'
-        AND (e.data ->> 'pushed')::bigint > 0
+        AND (newest_data(e.type, e.version, e.data) ->> 'pushed')::bigint > 0
         AND NOT EXISTS (SELECT FROM voids AS v WHERE v.voided_position = e.position)
     GROUP BY s.code, e.site
 )
@@ -78,9 +78,9 @@ WHERE s.kind = 'lot' AND v.by_position > $1 AND v.by_position <= $2
 UNION
 SELECT r.lot
 FROM events AS e
-JOIN ready_dates AS r ON (e.data -> 'entry' ->> 'kind' = 'cultivar'
-        AND r.cultivar = e.data -> 'entry' ->> 'code')
-    OR (e.data -> 'entry' ->> 'kind' = 'site' AND r.site = e.data -> 'entry' ->> 'code')
+CROSS JOIN LATERAL (SELECT newest_data(e.type, e.version, e.data) -> 'entry') AS told (entry)
+JOIN ready_dates AS r ON (told.entry ->> 'kind' = 'cultivar' AND r.cultivar = told.entry ->> 'code')
+    OR (told.entry ->> 'kind' = 'site' AND r.site = told.entry ->> 'code')
 WHERE e.type = 'catalogue.changed' AND e.position > $1 AND e.position <= $2;
 
 -- name: tree_lots

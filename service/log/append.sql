@@ -128,8 +128,9 @@ WHERE l.cultivar = ANY($1::text[]) AND b.balance > 0
 
 -- name: voided_events
 -- What a void is about, whole; and the envelope's parts to understand it by.
-SELECT e.position, e.id::text AS id, e.type, e.site, e.occurred, e.occurred_at, e.occurred_day,
-       e.actor, e.happened, e.replaces::text AS replaces, e.digest, e.data, v.by_position
+SELECT e.position, e.id::text AS id, e.type, e.version, e.site, e.occurred, e.occurred_at,
+       e.occurred_day, e.actor, e.happened, e.replaces::text AS replaces, e.digest, e.data,
+       v.by_position
 FROM events e LEFT JOIN voids v ON v.voided_position = e.position
 WHERE e.id = ANY($1::uuid[]);
 
@@ -148,12 +149,13 @@ SELECT lot_id FROM lots WHERE position = ANY($1::bigint[]);
 
 -- name: makings
 -- Standing graftings that made or added to lots.
-SELECT e.position, e.id::text AS id, e.type, e.site, e.occurred, e.actor, e.happened,
+SELECT e.position, e.id::text AS id, e.type, e.version, e.site, e.occurred, e.actor, e.happened,
        e.replaces::text AS replaces, e.data
 FROM subjects s
 JOIN events e USING (position)
 LEFT JOIN voids v ON v.voided_position = e.position
-WHERE s.kind = 'lot' AND s.code = ANY($1::text[]) AND e.data->>'lot' = s.code
+WHERE s.kind = 'lot' AND s.code = ANY($1::text[])
+  AND newest_data(e.type, e.version, e.data) ->> 'lot' = s.code
   AND e.type IN ('trees.grafted', 'trees.regrafted') AND v.voided_position IS NULL;
 
 -- name: standing_on

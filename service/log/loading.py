@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from service.log.minting import codes_to_mint
+from service.log.upcasting import newest_data
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade.accounts import Key, Posting
@@ -415,7 +416,7 @@ def _recorded(books: Books, row: Any) -> Recorded:
 
 
 def event_of(row: Any) -> Envelope:
-    """The event of a stored row."""
+    """The event of a stored row, in the newest shape of its type."""
     made: Envelope = msgspec.convert(
         {
             "type": row["type"],
@@ -425,7 +426,7 @@ def event_of(row: Any) -> Envelope:
             "actor": row["actor"],
             "happened": row["happened"],
             "replaces": row["replaces"],
-            "data": row["data"],
+            "data": newest_data(row["type"], row["version"], row["data"]),
         },
         EVENT_TYPES[row["type"]],
     )

@@ -23,7 +23,7 @@ class StoredEvent(Row, frozen=True, kw_only=True):
 
     id: Annotated[str, Meta(description="UUID of the event.")]
     type: Annotated[str, Meta(examples=["trees.grafted"])]
-    version: Annotated[int, Meta(ge=1, description="Of the shape of `data`.")]
+    version: Annotated[int, Meta(ge=1, description="Of the shape of `data`: the newest.")]
     site: Annotated[str, Meta(description="The site that acted.")]
     occurred: Annotated[str, Meta(description="When it happened: a time, or a site's day.")]
     actor: str | None

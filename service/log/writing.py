@@ -8,6 +8,7 @@ from uuid import UUID
 import msgspec
 
 from service.log.loading import SQL
+from service.log.upcasting import newest_version
 from service.storage.pool import Connection
 from service.trade.books import (
     Account,
@@ -45,7 +46,7 @@ def event_row(entered: Entered) -> tuple[Any, ...]:
         accepted.position,
         UUID(event.id),
         event.__struct_config__.tag,
-        1,
+        newest_version(str(event.__struct_config__.tag)),
         event.site,
         # codes need no quotes in the text of an array
         "{" + ",".join(accepted.sites) + "}",

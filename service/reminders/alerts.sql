@@ -1,7 +1,8 @@
 -- name: remarked
 -- Events after $1 up to $2 with remarks of the kinds $3.
 SELECT e.position, e.id::text AS id, e.site, e.sites, e.recorded_at, e.remarks,
-       e.data ->> 'lot' AS lot, e.data ->> 'place' AS place,
+       newest_data(e.type, e.version, e.data) ->> 'lot' AS lot,
+       newest_data(e.type, e.version, e.data) ->> 'place' AS place,
        EXISTS (SELECT FROM voids v WHERE v.voided_position = e.position AND v.by_position <= $2)
            AS voided
 FROM events e
@@ -37,8 +38,10 @@ WHERE v.by_position > $1 AND v.by_position <= $2
 
 -- name: said
 -- What people said of alerts in the events after $1 up to $2.
-SELECT e.position, e.type, e.occurred_at, e.actor, e.data ->> 'alert' AS alert,
-       e.data ->> 'note' AS note, e.data ->> 'on' AS "on", site.body ->> 'time_zone' AS time_zone
+SELECT e.position, e.type, e.occurred_at, e.actor,
+       newest_data(e.type, e.version, e.data) ->> 'alert' AS alert,
+       newest_data(e.type, e.version, e.data) ->> 'note' AS note,
+       newest_data(e.type, e.version, e.data) ->> 'on' AS "on", site.body ->> 'time_zone' AS time_zone
 FROM events e
 LEFT JOIN catalogue site ON site.kind = 'site' AND site.code = e.site
 WHERE e.position > $1 AND e.position <= $2

@@ -19,7 +19,8 @@ SELECT code FROM lots WHERE kind = 'budwood' ORDER BY code;
 SELECT EXISTS (
     SELECT FROM events
     WHERE position > $1 AND position <= $2
-      AND type = 'catalogue.changed' AND data -> 'entry' ->> 'kind' = 'cultivar'
+      AND type = 'catalogue.changed'
+      AND newest_data(type, version, data) -> 'entry' ->> 'kind' = 'cultivar'
 );
 
 -- name: forget

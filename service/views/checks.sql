@@ -44,7 +44,7 @@ SELECT EXISTS (
     SELECT FROM events
     WHERE position > $1 AND position <= $2
       AND type = 'catalogue.changed'
-      AND data -> 'entry' ->> 'kind' IN ('check_plan', 'site', 'cultivar')
+      AND newest_data(type, version, data) -> 'entry' ->> 'kind' IN ('check_plan', 'site', 'cultivar')
 );
 
 -- name: everything
@@ -121,7 +121,8 @@ named AS (
     SELECT o.lot, k.occurred_at, k.position
     FROM stood o JOIN looked k ON k.code = o.place
 )
-SELECT n.lot, e.position, e.type, e.site, e.occurred, e.occurred_day, e.data
+SELECT n.lot, e.position, e.type, e.site, e.occurred, e.occurred_day,
+       newest_data(e.type, e.version, e.data) AS data
 FROM named n
 JOIN events e ON e.position = n.position
 WHERE NOT EXISTS (SELECT FROM voids v WHERE v.voided_position = e.position)

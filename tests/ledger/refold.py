@@ -13,7 +13,7 @@ from service.trade.units import Accepted, Incoming, take_in
 from service.trade.words import understand_occurred
 
 EVENTS = """
-SELECT position, id::text AS id, type, site, occurred, actor, happened,
+SELECT position, id::text AS id, type, version, site, occurred, actor, happened,
        replaces::text AS replaces, unit, digest, recorded_at, data
 FROM events WHERE position > $1 ORDER BY position
 """
