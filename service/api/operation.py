@@ -49,7 +49,7 @@ class Paged(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
         Annotated[
             str,
             Meta(
-                max_length=200,
+                max_length=600,
                 pattern=r"^[A-Za-z0-9_-]*$",
                 description="Where to go on: take it from `next` or the Link header as it is.",
             ),
@@ -372,14 +372,20 @@ def page(
 ) -> Reply:
     """A page out of up to `limit` + 1 items: the one too many only says that more follow."""
     limit: int = call.query.limit
+    key_of_last = str(key(items[limit - 1])) if len(items) > limit else None
+    return next_page(call, {"position": position, "items": items[:limit]}, key_of_last, {})
+
+
+def next_page(
+    call: Call[Any], body: dict[str, Any], after: str | None, headers: dict[str, str]
+) -> Reply:
+    """The answer with a page of a list, and the address of the page `after` it (None: the last)."""
     following = None
-    links = {}
-    if len(items) > limit:
-        items = items[:limit]
+    if after is not None:
         scope = call.request.scope
         text = scope["query_string"].decode("latin-1")
         pairs = [pair for pair in parse_qsl(text) if pair[0] != "cursor"]
-        pairs.append(("cursor", cursor_of(key(items[-1]))))
+        pairs.append(("cursor", cursor_of(after)))
         following = f"{scope['path']}?{urlencode(pairs)}"
-        links = {"Link": f'<{following}>; rel="next"'}
-    return Reply({"position": position, "items": items, "next": following}, headers=links)
+        headers = {**headers, "Link": f'<{following}>; rel="next"'}
+    return Reply({**body, "next": following}, headers=headers)

@@ -2,13 +2,12 @@
 
 from collections.abc import Awaitable, Callable
 from typing import Annotated, Any, Protocol
-from urllib.parse import parse_qsl, urlencode
 
 import msgspec
 from msgspec import Meta
 
 from service.api.headers import wait_of
-from service.api.operation import Call, Paged, Reply, bad_parameter, cursor_of, decoded_cursor
+from service.api.operation import Call, Paged, Reply, bad_parameter, decoded_cursor, next_page
 from service.api.services import UNREACHABLE, unreachable
 from service.views import positions
 
@@ -83,7 +82,16 @@ async def view_list(
 ) -> Reply:
     """A page of a view's list: `ask` is given the sort key to go on after."""
     after = after_list(call.query.cursor)
-    headers = await wait_for_view(call, view)
+    return await keyed_list(call, ask, after, await wait_for_view(call, view))
+
+
+async def keyed_list(
+    call: Call[Any],
+    ask: Callable[[list[Any] | None], Awaitable[ViewPage]],
+    after: list[Any] | None,
+    headers: dict[str, str],
+) -> Reply:
+    """A page of a list that goes on after a sort key of several parts."""
     try:
         found = await ask(after)
     except UNREACHABLE as error:
@@ -91,13 +99,6 @@ async def view_list(
     except ValueError as error:
         # All else that a view could find wrong was checked with the parameters.
         raise bad_parameter("cursor", str(error)) from error
-    following = None
-    if found.next_after is not None:
-        scope = call.request.scope
-        text = scope["query_string"].decode("latin-1")
-        pairs = [pair for pair in parse_qsl(text) if pair[0] != "cursor"]
-        pairs.append(("cursor", cursor_of(msgspec.json.encode(found.next_after).decode())))
-        following = f"{scope['path']}?{urlencode(pairs)}"
-        headers = {**headers, "Link": f'<{following}>; rel="next"'}
-    body = {"position": found.position, "items": found.rows, "next": following}
-    return Reply(body, headers=headers)
+    following = found.next_after and msgspec.json.encode(found.next_after).decode()
+    body = {"position": found.position, "items": found.rows}
+    return next_page(call, body, following, headers)
