@@ -1,3 +1,62 @@
--- What questions on both clocks need to be quick.
+-- What questions on both clocks share: the books, the lots and the catalogue at a past moment.
 -- Run as graftlog_owner. Plain SQL for PostgreSQL 15 and newer.
-SELECT 1;
+-- The functions are single SELECTs that the planner takes into the question that uses them.
+
+CREATE FUNCTION legs_after(last_day date, left_out bigint [], known bigint)
+RETURNS TABLE (lot_id bigint, account_id bigint, delta bigint)
+LANGUAGE sql STABLE PARALLEL SAFE AS $$
+    SELECT g.lot_id, g.account_id, g.delta FROM legs g
+    WHERE g.occurred_day > last_day
+    UNION ALL
+    SELECT g.lot_id, g.account_id, g.delta FROM legs g
+    WHERE g.occurred_day = last_day AND g.position = ANY (left_out)
+    UNION ALL
+    SELECT g.lot_id, g.account_id, g.delta FROM legs g
+    WHERE g.position > known
+      AND (last_day IS NULL OR g.occurred_day < last_day
+           OR (g.occurred_day = last_day AND g.position <> ALL (left_out)))
+$$;
+COMMENT ON FUNCTION legs_after IS 'What to take off the balances to have the books as they were: legs of days after last_day (null: of none) or of the positions left_out of that day, and legs recorded after position known (null: of none). Each leg once.';
+
+CREATE FUNCTION lots_at(known bigint, changed jsonb)
+RETURNS SETOF lots
+LANGUAGE sql STABLE PARALLEL SAFE AS $$
+    SELECT l.* FROM lots l
+    WHERE (known IS NULL OR l.position <= known)
+      AND (changed IS NULL OR l.lot_id NOT IN (
+          SELECT (c.value ->> 'lot_id')::bigint FROM jsonb_array_elements(changed) AS c))
+    UNION ALL
+    SELECT c.* FROM jsonb_populate_recordset(NULL::lots, changed) AS c
+$$;
+COMMENT ON FUNCTION lots_at IS 'The lots as known at a position (null: now). changed: those that later events made something else, as they were; null for none.';
+
+CREATE FUNCTION bags_at(known bigint, changed jsonb)
+RETURNS SETOF bags
+LANGUAGE sql STABLE PARALLEL SAFE AS $$
+    SELECT b.* FROM bags b
+    WHERE (known IS NULL OR b.position <= known)
+      AND (changed IS NULL OR b.code NOT IN (
+          SELECT c.value ->> 'code' FROM jsonb_array_elements(changed) AS c))
+    UNION ALL
+    SELECT c.* FROM jsonb_populate_recordset(NULL::bags, changed) AS c
+$$;
+COMMENT ON FUNCTION bags_at IS 'The bags as known at a position, as lots_at gives the lots.';
+
+CREATE FUNCTION catalogue_at(known bigint)
+RETURNS TABLE (kind text, code text, body jsonb)
+LANGUAGE sql STABLE PARALLEL SAFE AS $$
+    SELECT c.kind, c.code, c.body FROM catalogue c
+    WHERE known IS NULL OR c.position <= known
+    UNION ALL
+    SELECT c.kind, c.code, older.body
+    FROM catalogue c
+    CROSS JOIN LATERAL (
+        SELECT e.data -> 'entry' AS body FROM events e
+        WHERE e.type = 'catalogue.changed' AND e.position <= known
+          AND e.data -> 'entry' ->> 'kind' = c.kind AND e.data -> 'entry' ->> 'code' = c.code
+        ORDER BY e.position DESC
+        LIMIT 1
+    ) AS older
+    WHERE c.position > known
+$$;
+COMMENT ON FUNCTION catalogue_at IS 'The catalogue as known at a position (null: now). The table keeps the newest bodies; older ones are in the log.';

@@ -1,12 +1,12 @@
 """Stock: what stands where, on both clocks; and how it went, day by day."""
 
-import re
-from datetime import date, datetime
+from datetime import date
 from typing import Annotated, Any, Literal
 
 import msgspec
 from msgspec import Meta
 
+from service.api.clocks import AsOf, KnownAt, asked_of
 from service.api.operation import Call, Page, Reply, bad_parameter, operation
 from service.api.services import UNREACHABLE, unreachable
 from service.api.views import Reflecting, ReflectingPage, view_list, wait_for_view
@@ -14,13 +14,8 @@ from service.log.rights import READ
 from service.trade.words import Code
 from service.views import budwood
 from service.views import stock_by_day as by_day
+from service.views.clocks import ClockError
 from service.views.stock import Group, Kind, StockAnswer, StockQuery, stock
-
-_POSITION = re.compile(r"[0-9]{1,18}")
-_TIME = (
-    r"^([0-9]{1,18}|[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt ][0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{1,6})?"
-    r"([Zz]|[+-][0-9]{2}:[0-9]{2}))$"
-)
 
 
 class StockParameters(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -39,21 +34,8 @@ class StockParameters(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_
     grade: Annotated[str, Meta(pattern=r"^[A-Za-z0-9_-]{1,20}$")] | None = None
     lot: Code | None = None
     kind: Kind | None = None
-    as_of: (
-        Annotated[date, Meta(description="At the end of that day at each site. Left out: now.")]
-        | None
-    ) = None
-    known_at: (
-        Annotated[
-            str,
-            Meta(
-                pattern=_TIME,
-                description="As known then: a position of the log, or a time with an offset.",
-                examples=["1200", "2026-03-01T00:00:00Z"],
-            ),
-        ]
-        | None
-    ) = None
+    as_of: AsOf = None
+    known_at: KnownAt = None
 
 
 class ByDayParameters(Reflecting, frozen=True, kw_only=True):
@@ -94,19 +76,6 @@ class BudwoodParameters(ReflectingPage, frozen=True, kw_only=True):
     ) = None
 
 
-def known(text: str | None) -> int | datetime | None:
-    """`known_at` as a position or a time. Raises 422."""
-    if text is None:
-        return None
-    if _POSITION.fullmatch(text):
-        return int(text)
-    try:
-        moment: datetime = msgspec.convert(text, Annotated[datetime, Meta(tz=True)])
-        return moment
-    except (msgspec.ValidationError, OverflowError) as error:
-        raise bad_parameter("known_at", f"{text} is no position and no time.") from error
-
-
 @operation("GET", "/v1/stock", tag="Stock", scope=READ, query=StockParameters, answer=StockAnswer)
 async def get_stock(call: Call[StockParameters]) -> Reply:
     """Stock in groups: bags (buds), liners, trees and what is in transit.
@@ -126,16 +95,15 @@ async def get_stock(call: Call[StockParameters]) -> Reply:
         grade=asked.grade,
         lot=asked.lot,
         kind=asked.kind,
-        as_of=asked.as_of,
-        known_at=known(asked.known_at),
+        asked=asked_of(asked),
     )
     services = call.services
     try:
         answer = await stock(
             services.database.reader, query, call.principal.site_list, clock=services.clock
         )
-    except ValueError as error:
-        raise bad_parameter("group_by", str(error)) from error
+    except ClockError as error:
+        raise bad_parameter(error.clock, str(error)) from error
     except UNREACHABLE as error:
         raise unreachable() from error
     return Reply(answer)

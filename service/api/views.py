@@ -99,6 +99,7 @@ async def keyed_list(
     except ValueError as error:
         # All else that a view could find wrong was checked with the parameters.
         raise bad_parameter("cursor", str(error)) from error
-    following = found.next_after and msgspec.json.encode(found.next_after).decode()
+    key = found.next_after
+    following = None if key is None else msgspec.json.encode(key).decode()
     body = {"position": found.position, "items": found.rows}
     return next_page(call, body, following, headers)

@@ -4,16 +4,17 @@ Answered from the writer's own books, so nothing lags: a past day is today's bal
 after it, and what was known then leaves out the legs recorded later. Both clocks combine.
 """
 
-from datetime import date, datetime
+from datetime import date
 from typing import Any, Literal, get_args
 
 import asyncpg
 import msgspec
 
 from service.clock import Clock
-from service.storage.pool import Connection, Pool
+from service.storage.pool import Pool
 from service.storage.sql import load
-from service.storage.walls import past_the_wall, seeing
+from service.views.clocks import SQL as CLOCKS
+from service.views.clocks import Asked, asking
 
 SQL = load(__package__, "stock.sql")
 
@@ -24,10 +25,7 @@ KINDS: tuple[str, ...] = get_args(Kind)
 
 
 class StockQuery(msgspec.Struct, frozen=True, kw_only=True):
-    """What to group by and keep. `kind` is always told apart: liners and trees never add up.
-
-    `as_of`: the end of that day at each site. `known_at`: a log position, or a time with offset.
-    """
+    """What to group by and keep. `kind` is always told apart: liners and trees never add up."""
 
     group_by: tuple[str, ...] = ("site",)
     site: str | None = None
@@ -39,8 +37,7 @@ class StockQuery(msgspec.Struct, frozen=True, kw_only=True):
     grade: str | None = None
     lot: str | None = None
     kind: str | None = None
-    as_of: date | None = None
-    known_at: int | datetime | None = None
+    asked: Asked = Asked()
 
 
 class StockRow(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -65,11 +62,15 @@ class StockRow(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
 
 class StockAnswer(msgspec.Struct, frozen=True, kw_only=True):
-    """Stock as of the end of `as_of` (null: now), as known at position `known_at`."""
+    """Stock as of `as_of` (null: now), as known at position `known_at`.
+
+    `days`, where `as_of` is a moment: the day at each site at whose end it was answered.
+    """
 
     position: int
-    as_of: date | None
+    as_of: str | None
     known_at: int
+    days: dict[str, date] | None
     rows: list[StockRow]
 
 
@@ -86,7 +87,7 @@ async def stock(
 ) -> StockAnswer:
     """Stock at the sites that may be seen (`sites`, None for all), in groups.
 
-    Raises ValueError for an unknown group or kind, or a `known_at` below 0.
+    Raises ValueError for an unknown group or kind, ClockError for clocks that can't be.
     """
     groups = checked_words(query.group_by, GROUPS, "group")
     kinds = checked_words((query.kind,), KINDS, "kind") if query.kind else list(KINDS)
@@ -103,32 +104,21 @@ async def stock(
         query.grade,
         query.lot,
     )
-    async with seeing(pool, sites) as conn:
-        head = int(await conn.fetchval("SELECT position FROM log_head"))
-        known = await _known_position(conn, query.known_at, head)
-        await conn.execute(SQL.plan_for_values)
-        if query.as_of is None and known == head:
+    async with asking(pool, sites, query.asked, clock) as (conn, clocks):
+        await conn.execute(CLOCKS.plan_for_values)
+        if clocks.are_now:
             records = await conn.fetch(SQL.stock_now, *arguments)
         else:
-            then = known if known < head else None
-            records = await conn.fetch(SQL.stock_then, *arguments, query.as_of, then)
-    rows = [_row(record) for record in records]
-    return StockAnswer(position=head, as_of=query.as_of, known_at=known, rows=rows)
+            records = await conn.fetch(
+                SQL.stock_then, *arguments, *clocks.legs, clocks.changed.lots
+            )
+    return StockAnswer(
+        **clocks.said(sites),
+        rows=[_row(record) for record in records],
+    )
 
 
 def _row(record: asyncpg.Record) -> StockRow:
     # Empty text in the books means "does not apply"; so does an unknown cultivar.
     parts: dict[str, Any] = {n: None if value == "" else value for n, value in record.items()}
     return StockRow(**parts)
-
-
-async def _known_position(conn: Connection, known_at: int | datetime | None, head: int) -> int:
-    if known_at is None:
-        return head
-    if isinstance(known_at, datetime):
-        # When the log learned of what is the same for all, whoever may see it.
-        async with past_the_wall(conn):
-            return int(await conn.fetchval(SQL.position_at, known_at))
-    if known_at < 0:
-        raise ValueError("known_at is a position from 0 on, or a time")
-    return min(known_at, head)

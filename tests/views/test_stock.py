@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime
 import pytest
 
 from service.clock import system_clock
+from service.views.clocks import Asked
 from service.views.runner import Runner
 from service.views.stock import StockQuery, StockRow, stock
 from service.views.stock_by_day import StockByDay, StockByDayQuery, stock_by_day
@@ -57,7 +58,7 @@ async def test_as_of_and_known_at_combine(database) -> None:
     trees = StockQuery(group_by=("lot",), kind="trees", lot="TR1")
 
     async def quantity(**clocks) -> int:
-        query = StockQuery(group_by=("lot",), kind="trees", lot="TR1", **clocks)
+        query = StockQuery(group_by=("lot",), kind="trees", lot="TR1", asked=Asked(**clocks))
         return sum(row.quantity for row in await _rows(database, query))
 
     assert [r.quantity for r in await _rows(database, trees)] == [10]
@@ -79,7 +80,9 @@ async def test_known_time_is_found_at_every_position(database) -> None:
     await season(book)
     for position in range(book.position + 1):
         at = datetime(2026, 1, 1, 0, position, 30, tzinfo=UTC)
-        answer = await stock(database.reader, StockQuery(known_at=at), None, clock=system_clock)
+        answer = await stock(
+            database.reader, StockQuery(asked=Asked(known_at=at)), None, clock=system_clock
+        )
         assert answer.known_at == position
 
 
@@ -104,7 +107,7 @@ async def test_stock_by_day_matches_the_books_on_every_day(database) -> None:
         (date(2026, 3, 10), 30, 20),
     ]
     for day in (date(2026, 3, 1), date(2026, 3, 2), date(2026, 3, 15), last):
-        then = await _rows(database, StockQuery(kind="trees", as_of=day))
+        then = await _rows(database, StockQuery(kind="trees", asked=Asked(as_of=day)))
         shown = [r.quantity for r in answer.rows if r.day <= day]
         assert (shown[-1] if shown else 0) == sum(r.quantity for r in then)
 
