@@ -8,6 +8,7 @@ import msgspec
 
 from service import __version__
 from service.cli_rebuild import rebuild
+from service.cli_records import export, import_file, template
 from service.cli_running import (
     Ending,
     free_port,
@@ -311,6 +312,8 @@ def show_settings() -> None:
 
 
 main.add_command(rebuild)
+for command in (template, import_file, export):
+    main.add_command(command)
 
 if __name__ == "__main__":
     main()

@@ -30,6 +30,14 @@ from service.trade.work_orders import WorkDone, WorkOrder
 _encode = msgspec.json.Encoder().encode
 
 
+class AsStored(msgspec.Struct, frozen=True, gc=False):
+    """What another log had stored of an event: a log that is taken back keeps it to the letter."""
+
+    version: int
+    remarks: msgspec.Raw
+    data: Any
+
+
 class Entered(msgspec.Struct, frozen=True, gc=False):
     """An accepted event with what the log adds to it."""
 
@@ -37,16 +45,23 @@ class Entered(msgspec.Struct, frozen=True, gc=False):
     unit: UUID
     recorded_at: datetime
     recorded_by: str
+    as_stored: AsStored | None = None
 
 
 def event_row(entered: Entered) -> tuple[Any, ...]:
     """The row of `events`, in the order of the statement `enter`."""
     accepted, event = entered.accepted, entered.accepted.event
+    stored = entered.as_stored or AsStored(
+        newest_version(str(event.__struct_config__.tag)),
+        # raw: a list inside an array would be taken for a second dimension
+        msgspec.Raw(_encode(accepted.remarks)),
+        event.data,  # type: ignore[attr-defined]
+    )
     return (
         accepted.position,
         UUID(event.id),
         event.__struct_config__.tag,
-        newest_version(str(event.__struct_config__.tag)),
+        stored.version,
         event.site,
         # codes need no quotes in the text of an array
         "{" + ",".join(accepted.sites) + "}",
@@ -60,9 +75,8 @@ def event_row(entered: Entered) -> tuple[Any, ...]:
         UUID(event.replaces) if event.replaces else None,
         entered.unit,
         accepted.digest,
-        # raw: a list inside an array would be taken for a second dimension
-        msgspec.Raw(_encode(accepted.remarks)),
-        event.data,  # type: ignore[attr-defined]
+        stored.remarks,
+        stored.data,
     )
 
 

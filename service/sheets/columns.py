@@ -122,7 +122,7 @@ GRAFTING = Sheet(
         SITE,
         Column("work_order", "code", "The order that it was grafted for, if any."),
         Column("lot", "code", "Code of the new tree lot; left out: the service makes one."),
-        Column("bag", "code", "The bag the buds came out of.", True, True),
+        Column("bag", "code", "The bag the buds came out of.", True),
         Column("liner_lot", "code", "What was grafted on.", True),
         Column("liner_place", "code", "Where the liners stood, if that is not plain."),
         needed(METHOD),
