@@ -3,7 +3,7 @@
 import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
 
 import asyncpg
@@ -11,9 +11,11 @@ import asyncpg
 from service.api.problems import Problem
 from service.clock import Clock, system_clock
 from service.log.keys import KeyRing
+from service.log.rights import NOBODY, Principal
 from service.log.submission import Answer, Submission
 from service.settings import Settings
 from service.storage.pool import Connection, Database
+from service.storage.walls import seeing
 
 
 class Writer(Protocol):
@@ -41,20 +43,25 @@ class Services:
     # True when the process is to be sent no more requests.
     stopping: bool = False
     ready_checks: dict[str, Callable[[], Awaitable[str | None]]] = field(default_factory=dict)
+    # Who asks: `reading` shows what may be seen by them, and nothing while nobody asks.
+    asker: Principal = NOBODY
+
+    def asked_by(self, principal: Principal) -> "Services":
+        """The same for one request of `principal`."""
+        return replace(self, asker=principal)
 
     @asynccontextmanager
-    async def reading(self, *, one_moment: bool = False) -> AsyncIterator[Connection]:
-        """A connection to ask with; `one_moment`: all questions see the same state.
+    async def reading(self, *, one_moment: bool = True) -> AsyncIterator[Connection]:
+        """A connection to ask with; all questions see the same state, of the asker's sites.
 
         Raises a 503 problem when the database can't be reached.
         """
+        asker = self.asker
         try:
-            async with self.database.reader.acquire(timeout=10) as connection:
-                if one_moment:
-                    async with connection.transaction(isolation="repeatable_read", readonly=True):
-                        yield connection
-                else:
-                    yield connection
+            async with seeing(
+                self.database.reader, asker.site_list, asker.name, timeout=10
+            ) as connection:
+                yield connection
         except UNREACHABLE as error:
             raise unreachable() from error
 

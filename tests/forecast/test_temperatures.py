@@ -24,6 +24,7 @@ from service.forecast.temperatures import (
     warnings_of,
 )
 from service.storage.pool import Connection, Database
+from service.storage.walls import seeing
 
 TODAY = date(2026, 3, 14)
 AT = datetime(2026, 3, 14, 9, 30, tzinfo=UTC)
@@ -277,7 +278,7 @@ async def test_the_writer_cannot_rewrite_the_record(
 async def test_the_reader_reads_and_no_more(database: Database) -> None:
     async with database.writer.acquire() as conn:
         await put(conn, of(1, 8, 21))
-    async with database.reader.acquire() as conn:
+    async with seeing(database.reader, ["HOME"]) as conn:
         assert await load_history(conn, "HOME") == {date(2026, 3, 1): (8, 21)}
         with pytest.raises(
             (asyncpg.InsufficientPrivilegeError, asyncpg.ReadOnlySQLTransactionError)

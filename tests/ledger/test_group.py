@@ -376,4 +376,4 @@ async def test_the_writer_only_adds(bench: BenchSide, table: str) -> None:
 async def test_the_reader_sees_no_secrets(bench: BenchSide) -> None:
     for table in ("keys", "idempotency"):
         with pytest.raises(asyncpg.InsufficientPrivilegeError):
-            await bench.database.writer.fetch(f"SELECT * FROM {table}")
+            await bench.database.reader.fetch(f"SELECT * FROM {table}")
