@@ -15,10 +15,12 @@ from service.api import (
     lineage,
     lots,
     metrics,
+    printing,
     put_right,
     root,
     stock,
     temperatures,
+    work_orders,
 )
 from service.api.operation import Operation, Sent
 
@@ -33,6 +35,8 @@ HANDLERS: list[HTTPRouteHandler] = [
     *lots.HANDLERS,
     *lineage.HANDLERS,
     *claims.HANDLERS,
+    *work_orders.HANDLERS,
+    *printing.HANDLERS,
     *stock.HANDLERS,
     *due.HANDLERS,
     *alerts.HANDLERS,

@@ -1,16 +1,12 @@
 """Work orders: grafting to do, and how far it has come as graftings are told."""
 
-import hashlib
 import itertools
 from typing import Any
 
-import msgspec
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from service.log.incoming import digest_of
 from service.log.refold import differences, refold
-from service.trade.events import Event
 from tests.support.bench_side import BenchSide, event
 
 
@@ -309,28 +305,6 @@ async def test_an_order_for_a_reservation_is_for_its_customer(bench: BenchSide) 
     assert await bench.database.writer.fetchval(sql) == "cust-1"
     other = await bench.when(order(30, "WO2", reservation="R1", customer="cust-2"))
     assert other.errors[0].kind == "other_customer"
-
-
-def test_a_retry_across_the_upgrade_finds_its_digest() -> None:
-    """Digests of before the field was there: SHA-256 of the event without a word of it."""
-    raw = {
-        "type": "trees.grafted",
-        "id": "0190a5c4-7c00-7b3e-9a40-0d9c3b1f5a77",
-        "site": "CORIN",
-        "occurred": "2026-03-05",
-        "data": {
-            "from": [{"bag": "B1"}],
-            "onto": {"liner_lot": "L1"},
-            "method": "t_bud",
-            "place": "C-T1",
-            "count": 3,
-        },
-    }
-    told = msgspec.convert(raw, Event)
-    before = msgspec.json.encode(told).replace(b',"work_order":null', b"")
-    assert digest_of(told) == hashlib.sha256(before).digest()
-    raw["data"] |= {"work_order": "WO1"}  # type: ignore[operator]
-    assert digest_of(msgspec.convert(raw, Event)) != digest_of(told)
 
 
 numbers = itertools.count()
