@@ -157,7 +157,8 @@ def _tell(report: FileReport, seconds: float, *, every_line: bool) -> None:
     events = len({line.id for line in report.lines if line.id})
     rate = f"{events / seconds:,.0f} events/s" if seconds else ""
     if report.refused:
-        click.echo(f"{report.refused} lines refused; nothing was recorded.", err=True)
+        lines = "line" if report.refused == 1 else "lines"
+        click.echo(f"{report.refused} {lines} refused; nothing was recorded.", err=True)
     elif report.check:
         click.echo(
             f"A dry run: {events - report.known} events would be recorded, {report.known} are "

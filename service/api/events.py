@@ -130,7 +130,7 @@ def reply(answer: Answer, *, array: bool, single: bool) -> Reply:
     if answer.replayed:
         headers["Idempotency-Replayed"] = "true"
     if answer.stored is not None and single:
-        verdicts = _recorded_of(answer.stored).verdicts
+        verdicts = verdicts_of(answer.stored)
     if single and len(verdicts) == 1 and verdicts[0].position is not None:
         headers["Location"] = f"/v1/events/{verdicts[0].id}"
         tag = etag(verdicts[0].position)
@@ -138,10 +138,15 @@ def reply(answer: Answer, *, array: bool, single: bool) -> Reply:
     return Reply(body, answer.status, headers=headers, etag=tag, cache="no-store")
 
 
-async def append(call: Call[Any], submission: Submission, *, array: bool) -> Answer:
-    """Hand a submission to the log; its refusals and failures become problems."""
+def verdicts_of(stored: bytes) -> list[Verdict]:
+    """The verdicts of an answer that was kept for a retry."""
+    return _recorded_of(stored).verdicts
+
+
+async def hand_over(call: Call[Any], submission: Submission) -> Answer:
+    """Hand a submission to the log; its failures become problems, its refusals are answers."""
     try:
-        answer = await call.services.appender.append(submission)
+        return await call.services.appender.append(submission)
     except Busy as error:
         raise Problem(
             "busy", "Too many requests wait to be written.", headers={"Retry-After": "1"}
@@ -162,6 +167,11 @@ async def append(call: Call[Any], submission: Submission, *, array: bool) -> Ans
         raise Problem(
             "idempotency-key-reused", "This Idempotency-Key was used for another request."
         ) from error
+
+
+async def append(call: Call[Any], submission: Submission, *, array: bool) -> Answer:
+    """Hand a submission to the log; its refusals and failures become problems."""
+    answer = await hand_over(call, submission)
     if answer.status == 412:
         raise Problem(
             "precondition-failed",

@@ -157,8 +157,8 @@ COUNTS = Sheet(
     "Push counts (pushed, waiting, failed, unclear, and what was taken away dead) and stock counts "
     "(counted). A row is the one or the other.",
     "Push counts: rows of one date, site, lot, place and size are one count; the second and later "
-    "ones say only what else was removed, and why. Stock counts: rows of one date, site, person "
-    "and reason are one count.",
+    "ones say only what else was removed, and why. Stock counts: rows of one date, site, place and "
+    "person are one count; a reason that is left out is that of the row above.",
     (
         DATE,
         SITE,

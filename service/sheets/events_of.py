@@ -11,6 +11,8 @@ from service.trade.methods import METHODS
 _BAG_COLUMNS = {"bag": "bag", "buds": "buds", "sticks": "sticks", "basis": "basis",
                 "place": "place"}  # fmt: skip
 _LOT_COLUMNS = ("cultivar", "rootstock", "source_tree", "cut_on", "method", "grafted_on")
+# Lines that one stock count may have.
+MOST_LINES = 200
 _PUSH = ("pushed", "waiting", "failed", "unclear")
 
 
@@ -249,8 +251,24 @@ def _counts(drafting: Drafting, rows: list[Row]) -> None:
     for group in together(pushes, lambda r: (*_same_day(r), r.get("lot"), r.get("place"),
                                              r.get("size"))):  # fmt: skip
         _push_counted(drafting, group)
-    for group in together(stocks, lambda r: (*_same_day(r), r.get("person"), r.get("reason"))):
-        _stock_counted(drafting, group)
+    for group in together(_reasoned(drafting, stocks), _place_counted):
+        for start in range(0, len(group), MOST_LINES):
+            _stock_counted(drafting, group[start : start + MOST_LINES])
+
+
+def _place_counted(row: Row) -> object:
+    return *_same_day(row), row.get("place"), row.get("person"), row.get("reason")
+
+
+def _reasoned(drafting: Drafting, rows: list[Row]) -> list[Row]:
+    """Stock counts with their reason, which is written once and holds for the rows below it."""
+    reason, found = None, []
+    for row in rows:
+        reason = row.get("reason") or reason
+        if reason is None:
+            drafting.needs(row, ("reason",), "in a stock count")
+        found.append(Row(row.line, row.values | {"reason": reason}))
+    return found
 
 
 def _push_counted(drafting: Drafting, group: list[Row]) -> None:
@@ -279,7 +297,6 @@ def _stock_counted(drafting: Drafting, group: list[Row]) -> None:
     lines: list[dict[str, Any]] = []
     origins: dict[str, Origin] = {}
     for index, row in enumerate(group):
-        drafting.needs(row, ("reason",), "in a stock count")
         if (row.get("lot") is None) == (row.get("bag") is None):
             drafting.refuse(row, "lot", "Name either the lot or the bag.", "missing")
         lines.append({name: row.get(name) for name in fields})

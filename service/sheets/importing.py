@@ -23,9 +23,11 @@ Judge = Callable[[Sequence[Submission], bool], Awaitable[Sequence[Answer]]]
 
 
 class Understood(msgspec.Struct):
-    """A file as events to be: `faults` are its own, before anything was judged."""
+    """A file as events to be: `faults` are its own, before anything was judged; `lines` those of
+    the rows that could be read."""
 
     name: str
+    lines: list[int]
     drafts: list[Draft]
     skipped: list[int]
     faults: list[CellFault]
@@ -41,13 +43,13 @@ def understand_sheet(
     if table.sheet is not None and table.rows:
         drafts, faults = events_of(table.sheet, table.rows)
         table.faults += faults
-    return Understood(name, drafts, table.skipped, table.faults)
+    return Understood(name, [row.line for row in table.rows], drafts, table.skipped, table.faults)
 
 
 def understand_lines(content: bytes, fault_of: FaultOf) -> Understood:
     """A file of lines of JSON; see `lines.read_lines`."""
     drafts, faults = read_lines(content, fault_of)
-    return Understood(NAME, drafts, [], faults)
+    return Understood(NAME, [draft.lines[0] for draft in drafts], drafts, [], faults)
 
 
 def submissions_of(
@@ -77,7 +79,7 @@ async def take_in_file(
 ) -> report.FileReport:
     """Record a file whole, or nothing of it, and say what became of each line."""
     if file.faults:
-        return report.of_faults(file.name, file.faults, check=check)
+        return report.of_faults(file.name, file.faults, file.lines, file.skipped, check=check)
     submissions = submissions_of(file, principal, key)
     if not submissions:
         return report.of_verdicts(file.name, [], [], file.skipped, check=check, position=0)

@@ -50,15 +50,18 @@ class FileReport(msgspec.Struct, frozen=True, kw_only=True):
     lines: list[LineReport]
 
 
-def of_faults(sheet: str, faults: list[CellFault], *, check: bool) -> FileReport:
-    """The report on a file that could not be understood."""
+def of_faults(
+    sheet: str, faults: list[CellFault], read: list[int], skipped: list[int], *, check: bool
+) -> FileReport:
+    """The report on a file that could not be understood; `read` and `skipped`: its other lines."""
     by_line: dict[int, list[CellFault]] = {}
     for fault in faults:
         by_line.setdefault(fault.line, []).append(fault)
     lines = [
-        LineReport(line=line, became="refused", faults=found)
-        for line, found in sorted(by_line.items())
+        LineReport(line=line, became="refused", faults=found) for line, found in by_line.items()
     ]
+    lines += [LineReport(line=line, became="not_recorded") for line in set(read) - by_line.keys()]
+    lines += [LineReport(line=line, became="skipped") for line in skipped]
     return _totals(sheet, lines, [], check=check, position=0)
 
 
@@ -76,7 +79,6 @@ def of_verdicts(
     lines = [LineReport(line=line, became="skipped") for line in skipped]
     for draft, verdict in zip(drafts, verdicts, strict=True):
         lines += _of_event(draft, verdict, stands=stands, check=check)
-    lines.sort(key=lambda line: line.line)
     return _totals(sheet, lines, verdicts if stands else [], check=check, position=position)
 
 
@@ -84,6 +86,7 @@ def _totals(
     sheet: str, lines: list[LineReport], verdicts: list[Verdict], *, check: bool, position: int
 ) -> FileReport:
     told = [verdict.verdict for verdict in verdicts]
+    lines.sort(key=lambda line: line.line)
     return FileReport(
         sheet=sheet,
         check=check,
@@ -96,7 +99,7 @@ def _totals(
 
 
 def _of_event(draft: Draft, verdict: Verdict, *, stands: bool, check: bool) -> list[LineReport]:
-    faults = [_located(draft, fault) for fault in verdict.errors]
+    faults = [located(draft, fault) for fault in verdict.errors]
     at_fault = {fault.line for fault in faults}
     first = draft.lines[0]
     found = []
@@ -128,7 +131,8 @@ def _became(verdict: Verdict, at_fault: bool, *, stands: bool, check: bool) -> B
     return "would_be_recorded" if check else "recorded"
 
 
-def _located(draft: Draft, fault: Fault) -> CellFault:
+def located(draft: Draft, fault: Fault) -> CellFault:
+    """A fault of the log at its line and column in the file."""
     line, column = draft.origin_of(fault.pointer)
     return CellFault(
         line=line, column=column, kind=fault.kind, detail=fault.detail, numbers=fault.numbers
