@@ -42,6 +42,8 @@ LANGUAGE sql STABLE PARALLEL SAFE AS $$
 $$;
 COMMENT ON FUNCTION bags_at IS 'The bags as known at a position, as lots_at gives the lots.';
 
+-- newest_data comes with a later revision.
+SET LOCAL check_function_bodies = off;
 CREATE FUNCTION catalogue_at(known bigint)
 RETURNS TABLE (kind text, code text, body jsonb)
 LANGUAGE sql STABLE PARALLEL SAFE AS $$
@@ -51,12 +53,14 @@ LANGUAGE sql STABLE PARALLEL SAFE AS $$
     SELECT c.kind, c.code, older.body
     FROM catalogue c
     CROSS JOIN LATERAL (
-        SELECT e.data -> 'entry' AS body FROM events e
+        SELECT newest_data(e.type, e.version, e.data) -> 'entry' AS body FROM events e
         WHERE e.type = 'catalogue.changed' AND e.position <= known
-          AND e.data -> 'entry' ->> 'kind' = c.kind AND e.data -> 'entry' ->> 'code' = c.code
+          AND newest_data(e.type, e.version, e.data) -> 'entry' ->> 'kind' = c.kind
+          AND newest_data(e.type, e.version, e.data) -> 'entry' ->> 'code' = c.code
         ORDER BY e.position DESC
         LIMIT 1
     ) AS older
     WHERE c.position > known
 $$;
+RESET check_function_bodies;
 COMMENT ON FUNCTION catalogue_at IS 'The catalogue as known at a position (null: now). The table keeps the newest bodies; older ones are in the log.';

@@ -6,15 +6,15 @@ from typing import Annotated, Any, Literal
 import msgspec
 from msgspec import Meta
 
-from service.api.clocks import AsOf, KnownAt, asked_of
-from service.api.operation import Call, Page, Reply, bad_parameter, operation
+from service.api.clocks import AsOf, ClockedPage, KnownAt, asked_of, clocked_list
+from service.api.operation import Call, Reply, bad_parameter, operation
 from service.api.services import UNREACHABLE, unreachable
-from service.api.views import Reflecting, ReflectingPage, view_list, wait_for_view
+from service.api.views import Reflecting, ReflectingPage, wait_for_view
 from service.log.rights import READ
 from service.trade.words import Code
 from service.views import budwood
 from service.views import stock_by_day as by_day
-from service.views.clocks import ClockError
+from service.views.clocks import Asked, ClockError
 from service.views.stock import Group, Kind, StockAnswer, StockQuery, stock
 
 
@@ -74,6 +74,8 @@ class BudwoodParameters(ReflectingPage, frozen=True, kw_only=True):
         Annotated[bool, Meta(description="true: only wood past its day; false: only the rest.")]
         | None
     ) = None
+    as_of: AsOf = None
+    known_at: KnownAt = None
 
 
 @operation("GET", "/v1/stock", tag="Stock", scope=READ, query=StockParameters, answer=StockAnswer)
@@ -151,14 +153,17 @@ async def get_stock_by_day(call: Call[ByDayParameters]) -> Reply:
     tag="Stock",
     scope=READ,
     query=BudwoodParameters,
-    answer=Page[budwood.BudwoodRow],
+    answer=ClockedPage[budwood.BudwoodRow],
     request_headers=("Prefer",),
 )
 async def list_budwood(call: Call[BudwoodParameters]) -> Reply:
-    """List budwood on hand, first the one to be used next: buds left, age, keeping time."""
+    """List budwood on hand, first the one to be used next: buds left, age, keeping time.
+
+    Age and keeping time are told for the site's day now, or for the day of `as_of`.
+    """
     asked, services = call.query, call.services
 
-    async def ask(after: list[Any] | None) -> budwood.BudwoodPage:
+    async def ask(clocks: Asked, after: list[Any] | None) -> budwood.BudwoodPage:
         query = budwood.BudwoodQuery(
             site=asked.site,
             place=asked.place,
@@ -166,6 +171,7 @@ async def list_budwood(call: Call[BudwoodParameters]) -> Reply:
             lot=asked.lot,
             bag=asked.bag,
             past_use_by=asked.past_use_by,
+            asked=clocks,
             limit=asked.limit,
             after=after,
         )
@@ -173,7 +179,7 @@ async def list_budwood(call: Call[BudwoodParameters]) -> Reply:
             services.database.reader, query, call.principal.site_list, clock=services.clock
         )
 
-    return await view_list(call, budwood.NAME, ask)
+    return await clocked_list(call, budwood.NAME, ask)
 
 
 HANDLERS = [get_stock, get_stock_by_day, list_budwood]

@@ -3,18 +3,16 @@
 from datetime import date
 from typing import Any, Literal
 
-import asyncpg
 import msgspec
 
 from service.clock import Clock
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
-from service.storage.walls import seeing
 from service.trade.keeping import KEEPING_DAYS
 from service.views.applying import Batch, Table
-from service.views.paging import page_key
+from service.views.clocks import Asked, Clocks, asking
+from service.views.paging import page_key, page_of
 from service.views.positions import position
-from service.views.site_days import site_days
 
 SQL = load(__package__, "budwood.sql")
 NAME = "budwood"
@@ -44,8 +42,9 @@ class BudwoodOnHand:
 
     async def recompute(self, conn: Connection, subjects: list[str]) -> None:
         await conn.execute(SQL.forget, subjects)
-        crops, days = list(KEEPING_DAYS), list(KEEPING_DAYS.values())
-        await conn.execute(SQL.fill, subjects, crops, days, KEEPING_SOURCE)
+        rows = await _left(conn, Clocks(), subjects)
+        if rows:
+            await conn.execute(SQL.put, rows)
 
 
 class BudwoodQuery(msgspec.Struct, frozen=True, kw_only=True):
@@ -57,6 +56,7 @@ class BudwoodQuery(msgspec.Struct, frozen=True, kw_only=True):
     lot: str | None = None
     bag: str | None = None
     past_use_by: bool | None = None
+    asked: Asked = Asked()
     limit: int = 100
     after: list[Any] | None = None
 
@@ -89,9 +89,9 @@ class BudwoodRow(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class BudwoodPage(msgspec.Struct, frozen=True, kw_only=True):
-    """A page, the first to be used on top. Reflects the log up to `position`."""
+    """A page, the first to be used on top, at the moment of its clocks."""
 
-    position: int
+    clocks: Clocks
     rows: list[BudwoodRow]
     next_after: list[Any] | None
 
@@ -99,32 +99,74 @@ class BudwoodPage(msgspec.Struct, frozen=True, kw_only=True):
 async def budwood_on_hand(
     pool: Pool, query: BudwoodQuery, sites: list[str] | None, *, clock: Clock
 ) -> BudwoodPage:
-    """Bags at the sites that may be seen (None: all). Raises ValueError for a bad `after`."""
+    """Bags at the sites that may be seen (None: all).
+
+    Raises ValueError for a bad `after`, ClockError for clocks that can't be. Now is answered from
+    the view, and reflects what that does; another moment from the log.
+    """
     key = page_key(query.after, (date, str, str))
-    async with seeing(pool, sites) as conn:
-        reached = await position(conn, NAME)
-        days = await site_days(conn, clock())
-        records = await conn.fetch(
-            SQL.page,
-            list(days),
-            list(days.values()),
-            sites,
-            query.site,
-            query.place,
-            query.cultivar,
-            query.lot,
-            query.bag,
-            query.past_use_by,
-            *key,
-            query.limit + 1,
-        )
-    rows = [_row(record) for record in records[: query.limit]]
+    async with asking(pool, sites, query.asked, clock) as (conn, clocks):
+        if clocks.are_now:
+            clocks = clocks.reflecting(await position(conn, NAME))
+            rows = await _page_now(conn, clocks, query, sites, key)
+        else:
+            rows = await _page_then(conn, clocks, query, sites, key)
     more = None
-    if len(records) > query.limit:
-        more = [(rows[-1].use_by or NO_DAY).isoformat(), rows[-1].bag, rows[-1].place]
-    return BudwoodPage(position=reached, rows=rows, next_after=more)
+    if len(rows) > query.limit:
+        day, *rest = _key(rows[query.limit - 1])
+        more = [day.isoformat(), *rest]
+    return BudwoodPage(clocks=clocks, rows=rows[: query.limit], next_after=more)
 
 
-def _row(record: asyncpg.Record) -> BudwoodRow:
-    parts: dict[str, Any] = dict(record)
-    return BudwoodRow(**parts)
+async def _page_now(
+    conn: Connection, clocks: Clocks, query: BudwoodQuery, sites: list[str] | None, key: list[Any]
+) -> list[BudwoodRow]:
+    records = await conn.fetch(
+        SQL.page,
+        list(clocks.days),
+        list(clocks.days.values()),
+        sites,
+        query.site,
+        query.place,
+        query.cultivar,
+        query.lot,
+        query.bag,
+        query.past_use_by,
+        *key,
+        query.limit + 1,
+    )
+    return [BudwoodRow(**dict(record)) for record in records]
+
+
+async def _page_then(
+    conn: Connection, clocks: Clocks, query: BudwoodQuery, sites: list[str] | None, key: list[Any]
+) -> list[BudwoodRow]:
+    """Bags on hand are few at any moment: all are found, then put in order."""
+    filters = (sites, query.site, query.place, query.cultivar, query.lot, query.bag)
+    rows = []
+    for parts in await _left(conn, clocks, None, filters):
+        day = clocks.days[parts["site"]]
+        age = (day - (parts["cut_on"] or parts["received_on"])).days
+        past = parts["use_by"] is not None and day > parts["use_by"]
+        if query.past_use_by in (None, past):
+            rows.append(BudwoodRow(**parts, age_days=age, past_use_by=past))
+    return page_of(rows, _key, key, query.limit + 1)
+
+
+def _key(row: BudwoodRow) -> tuple[date, str, str]:
+    return row.use_by or NO_DAY, row.bag, row.place
+
+
+async def _left(
+    conn: Connection,
+    clocks: Clocks,
+    lots: list[str] | None,
+    filters: tuple[Any, ...] = (None,) * 6,
+) -> list[dict[str, Any]]:
+    """What was left in bags at the moment of `clocks`: rows of the view's table."""
+    changed = clocks.changed
+    keeping = (list(KEEPING_DAYS), list(KEEPING_DAYS.values()), KEEPING_SOURCE)
+    records = await conn.fetch(
+        SQL.left, lots, *clocks.legs, changed.lots, changed.bags, *keeping, *filters
+    )
+    return [dict(record) for record in records]

@@ -27,22 +27,44 @@ SELECT EXISTS (
 -- Rows of these lots.
 DELETE FROM budwood_on_hand WHERE lot = ANY ($1::text[]);
 
--- name: fill
--- What is left in the bags of these lots; $2 crops with $3 the days their wood keeps, $4 its source.
-INSERT INTO budwood_on_hand
-    (bag, place, lot, site, cultivar, crop, source, buds, basis, sticks, pieces, cut_on,
-     received_on, keep_days, keep_days_source, use_by)
-SELECT bag.code, b.place, l.code, b.site, l.cultivar, c.body ->> 'crop', l.source, b.balance,
-       bag.basis, bag.sticks, bag.pieces, l.day, e.occurred_day, keeps.days,
-       CASE WHEN keeps.days IS NOT NULL THEN $4::text END,
-       coalesce(l.day, e.occurred_day) + keeps.days
-FROM lots l
-JOIN balances b ON b.lot_id = l.lot_id AND b.kind = 'bag' AND b.balance > 0
-JOIN bags bag ON bag.code = b.ref
+-- name: left
+-- What is left in bags: of the lots $1 (null: all), at the moment of the legs $2 to $4 with the lots
+-- $5 and bags $6 that were something else then. $7 crops with $8 the days their wood keeps, $9 its
+-- source. $10 sites or null, $11.. one or null each: site, place, cultivar, lot, bag.
+WITH later AS (
+    SELECT account_id, sum(delta) AS delta
+    FROM legs_after($2::date, $3::bigint[], $4::bigint)
+    GROUP BY account_id
+),
+standing AS (
+    SELECT b.lot_id, b.site, b.place, b.ref, b.balance - coalesce(later.delta, 0) AS buds
+    FROM balances b
+    LEFT JOIN later ON later.account_id = b.account_id
+    WHERE b.kind = 'bag'
+      AND b.balance - coalesce(later.delta, 0) > 0
+      AND ($10::text[] IS NULL OR b.site = ANY ($10))
+      AND ($11::text IS NULL OR b.site = $11)
+      AND ($12::text IS NULL OR b.place = $12)
+      AND ($15::text IS NULL OR b.ref = $15)
+)
+SELECT bag.code AS bag, s.place, l.code AS lot, s.site, l.cultivar, c.body ->> 'crop' AS crop,
+       l.source, s.buds::bigint AS buds, bag.basis, bag.sticks, bag.pieces, l.day AS cut_on,
+       e.occurred_day AS received_on, keeps.days AS keep_days,
+       CASE WHEN keeps.days IS NOT NULL THEN $9::text END AS keep_days_source,
+       coalesce(l.day, e.occurred_day) + keeps.days AS use_by
+FROM standing s
+JOIN lots_at($4, $5::jsonb) l ON l.lot_id = s.lot_id
+JOIN bags_at($4, $6::jsonb) bag ON bag.code = s.ref AND bag.lot_id = s.lot_id
 JOIN events e ON e.position = bag.position
-LEFT JOIN catalogue c ON c.kind = 'cultivar' AND c.code = l.cultivar
-LEFT JOIN unnest($2::text[], $3::integer[]) AS keeps (crop, days) ON keeps.crop = c.body ->> 'crop'
-WHERE l.code = ANY ($1::text[]);
+LEFT JOIN catalogue_at($4) c ON c.kind = 'cultivar' AND c.code = l.cultivar
+LEFT JOIN unnest($7::text[], $8::integer[]) AS keeps (crop, days) ON keeps.crop = c.body ->> 'crop'
+WHERE ($1::text[] IS NULL OR l.code = ANY ($1))
+  AND ($13::text IS NULL OR l.cultivar = $13)
+  AND ($14::text IS NULL OR l.code = $14);
+
+-- name: put
+-- Rows as they were worked out.
+INSERT INTO budwood_on_hand SELECT * FROM jsonb_populate_recordset(NULL::budwood_on_hand, $1::jsonb);
 
 -- name: page
 -- Bags, the first to be used on top. $1 sites with $2 their days, $3 sites or null, $4.. one or

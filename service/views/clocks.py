@@ -67,6 +67,10 @@ class Clocks(msgspec.Struct, frozen=True, kw_only=True):
         """Whether the question is about now, as known now."""
         return self.last_day is None and self.known is None
 
+    def reflecting(self, position: int) -> "Clocks":
+        """Those of now, answered from a view that has come as far as `position`."""
+        return msgspec.structs.replace(self, position=position)
+
     @property
     def known_at(self) -> int:
         """The position up to which the log is reflected."""

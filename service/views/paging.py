@@ -1,8 +1,12 @@
 """Keys of pages: the sort key of a page's last row, as JSON-able parts."""
 
-from typing import Any
+import heapq
+from collections.abc import Callable, Iterable
+from typing import Any, TypeVar
 
 import msgspec
+
+T = TypeVar("T")
 
 
 def page_key(after: list[Any] | None, parts: tuple[type, ...]) -> list[Any]:
@@ -15,3 +19,12 @@ def page_key(after: list[Any] | None, parts: tuple[type, ...]) -> list[Any]:
         return [msgspec.convert(value, part) for value, part in zip(after, parts, strict=True)]
     except msgspec.ValidationError as error:
         raise ValueError("this is no key of a page of this list") from error
+
+
+def page_of(
+    rows: Iterable[T], key: Callable[[T], tuple[Any, ...]], after: list[Any], limit: int
+) -> list[T]:
+    """The first `limit` of `rows` by `key`, after the key `after` (parts None: from the start)."""
+    start = None if after[-1] is None else tuple(after)
+    kept = rows if start is None else (row for row in rows if key(row) > start)
+    return heapq.nsmallest(limit, kept, key=key)
