@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal
 import msgspec
 from msgspec import Meta
 
+from service.api.clocks import AsOf, ClockedPage, KnownAt, clocked_list
 from service.api.filters import check_word
 from service.api.operation import Call, Page, Reply, operation
 from service.api.views import ReflectingPage, view_list
@@ -15,6 +16,7 @@ from service.log.rights import READ
 from service.trade.check_plans import DEFAULT_PLANS, LOOK
 from service.trade.words import Code, Word
 from service.views import checks, positions
+from service.views.clocks import Asked
 from service.views.paging import page_key
 
 READY = ready_view.ReadyDatesView.name
@@ -30,6 +32,8 @@ class ChecksParameters(ReflectingPage, frozen=True, kw_only=True):
         Annotated[Word, Meta(description="Its name; `look` for looks at whole places.")] | None
     ) = None
     state: Literal["due", "overdue", "upcoming"] | None = None
+    as_of: AsOf = None
+    known_at: KnownAt = None
 
 
 class ReadyParameters(ReflectingPage, frozen=True, kw_only=True):
@@ -57,13 +61,14 @@ class ReadyPage(msgspec.Struct, frozen=True, kw_only=True):
     tag="Checks",
     scope=READ,
     query=ChecksParameters,
-    answer=Page[checks.CheckRow],
+    answer=ClockedPage[checks.CheckRow],
     request_headers=("Prefer",),
 )
 async def list_checks(call: Call[ChecksParameters]) -> Reply:
     """List checks by the day they are due: for a lot at a place, or a look at a whole place.
 
-    Due and overdue go by the site's own calendar day. Nothing recorded is never shown as done.
+    Due and overdue go by the site's own calendar day, now or as of `as_of`. Nothing recorded is
+    never shown as done.
     """
     asked, services = call.query, call.services
     if asked.check is not None:
@@ -72,13 +77,14 @@ async def list_checks(call: Call[ChecksParameters]) -> Reply:
         names = [LOOK, *(plan.check for plan in DEFAULT_PLANS), *planned]
         check_word("check", asked.check, names, "check known here")
 
-    async def ask(after: list[Any] | None) -> checks.ChecksPage:
+    async def ask(clocks: Asked, after: list[Any] | None) -> checks.ChecksPage:
         query = checks.ChecksQuery(
             site=asked.site,
             place=asked.place,
             lot=asked.lot,
             check=asked.check,
             state=asked.state,
+            asked=clocks,
             limit=asked.limit,
             after=after,
         )
@@ -86,7 +92,7 @@ async def list_checks(call: Call[ChecksParameters]) -> Reply:
             services.database.reader, query, call.principal.site_list, clock=services.clock
         )
 
-    return await view_list(call, checks.NAME, ask)
+    return await clocked_list(call, checks.NAME, ask)
 
 
 @operation(

@@ -15,7 +15,6 @@ import msgspec
 from service.clock import Clock
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
-from service.storage.walls import seeing
 from service.trade.check_plans import (
     LOOK,
     LOOK_SOURCE,
@@ -25,6 +24,7 @@ from service.trade.check_plans import (
     due_checks,
     look_due,
     plans_in_force,
+    state_on,
 )
 from service.trade.events import EVENT_TYPES
 from service.trade.events.catalogue import CheckPlan
@@ -32,9 +32,9 @@ from service.trade.events.envelope import Envelope
 from service.trade.events.stock import StockOpened
 from service.trade.events.trees import TreesReceived
 from service.views.applying import Batch, Table
-from service.views.paging import page_key
+from service.views.clocks import Asked, Clocks, asking
+from service.views.paging import page_key, page_of
 from service.views.positions import position
-from service.views.site_days import site_days
 
 SQL = load(__package__, "checks.sql")
 NAME = "checks"
@@ -67,7 +67,7 @@ class Checks:
     async def touched(self, conn: Connection, batch: Batch) -> list[str]:
         if await conn.fetchval(SQL.plans_changed, batch.after, batch.through):
             return await self.everything(conn)
-        whole_places = _looks_count(await _plans(conn))
+        whole_places = _looks_count(await _plans(conn, Clocks()))
         rows = await conn.fetch(SQL.touched, batch.after, batch.through, list(LOOKS), whole_places)
         return [row["subject"] for row in rows]
 
@@ -77,27 +77,35 @@ class Checks:
     async def recompute(self, conn: Connection, subjects: list[str]) -> None:
         lots = [s.removeprefix("lot:") for s in subjects if s.startswith("lot:")]
         places = [s.removeprefix("place:") for s in subjects if s.startswith("place:")]
-        rows = await _rows_of_lots(conn, lots) if lots else []
-        rows += await _rows_of_places(conn, places) if places else []
+        rows = await _rows_of_lots(conn, Clocks(), lots) if lots else []
+        rows += await _rows_of_places(conn, Clocks(), places) if places else []
         await conn.execute(SQL.forget, lots, places)
         if rows:
             await conn.execute(SQL.put, [dict(zip(COLUMNS, row, strict=True)) for row in rows])
 
 
-async def _rows_of_lots(conn: Connection, lots: list[str]) -> list[tuple[Any, ...]]:
+async def _rows_of_lots(
+    conn: Connection,
+    clocks: Clocks,
+    lots: list[str] | None,
+    filters: tuple[Any, ...] = (None,) * 4,
+) -> list[tuple[Any, ...]]:
+    """Rows of these lots (None: all) at the moment of `clocks`; filters as `standing` has them."""
     live: dict[str, dict[str, dict[str, int]]] = defaultdict(lambda: defaultdict(dict))
     sites: dict[str, str] = {}
-    for row in await conn.fetch(SQL.standing, lots):
+    changed = clocks.changed.lots
+    for row in await conn.fetch(SQL.standing, lots, *clocks.legs, changed, *filters):
         live[row["lot"]][row["place"]][row["stage"]] = row["trees"]
         sites[row["place"]] = row["site"]
     if not live:
         return []
-    plans = await _plans(conn)
+    plans = await _plans(conn, clocks)
     histories: dict[str, list[asyncpg.Record]] = defaultdict(list)
-    for row in await conn.fetch(SQL.history, list(live), _looks_count(plans)):
+    told = await conn.fetch(SQL.history, list(live), _looks_count(plans), *clocks.events, changed)
+    for row in told:
         histories[row["lot"]].append(row)
     rows: list[tuple[Any, ...]] = []
-    for lot in await conn.fetch(SQL.lots, list(live)):
+    for lot in await conn.fetch(SQL.lots, list(live), clocks.known, changed):
         code = lot["code"]
         events = [decoded(row) for row in histories[code]]
         days = {index: row["occurred_day"] for index, row in enumerate(histories[code])}
@@ -113,9 +121,16 @@ async def _rows_of_lots(conn: Connection, lots: list[str]) -> list[tuple[Any, ..
     return rows
 
 
-async def _rows_of_places(conn: Connection, places: list[str]) -> list[tuple[Any, ...]]:
+async def _rows_of_places(
+    conn: Connection,
+    clocks: Clocks,
+    places: list[str] | None,
+    filters: tuple[Any, ...] = (None,) * 3,
+) -> list[tuple[Any, ...]]:
+    """Rows of looks at these places (None: all) at the moment of `clocks`."""
     rows = []
-    for row in await conn.fetch(SQL.looks, places, list(LOOKS)):
+    parts = (places, *clocks.legs, list(LOOKS), clocks.behind, *filters)
+    for row in await conn.fetch(SQL.looks, *parts):
         start, due_on, overdue_on = look_due(row["last_look"], row["since"], row["every_days"])
         check = DueCheck(
             lot="",
@@ -155,8 +170,8 @@ def _row(
     )
 
 
-async def _plans(conn: Connection) -> list[CheckPlan]:
-    rows = await conn.fetch(SQL.plans)
+async def _plans(conn: Connection, clocks: Clocks) -> list[CheckPlan]:
+    rows = await conn.fetch(SQL.plans, clocks.known)
     return plans_in_force([msgspec.convert(row["body"], CheckPlan) for row in rows])
 
 
@@ -190,6 +205,7 @@ class ChecksQuery(msgspec.Struct, frozen=True, kw_only=True):
     lot: str | None = None
     check: str | None = None
     state: Literal["due", "overdue", "upcoming"] | None = None
+    asked: Asked = Asked()
     limit: int = 100
     after: list[Any] | None = None
 
@@ -222,9 +238,9 @@ class CheckRow(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class ChecksPage(msgspec.Struct, frozen=True, kw_only=True):
-    """A page in order of the due day. Reflects the log up to `position`."""
+    """A page in order of the due day, at the moment of its clocks."""
 
-    position: int
+    clocks: Clocks
     rows: list[CheckRow]
     next_after: list[Any] | None
 
@@ -232,34 +248,69 @@ class ChecksPage(msgspec.Struct, frozen=True, kw_only=True):
 async def checks(
     pool: Pool, query: ChecksQuery, sites: list[str] | None, *, clock: Clock
 ) -> ChecksPage:
-    """Checks at the sites that may be seen (None: all). Raises ValueError for a bad `after`."""
+    """Checks at the sites that may be seen (None: all).
+
+    Raises ValueError for a bad `after`, ClockError for clocks that can't be. Now is answered from
+    the view, and reflects what that does; another moment from the log.
+    """
     key = page_key(query.after, (date, str, str, str, str))
-    async with seeing(pool, sites) as conn:
-        reached = await position(conn, NAME)
-        days = await site_days(conn, clock())
-        records = await conn.fetch(
-            SQL.page,
-            list(days),
-            list(days.values()),
-            sites,
-            query.site,
-            query.place,
-            query.lot,
-            query.check,
-            query.state,
-            *key,
-            query.limit + 1,
-        )
-    rows = [_check_row(record) for record in records[: query.limit]]
+    async with asking(pool, sites, query.asked, clock) as (conn, clocks):
+        if clocks.are_now:
+            clocks = clocks.reflecting(await position(conn, NAME))
+            rows = await _page_now(conn, clocks, query, sites, key)
+        else:
+            rows = await _page_then(conn, clocks, query, sites, key)
     more = None
-    if len(records) > query.limit:
-        last = rows[-1]
-        more = [last.due_on.isoformat(), last.site, last.place, last.lot or "", last.check]
-    return ChecksPage(position=reached, rows=rows, next_after=more)
+    if len(rows) > query.limit:
+        day, *rest = _key(rows[query.limit - 1])
+        more = [day.isoformat(), *rest]
+    return ChecksPage(clocks=clocks, rows=rows[: query.limit], next_after=more)
 
 
-def _check_row(record: asyncpg.Record) -> CheckRow:
-    parts: dict[str, Any] = dict(record)
+async def _page_now(
+    conn: Connection, clocks: Clocks, query: ChecksQuery, sites: list[str] | None, key: list[Any]
+) -> list[CheckRow]:
+    records = await conn.fetch(
+        SQL.page,
+        list(clocks.days),
+        list(clocks.days.values()),
+        sites,
+        query.site,
+        query.place,
+        query.lot,
+        query.check,
+        query.state,
+        *key,
+        query.limit + 1,
+    )
+    return [_check_row(dict(record)) for record in records]
+
+
+async def _page_then(
+    conn: Connection, clocks: Clocks, query: ChecksQuery, sites: list[str] | None, key: list[Any]
+) -> list[CheckRow]:
+    where = (sites, query.site, query.place)
+    found: list[tuple[Any, ...]] = []
+    if query.check != LOOK:
+        found += await _rows_of_lots(conn, clocks, None, (*where, query.lot))
+    if query.lot is None and query.check in (None, LOOK):
+        found += await _rows_of_places(conn, clocks, None, where)
+    rows = []
+    for parts in found:
+        one = dict(zip(COLUMNS, parts, strict=True))
+        today = clocks.days[one["site"]]
+        state, days_overdue = state_on(today, one["due_on"], one["overdue_on"])
+        if query.check in (None, one["check_name"]) and query.state in (None, state):
+            one |= {"today": today, "state": state, "days_overdue": days_overdue}
+            rows.append(_check_row(one))
+    return page_of(rows, _key, key, query.limit + 1)
+
+
+def _key(row: CheckRow) -> tuple[Any, ...]:
+    return row.due_on, row.site, row.place, row.lot or "", row.check
+
+
+def _check_row(parts: dict[str, Any]) -> CheckRow:
     parts["check"] = parts.pop("check_name")
     parts["lot"] = parts["lot"] or None
     return CheckRow(**parts)

@@ -63,32 +63,47 @@ UNION
 SELECT CASE WHEN lot = '' THEN 'place:' || place ELSE 'lot:' || lot END FROM checks_due;
 
 -- name: plans
--- The check plans of the catalogue.
-SELECT body FROM catalogue WHERE kind = 'check_plan' ORDER BY code;
+-- The check plans of the catalogue as known at $1.
+SELECT body FROM catalogue_at($1::bigint) WHERE kind = 'check_plan' ORDER BY code;
 
 -- name: standing
--- Live trees of these lots by place and stage.
-SELECT l.code AS lot, b.site, b.place, b.stage, sum(b.balance)::bigint AS trees
-FROM lots l
-JOIN balances b ON b.lot_id = l.lot_id
-WHERE l.code = ANY ($1::text[])
-  AND b.kind = 'trees' AND b.balance > 0 AND b.stage IN ('grafted', 'pushed', 'ready')
+-- Live trees of lots by place and stage: of the lots $1 (null: all), at the moment of the legs $2 to
+-- $4 with the lots $5 that were something else then; $6 sites or null, $7.. one or null each: site,
+-- place, lot.
+WITH later AS (
+    SELECT account_id, sum(delta) AS delta
+    FROM legs_after($2::date, $3::bigint[], $4::bigint)
+    GROUP BY account_id
+)
+SELECT l.code AS lot, b.site, b.place, b.stage,
+       sum(b.balance - coalesce(later.delta, 0))::bigint AS trees
+FROM balances b
+LEFT JOIN later ON later.account_id = b.account_id
+JOIN lots_at($4, $5::jsonb) l ON l.lot_id = b.lot_id
+WHERE b.kind = 'trees' AND b.stage IN ('grafted', 'pushed', 'ready')
+  AND b.balance - coalesce(later.delta, 0) > 0
+  AND ($1::text[] IS NULL OR l.code = ANY ($1))
+  AND ($6::text[] IS NULL OR b.site = ANY ($6))
+  AND ($7::text IS NULL OR b.site = $7)
+  AND ($8::text IS NULL OR b.place = $8)
+  AND ($9::text IS NULL OR l.code = $9)
 GROUP BY 1, 2, 3, 4;
 
 -- name: lots
--- What the checks of these lots hang on.
+-- What the checks of the lots $1 hang on, as known at $2 with the lots $3 that were something else.
 SELECT l.code, l.cultivar, l.rootstock, l.method, l.day, c.body ->> 'crop' AS crop
-FROM lots l
-LEFT JOIN catalogue c ON c.kind = 'cultivar' AND c.code = l.cultivar
+FROM lots_at($2::bigint, $3::jsonb) l
+LEFT JOIN catalogue_at($2) c ON c.kind = 'cultivar' AND c.code = l.cultivar
 WHERE l.code = ANY ($1::text[]);
 
 -- name: history
 -- The unvoided events of these lots, the forcing of the liner lots they stand on, and (if $2) looks
 -- at places where they stand or stood; in order of occurrence. What several lots share is looked
--- up once.
+-- up once. Only events of days up to $3 (at the sites $4 only before it), known at $5; $6 the lots
+-- that were something else then.
 WITH stock_lots AS (
     SELECT l.code AS lot, substr(parent.token, 5) AS stock_lot
-    FROM lots l
+    FROM lots_at($5::bigint, $6::jsonb) l
     CROSS JOIN LATERAL unnest(l.parents) AS parent (token)
     WHERE l.code = ANY ($1::text[]) AND parent.token LIKE 'lot:%'
 ),
@@ -125,20 +140,37 @@ SELECT n.lot, e.position, e.type, e.site, e.occurred, e.occurred_day,
        newest_data(e.type, e.version, e.data) AS data
 FROM named n
 JOIN events e ON e.position = n.position
-WHERE NOT EXISTS (SELECT FROM voids v WHERE v.voided_position = e.position)
+WHERE ($5 IS NULL OR e.position <= $5)
+  AND ($3::date IS NULL OR e.occurred_day < $3
+       OR (e.occurred_day = $3 AND e.site <> ALL ($4::text[])))
+  AND NOT EXISTS (
+      SELECT FROM voids v
+      WHERE v.voided_position = e.position AND ($5 IS NULL OR v.by_position <= $5))
   AND e.type NOT IN ('event.voided', 'hold.placed', 'hold.lifted', 'treatment.applied')
   AND e.type NOT LIKE 'reservation.%'
 ORDER BY n.lot, n.occurred_at, n.position;
 
 -- name: looks
--- Of these places with live trees: the last unvoided event of the types $2 by which somebody saw
--- the place, and since when trees of the lots there have stood there: of each account its first
--- leg is enough.
-WITH live AS (
-    SELECT b.place, b.site, sum(b.balance)::bigint AS trees, array_agg(DISTINCT b.lot_id) AS lots
+-- Places with live trees, and of each: the last unvoided event of the types $5 by which somebody saw
+-- it, and since when trees of the lots there have stood there: of each account its first leg is
+-- enough. Of the places $1 (null: all), at the moment of the legs $2 to $4 and of events at the
+-- sites $6 only before the day $2; $7 sites or null, $8.. one or null each: site, place.
+WITH later AS (
+    SELECT account_id, sum(delta) AS delta
+    FROM legs_after($2::date, $3::bigint[], $4::bigint)
+    GROUP BY account_id
+),
+live AS (
+    SELECT b.place, b.site, sum(b.balance - coalesce(later.delta, 0))::bigint AS trees,
+           array_agg(DISTINCT b.lot_id) AS lots
     FROM balances b
-    WHERE b.place = ANY ($1::text[])
-      AND b.kind = 'trees' AND b.balance > 0 AND b.stage IN ('grafted', 'pushed', 'ready')
+    LEFT JOIN later ON later.account_id = b.account_id
+    WHERE ($1::text[] IS NULL OR b.place = ANY ($1))
+      AND b.kind = 'trees' AND b.stage IN ('grafted', 'pushed', 'ready')
+      AND b.balance - coalesce(later.delta, 0) > 0
+      AND ($7::text[] IS NULL OR b.site = ANY ($7))
+      AND ($8::text IS NULL OR b.site = $8)
+      AND ($9::text IS NULL OR b.place = $9)
     GROUP BY b.place, b.site
 ),
 seen AS (
@@ -147,9 +179,14 @@ seen AS (
     LEFT JOIN LATERAL (
         SELECT e.occurred_day AS day
         FROM subjects s
-        JOIN events e ON e.position = s.position AND e.type = ANY ($2::text[])
+        JOIN events e ON e.position = s.position AND e.type = ANY ($5::text[])
         WHERE s.kind = 'place' AND s.code = live.place
-          AND NOT EXISTS (SELECT FROM voids v WHERE v.voided_position = e.position)
+          AND ($4 IS NULL OR e.position <= $4)
+          AND ($2 IS NULL OR e.occurred_day < $2
+               OR (e.occurred_day = $2 AND e.site <> ALL ($6::text[])))
+          AND NOT EXISTS (
+              SELECT FROM voids v
+              WHERE v.voided_position = e.position AND ($4 IS NULL OR v.by_position <= $4))
         ORDER BY s.occurred_at DESC, s.position DESC
         LIMIT 1
     ) AS look ON true
@@ -163,9 +200,13 @@ arrived AS (
             SELECT g.occurred_day AS day
             FROM legs g
             WHERE g.lot_id = b.lot_id AND g.account_id = b.account_id AND g.delta > 0
+              AND ($4 IS NULL OR g.position <= $4)
+              AND ($2 IS NULL OR g.occurred_day < $2
+                   OR (g.occurred_day = $2 AND g.position <> ALL ($3)))
               AND NOT EXISTS (
                   SELECT FROM voids v
-                  WHERE v.voided_position = g.position OR v.by_position = g.position
+                  WHERE (v.voided_position = g.position OR v.by_position = g.position)
+                    AND ($4 IS NULL OR v.by_position <= $4)
               )
             ORDER BY g.occurred_day
             LIMIT 1
@@ -180,7 +221,7 @@ SELECT arrived.place,
        arrived.since,
        arrived.last_look
 FROM arrived
-LEFT JOIN catalogue site ON site.kind = 'site' AND site.code = arrived.site
+LEFT JOIN catalogue_at($4) site ON site.kind = 'site' AND site.code = arrived.site
 WHERE arrived.since IS NOT NULL;
 
 -- name: forget
