@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from service.cli_running import Ending, run, settings_or_exit, something_there, tables_there
+from service.cli_running import run, settings_or_exit, something_there, tables_there
 
 if TYPE_CHECKING:
     from service.settings import Settings

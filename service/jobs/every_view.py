@@ -11,8 +11,11 @@ from service.views.applying import OnFaults, View
 from service.views.budwood import BudwoodOnHand
 from service.views.checks import Checks
 from service.views.lineage import Lineage
+from service.views.losses import Losses
+from service.views.push import PushObservations
 from service.views.rebuild import rebuild
 from service.views.stock_by_day import StockByDay
+from service.views.take import TakeView
 
 
 def every_view(clock: Clock) -> list[View]:
@@ -23,6 +26,9 @@ def every_view(clock: Clock) -> list[View]:
         BudwoodOnHand(),
         Lineage(),
         StockByDay(),
+        TakeView(),
+        Losses(),
+        PushObservations(),
         ReadyDatesView(clock),
     ]
 

@@ -1,0 +1,169 @@
+"""Push observations: for each graft, between which days it pushed, or since when it is waited for.
+
+Input for a fit of the time to push: interval-censored (`after_day`, `by_day`), left-censored where
+`after_day` is null, right-censored where `by_day` is null.
+"""
+
+from datetime import date
+from typing import Annotated, Any, Literal
+
+import msgspec
+from msgspec import Meta
+
+from service.storage.pool import Connection, Pool
+from service.storage.sql import load
+from service.storage.walls import seeing
+from service.trade.push import Outcome, observations
+from service.views.applying import Table
+from service.views.paging import page_key
+from service.views.positions import position
+from service.views.tree_lots import TreeLots, facts_of, histories
+
+SQL = load(__package__, "push.sql")
+NAME = "push_observations"
+
+
+class PushObservations(TreeLots):
+    """The per-subject view; subjects are tree lots."""
+
+    name: str = NAME
+    kind: Literal["per_subject"] = "per_subject"
+    follows: tuple[str, ...] = ()
+    tables: tuple[Table, ...] = (Table("push_observations"),)
+
+    async def recompute(self, conn: Connection, subjects: list[str]) -> None:
+        rows: list[dict[str, Any]] = []
+        for lot, history in await histories(conn, subjects):
+            facts = facts_of(lot)
+            for number, one in enumerate(observations(lot["code"], history, lot["day"]), 1):
+                rows.append(
+                    facts
+                    | {
+                        "number": number,
+                        "site": one.site,
+                        "place": one.place,
+                        "outcome": one.outcome,
+                        "cause": one.cause,
+                        "after_day": one.after,
+                        "by_day": one.by,
+                        "seen_before": one.seen_before,
+                        "trees": one.trees,
+                    }
+                )
+        await conn.execute(SQL.forget, subjects)
+        if rows:
+            await conn.execute(SQL.put, rows)
+
+
+class PushQuery(msgspec.Struct, frozen=True, kw_only=True):
+    """Filters. `grafted_from` and `grafted_to`: days of grafting, both included.
+
+    `after`: `next_after` of the page before.
+    """
+
+    site: str | None = None
+    place: str | None = None
+    lot: str | None = None
+    cultivar: str | None = None
+    rootstock: str | None = None
+    method: str | None = None
+    outcome: Outcome | None = None
+    grafted_from: date | None = None
+    grafted_to: date | None = None
+    limit: int = 100
+    after: list[Any] | None = None
+
+
+class PushRow(msgspec.Struct, frozen=True, kw_only=True):
+    """So many trees of a lot that went the same way between the same days at one place.
+
+    Days are calendar days of the site, numbers of days whole days from the day of grafting: summer
+    time changes neither. A tree of outcome `pushed` did so after the end of `after_day` and by the
+    end of `by_day`.
+    """
+
+    lot: str
+    site: str
+    place: Annotated[str, Meta(description="Where they waited; the consignment while on the way.")]
+    crop: str | None
+    cultivar: str | None
+    rootstock: str | None
+    method: str | None
+    attempt: int
+    grafted_on: date | None
+    outcome: Annotated[
+        Outcome,
+        Meta(
+            description="`pushed`: interval-censored. `waiting`: not pushed at the end of "
+            "`after_day` (right-censored). `failed` (scion dead), `lost`: found so on `by_day` "
+            "before any push. `gone`: left unpushed (right-censored)."
+        ),
+    ]
+    cause: Annotated[
+        str | None,
+        Meta(
+            description="Of `lost`: the cause. Of `gone`: sold, regrafted, grafted_onto, "
+            "label_lost, not_found."
+        ),
+    ]
+    after_day: Annotated[
+        date | None,
+        Meta(
+            description="Last day on which they were counted as not pushed, else the day of "
+            "grafting. Null where neither is known (left-censored)."
+        ),
+    ]
+    by_day: Annotated[date | None, Meta(description="Day on which the outcome was seen.")]
+    seen_before: Annotated[
+        bool,
+        Meta(description="False: nobody counted them before, so they may have pushed long ago."),
+    ]
+    after_days: Annotated[
+        int | None, Meta(description="`after_day` in days from grafting.", examples=[14])
+    ]
+    by_days: Annotated[
+        int | None, Meta(description="`by_day` in days from grafting.", examples=[21])
+    ]
+    trees: int
+
+
+class PushPage(msgspec.Struct, frozen=True, kw_only=True):
+    """A page in order of lot, the oldest outcomes first. Reflects the log up to `position`."""
+
+    position: int
+    rows: list[PushRow]
+    next_after: list[Any] | None
+
+
+async def push_observations(pool: Pool, query: PushQuery, sites: list[str] | None) -> PushPage:
+    """Observations at the sites that may be seen (None: all). Raises ValueError for a bad `after`.
+
+    Over all pages the trees of a lot sum to all that were grafted of it.
+    """
+    key = page_key(query.after, (str, int))
+    async with seeing(pool, sites) as conn:
+        reached = await position(conn, NAME)
+        records = await conn.fetch(
+            SQL.page,
+            sites,
+            query.site,
+            query.place,
+            query.lot,
+            query.cultivar,
+            query.rootstock,
+            query.method,
+            query.outcome,
+            query.grafted_from,
+            query.grafted_to,
+            *key,
+            query.limit + 1,
+        )
+    more = None
+    if len(records) > query.limit:
+        last = records[query.limit - 1]
+        more = [last["lot"], last["number"]]
+    rows = [
+        PushRow(**{name: record[name] for name in PushRow.__struct_fields__})
+        for record in records[: query.limit]
+    ]
+    return PushPage(position=reached, rows=rows, next_after=more)

@@ -1,0 +1,51 @@
+"""What views of tree lots share: which lots a batch touched, and their histories."""
+
+from collections import defaultdict
+from typing import Any
+
+import asyncpg
+
+from service.storage.pool import Connection
+from service.storage.sql import load
+from service.trade.lot_walk import TYPES, Told
+from service.views.applying import Batch
+from service.views.checks import decoded
+
+SQL = load(__package__, "tree_lots.sql")
+
+
+class TreeLots:
+    """The subjects of a view whose subjects are tree lots, by code."""
+
+    async def touched(self, conn: Connection, batch: Batch) -> list[str]:
+        """The tree lots that the batch's events may have changed."""
+        rows = await conn.fetch(SQL.touched, batch.after, batch.through)
+        return [row["code"] for row in rows]
+
+    async def everything(self, conn: Connection) -> list[str]:
+        """Every tree lot."""
+        return [row["code"] for row in await conn.fetch(SQL.everything)]
+
+
+async def histories(conn: Connection, lots: list[str]) -> list[tuple[asyncpg.Record, list[Told]]]:
+    """Each of these tree lots that stands and is not of a lost label, with its history.
+
+    The history holds the unvoided events that make or move its trees or read their take, in order
+    of occurrence; on one day what makes the lot comes first.
+    """
+    told: dict[str, list[Told]] = defaultdict(list)
+    for row in await conn.fetch(SQL.history, lots, list(TYPES)):
+        told[row["lot"]].append(Told(decoded(row), row["occurred_day"]))
+    return [(lot, told[lot["code"]]) for lot in await conn.fetch(SQL.lots, lots)]
+
+
+def facts_of(lot: asyncpg.Record) -> dict[str, Any]:
+    """What every row about a lot says of it."""
+    return {
+        "lot": lot["code"],
+        "cultivar": lot["cultivar"],
+        "rootstock": lot["rootstock"],
+        "method": lot["method"],
+        "attempt": lot["attempt"],
+        "grafted_on": lot["day"],
+    }
