@@ -7,6 +7,7 @@ import click
 import msgspec
 
 from service import __version__
+from service.cli_backup import backup, restore
 from service.cli_rebuild import rebuild
 from service.cli_records import export, import_file, template
 from service.cli_running import (
@@ -312,6 +313,8 @@ def show_settings() -> None:
 
 
 main.add_command(rebuild)
+main.add_command(backup)
+main.add_command(restore)
 for command in (template, import_file, export):
     main.add_command(command)
 
