@@ -13,6 +13,8 @@ from litestar.handlers import HTTPRouteHandler
 
 from service.api import logs, metrics, root
 from service.api.entrance import Application
+from service.api.guarding import GuardedConnection
+from service.api.limits import Limits
 from service.api.problems import answer_problem
 from service.api.routes import HANDLERS, option_handlers
 from service.api.services import Services, Writer
@@ -90,6 +92,7 @@ def assemble(settings: Settings, database: Database, appender: Writer, clock: Cl
         appender=appender,
         keys=KeyRing(database.writer, clock=clock),
         clock=clock,
+        limits=Limits(settings.rate_limit),
         ready_checks={
             "database": lambda: _database_check(database),
             "writer": lambda: _writer_check(appender),
@@ -111,6 +114,8 @@ def http(
         openapi_config=None,
         logging_config=None,
         request_max_body_size=settings.batch_body_limit,
+        body_seconds=settings.body_timeout,
+        most_at_once=settings.request_limit,
     )
 
 
@@ -157,7 +162,7 @@ def _config(app: Application, host: str, port: int) -> uvicorn.Config:
         host=host,
         port=port,
         loop="auto",
-        http="httptools",
+        http=GuardedConnection,
         ws="none",
         lifespan="on",
         log_config=None,

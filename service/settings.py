@@ -62,6 +62,9 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     query_timeout: int = 30
     body_limit: int = MEBIBYTE
     batch_body_limit: int = 8 * MEBIBYTE
+    body_timeout: int = 60
+    request_limit: int = 1000
+    rate_limit: int = 60_000
     queue_limit: int = 20_000
     group_limit: int = 1024
     metrics_port: int | None = None
@@ -220,6 +223,25 @@ VARIABLES: tuple[Variable, ...] = (
         _whole(1024, 1024 * MEBIBYTE),
         "bytes, from 1024 to 1073741824",
         "Largest request body for an array, NDJSON or CSV.",
+    ),
+    Variable(
+        "body_timeout",
+        _whole(1, 3600),
+        "seconds, from 1 to 3600",
+        "A request whose body takes longer to arrive is given up (408).",
+    ),
+    Variable(
+        "request_limit",
+        _whole(1, 100_000),
+        "a number from 1 to 100000",
+        "Most requests that one process answers at once; more are answered 503 with Retry-After.",
+    ),
+    Variable(
+        "rate_limit",
+        _whole(0, 10_000_000),
+        "requests a minute, from 0 to 10000000",
+        "Most requests of one key's name in a minute, in each process; more are answered 429 with "
+        "Retry-After. 0: no limit.",
     ),
     Variable(
         "queue_limit",

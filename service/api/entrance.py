@@ -1,5 +1,6 @@
-"""The outermost layer: request ids, a log line for each request, and headers for all answers."""
+"""The outermost layer: request ids, log lines, limits, and headers for all answers."""
 
+import asyncio
 from secrets import token_hex
 from time import perf_counter
 from typing import Any
@@ -8,17 +9,27 @@ import structlog
 from litestar import Litestar
 from litestar.types import Message, Receive, Scope, Send
 
-from service.api.headers import request_id
-from service.api.operation import header
+from service.api.headers import request_id, with_security
+from service.api.operation import Sent, header
+from service.api.problems import PROBLEM_TYPE, Problem, encode_problem
 from service.measures import count_request
 
 _log = structlog.get_logger("service.access")
+ADDRESS_BYTES = 8192
+HEADERS_BYTES = 32_768
 
 
 class Application(Litestar):
     """Litestar, with what must hold for every answer, those to unknown addresses included."""
 
-    __slots__ = ()
+    __slots__ = ("_at_hand", "body_seconds", "most_at_once")
+
+    def __init__(
+        self, *args: Any, body_seconds: int = 60, most_at_once: int = 1000, **rest: Any
+    ) -> None:
+        super().__init__(*args, **rest)
+        self.body_seconds, self.most_at_once = body_seconds, most_at_once
+        self._at_hand = 0
 
     async def __call__(self, scope: Any, receive: Receive, send: Send) -> None:  # type: ignore[override]
         if scope["type"] != "http":
@@ -37,15 +48,22 @@ class Application(Litestar):
             if message["type"] == "http.response.start":
                 status = message["status"]
                 message["headers"] = [
-                    *message["headers"],
+                    *with_security(list(message["headers"])),
                     (b"x-request-id", wanted.encode()),
-                    (b"x-content-type-options", b"nosniff"),
+                    *scope["state"].get("allowance", ()),
                 ]
             await send(message)
 
+        self._at_hand += 1
         try:
-            await super().__call__(scope, receive, send_with_headers)
+            over = self._beyond_limits(scope)
+            if over is not None:
+                await _answer(over, scope, receive, send_with_headers)
+            else:
+                in_time = InTime(receive, self.body_seconds)
+                await super().__call__(scope, in_time, send_with_headers)
         finally:
+            self._at_hand -= 1
             seconds = perf_counter() - begun
             route = scope.get("path_template")
             count_request(scope["method"], route, status, seconds)  # type: ignore[typeddict-item]
@@ -59,3 +77,53 @@ class Application(Litestar):
                     request_id=wanted,
                     principal=scope["state"].get("principal"),
                 )
+
+    def _beyond_limits(self, scope: Scope) -> Problem | None:
+        """What is wrong with a request before anybody looks at what it asks."""
+        if len(scope["raw_path"]) + len(scope["query_string"]) > ADDRESS_BYTES:
+            words = f"An address has at most {ADDRESS_BYTES} bytes."
+            return Problem("address-too-long", words, limit=ADDRESS_BYTES)
+        if sum(len(name) + len(value) for name, value in scope["headers"]) > HEADERS_BYTES:
+            words = f"Headers have at most {HEADERS_BYTES} bytes in all."
+            return Problem("headers-too-large", words, limit=HEADERS_BYTES)
+        # Whether the process is alive is asked above all when there is much to do.
+        if self._at_hand > self.most_at_once and scope["path"] not in ("/livez", "/readyz"):
+            words = f"{self.most_at_once} requests are being answered already."
+            return Problem("overloaded", words, headers={"Retry-After": "1"})
+        return None
+
+
+class InTime:
+    """`receive` that gives up when a request's body has not come in `seconds`."""
+
+    __slots__ = ("_end", "_receive", "_whole")
+
+    def __init__(self, receive: Receive, seconds: float) -> None:
+        self._receive, self._whole = receive, False
+        self._end = asyncio.get_running_loop().time() + seconds
+
+    async def __call__(self) -> Any:
+        # After the body comes nothing but word that the asker went away, whenever that is.
+        if self._whole:
+            return await self._receive()
+        try:
+            async with asyncio.timeout_at(self._end):
+                message = await self._receive()
+        except TimeoutError as error:
+            raise Problem(
+                "request-timeout",
+                "The body did not come in time.",
+                headers={"Connection": "close"},
+            ) from error
+        self._whole = not message.get("more_body", False)
+        return message
+
+
+async def _answer(problem: Problem, scope: Scope, receive: Receive, send: Send) -> None:
+    body = encode_problem(problem, scope)
+    headers = [(key.lower().encode(), value.encode()) for key, value in problem.headers.items()]
+    headers += [
+        (b"content-type", PROBLEM_TYPE.encode()),
+        (b"content-length", str(len(body)).encode()),
+    ]
+    await Sent(problem.status, headers, body)(scope, receive, send)

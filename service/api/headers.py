@@ -8,6 +8,29 @@ _IDEMPOTENCY = re.compile(r'(?P<quote>"?)(?P<key>[A-Za-z0-9._:-]{1,128})(?P=quot
 _REQUEST_ID = re.compile(r"[A-Za-z0-9-]{1,64}")
 _WAIT = re.compile(r'(?:^|[,\s])wait\s*=\s*"?(\d{1,4})"?\s*(?:[;,]|$)', re.IGNORECASE)
 MAX_WAIT = 30
+# What every answer says to browsers (OWASP REST Security Cheat Sheet, "Security headers"). TLS and
+# with it HSTS are the proxy's. Nothing here is for pages of other origins: there are no CORS ones.
+CONTENT_POLICY = b"content-security-policy"
+SECURITY = (
+    (b"x-content-type-options", b"nosniff"),
+    (CONTENT_POLICY, b"default-src 'none'; frame-ancestors 'none'"),
+    (b"referrer-policy", b"no-referrer"),
+    (b"permissions-policy", b"camera=(), geolocation=(), microphone=(), payment=(), usb=()"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+    (b"x-frame-options", b"DENY"),
+)
+
+
+def with_security(headers: list[tuple[bytes, bytes]]) -> list[tuple[bytes, bytes]]:
+    """An answer's headers with those for browsers; a page's own content policy stands.
+
+    What says nothing of being kept is not to be kept.
+    """
+    names = {name.lower() for name, _ in headers}
+    added = [(name, value) for name, value in SECURITY if name not in names]
+    if b"cache-control" not in names:
+        added.append((b"cache-control", b"no-store"))
+    return [*headers, *added]
 
 
 def idempotency_key(value: str | None) -> str | None:

@@ -141,19 +141,25 @@ def header(scope: Scope, name: bytes) -> str | None:
 
 
 async def asker(scope: Scope, services: Services) -> Principal:
-    """Who asks, by the Authorization header. Raises 401."""
+    """Who asks, by the Authorization header. Raises 401, and 429 when that is too often."""
     value = header(scope, b"authorization")
     if value is None:
         raise unauthenticated("Send your key in the header Authorization: Bearer …")
     scheme, _, token = value.partition(" ")
     if scheme.lower() != "bearer" or not token:
         raise unauthenticated("Keys are sent as Authorization: Bearer …", error="invalid_request")
+    token, address = token.strip(), (scope["client"] or ("",))[0]
+    if not services.keys.was_good(token):
+        services.limits.try_key(address)
     try:
-        principal = await services.keys.principal(token.strip())
+        principal = await services.keys.principal(token)
     except UNREACHABLE as error:
         raise unreachable() from error
     if principal is None:
+        services.limits.wrong_key(address)
         raise unauthenticated("The key is unknown, expired or revoked.", error="invalid_token")
+    allowance = services.limits.count(principal.name)
+    scope["state"]["allowance"] = [(k.lower().encode(), v.encode()) for k, v in allowance.items()]
     return principal
 
 

@@ -9,6 +9,7 @@ import msgspec
 import structlog
 from litestar import Request, Response
 from litestar.exceptions import HTTPException
+from litestar.types import Scope
 
 from service.trade.verdicts import Fault
 
@@ -77,6 +78,9 @@ KINDS: dict[str, Kind] = {
     "content-too-large": Kind(
         413, "The request is too large", "Send less at a time; `limit` says how much will do."
     ),
+    "address-too-long": Kind(
+        414, "The address is too long", "Ask with fewer or shorter parameters."
+    ),
     "unsupported-media-type": Kind(
         415, "The content is of a kind not read here", "The header Accept-Post lists what is read."
     ),
@@ -96,11 +100,20 @@ KINDS: dict[str, Kind] = {
         "Say which version you are changing",
         "Read the entry and send its ETag in If-Match, so that nobody's change is lost.",
     ),
+    "quota-exceeded": Kind(
+        429,
+        "Too much was asked in a short time",
+        "Send it again after Retry-After. RateLimit says how much is left, RateLimit-Policy how "
+        "much there is.",
+    ),
     "headers-too-large": Kind(431, "The headers are too large", "Send fewer or shorter headers."),
     "internal-error": Kind(
         500,
         "Something went wrong in the service",
         "It is not your request's fault. The request id leads to it in the service's log.",
+    ),
+    "overloaded": Kind(
+        503, "Too many requests are being answered", "Send it again after Retry-After."
     ),
     "busy": Kind(503, "Too much is waiting to be written", "Send it again after Retry-After."),
     "outcome-unknown": Kind(
@@ -246,6 +259,12 @@ def problem_of(error: Exception) -> Problem:
     return Problem("internal-error", "The service met something it was not prepared for.")
 
 
+def encode_problem(problem: Problem, scope: Scope) -> bytes:
+    """The document as it is sent, for the request of `scope`."""
+    request_id = scope.get("state", {}).get("request_id")
+    return msgspec.json.encode(problem.document(scope["path"], request_id))
+
+
 def answer_problem(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:
     """The exception handler for everything: logs what is the service's own fault, answers all."""
     problem = problem_of(error)
@@ -253,6 +272,6 @@ def answer_problem(request: Request[Any, Any, Any], error: Exception) -> Respons
     request_id = scope.get("state", {}).get("request_id")
     if problem.slug == "internal-error":
         _log.error("unforeseen", path=scope["path"], request_id=request_id, exc_info=error)
-    body = msgspec.json.encode(problem.document(scope["path"], request_id))
+    body = encode_problem(problem, scope)
     headers = {"Cache-Control": "no-store", **problem.headers}
     return Response(body, status_code=problem.status, media_type=PROBLEM_TYPE, headers=headers)

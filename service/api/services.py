@@ -8,6 +8,7 @@ from typing import Any, Protocol
 
 import asyncpg
 
+from service.api.limits import Limits
 from service.api.problems import Problem
 from service.clock import Clock, system_clock
 from service.log.keys import KeyRing
@@ -43,6 +44,7 @@ class Services:
     # True when the process is to be sent no more requests.
     stopping: bool = False
     ready_checks: dict[str, Callable[[], Awaitable[str | None]]] = field(default_factory=dict)
+    limits: Limits = field(default_factory=Limits)
     # Who asks: `reading` shows what may be seen by them, and nothing while nobody asks.
     asker: Principal = NOBODY
 

@@ -16,6 +16,7 @@ import msgspec
 from service import __version__
 from service.api.operation import JSON, NDJSON, Operation
 from service.api.problems import KINDS, PROBLEM_TYPE, ProblemDocument
+from service.api.tags import TAGS
 from service.trade.events import Event
 from service.trade.events.catalogue import Entry
 
@@ -23,7 +24,15 @@ COMMITTED = Path("openapi/openapi.json")
 _REF = "#/components/schemas/"
 _UNIONS = ("Event", "Entry")
 ARRAY_LIMIT = 1000
-_ALWAYS = ("malformed-request", "validation-error", "internal-error", "not-ready")
+_ALWAYS = (
+    "malformed-request",
+    "validation-error",
+    "address-too-long",
+    "headers-too-large",
+    "internal-error",
+    "not-ready",
+    "overloaded",
+)
 _HEADERS = {
     "Idempotency-Key": (
         "Makes a retry safe: the same key with the same request gets the first answer. "
@@ -86,14 +95,18 @@ def build() -> dict[str, Any]:
             "version": __version__,
             "summary": "Event log and REST service for nurseries that graft fruit trees",
             "description": _ABOUT,
+            "contact": {"name": "Whoever runs this service for your nursery"},
             "license": {"name": "Apache-2.0", "identifier": "Apache-2.0"},
         },
         "servers": [{"url": "/", "description": "This service."}],
-        "tags": [{"name": tag} for tag in dict.fromkeys(one.tag for one in declared)],
+        "tags": [
+            {"name": tag, "description": TAGS.get(tag, "")}
+            for tag in dict.fromkeys(one.tag for one in declared)
+        ],
         "paths": paths,
         "components": {
             "schemas": components,
-            "responses": {slug: _problem(slug) for slug in KINDS},
+            "responses": {slug: _problem(slug) for slug in KINDS if _refers(paths, slug)},
             "securitySchemes": {
                 "key": {
                     "type": "http",
@@ -291,12 +304,22 @@ def _responses(one: Operation, schemas: dict[str, Any]) -> dict[str, Any]:
 def _problems(one: Operation) -> list[str]:
     slugs = [*_ALWAYS, *one.problems]
     if one.scope is not None:
-        slugs += ["unauthenticated", "insufficient-scope"]
+        slugs += ["unauthenticated", "insufficient-scope", "quota-exceeded"]
         if "{" in one.path:
             slugs.append("not-found")
     if one.accepts:
-        slugs += ["unsupported-media-type", "content-too-large"]
+        slugs += ["unsupported-media-type", "content-too-large", "request-timeout"]
     return list(dict.fromkeys(slugs))
+
+
+def _refers(paths: dict[str, Any], slug: str) -> bool:
+    """Whether an answer of some operation is that problem and no other."""
+    told = {"$ref": f"#/components/responses/{slug}"}
+    return any(
+        told in described["responses"].values()
+        for methods in paths.values()
+        for described in methods.values()
+    )
 
 
 def _problem(slug: str) -> dict[str, Any]:

@@ -54,7 +54,7 @@ def split_token(token: str) -> tuple[str, bytes]:
     match = _TOKEN.fullmatch(token)
     if match is not None:
         return match[1], hashlib.sha256(match[2].encode()).digest()
-    digest = hashlib.sha256(token.encode("utf-8", "surrogateescape")).digest()
+    digest = _mark(token)
     return "set-" + base64.b32encode(digest[:10]).decode().lower(), digest
 
 
@@ -134,6 +134,11 @@ async def look_up(
     return principal, row["expires_at"]
 
 
+def _mark(token: str) -> bytes:
+    """What is remembered of a token: its hash."""
+    return hashlib.sha256(token.encode("utf-8", "surrogateescape")).digest()
+
+
 class KeyRing:
     """Verifies tokens, remembering each for a few seconds so that a request costs no query.
 
@@ -151,10 +156,15 @@ class KeyRing:
     ) -> None:
         self._pool, self._clock, self._remember, self._most = pool, clock, remember, most
         self._known: dict[bytes, tuple[float, Principal | None]] = {}
+        self._good: set[bytes] = set()
+
+    def was_good(self, token: str) -> bool:
+        """Whether the token has been right in this process; it may be revoked by now."""
+        return _mark(token) in self._good
 
     async def principal(self, token: str) -> Principal | None:
         """Who the token stands for, or None."""
-        mark = hashlib.sha256(token.encode("utf-8", "surrogateescape")).digest()
+        mark = _mark(token)
         known = self._known.get(mark)
         now = monotonic()
         if known is not None and known[0] > now:
@@ -172,7 +182,10 @@ class KeyRing:
                 until = min(until, now + left)
         if len(self._known) >= self._most:
             self._known.clear()
+            self._good.clear()
         self._known[mark] = (until, principal)
+        if principal is not None:
+            self._good.add(mark)
         return principal
 
     def forget(self) -> None:

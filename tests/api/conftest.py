@@ -9,6 +9,7 @@ import httpx
 import pytest
 import uvicorn
 
+from service.api.guarding import GuardedConnection
 from service.application import assemble, http
 from service.clock import system_clock
 from service.log.append import Appender
@@ -24,7 +25,13 @@ MakeClient = Callable[..., Awaitable[Client]]
 @asynccontextmanager
 async def listening(app: object) -> AsyncIterator[str]:
     """The address of `app`, served by uvicorn on a free port."""
-    config = uvicorn.Config(app, log_config=None, access_log=False, http="httptools", ws="none")  # type: ignore[arg-type]
+    config = uvicorn.Config(
+        app,  # type: ignore[arg-type]
+        log_config=None,
+        access_log=False,
+        http=GuardedConnection,
+        ws="none",
+    )
     server = uvicorn.Server(config)
     # With its protocol named, asyncio sends without delay (TCP_NODELAY): 40 ms an answer.
     with socket.socket(proto=socket.IPPROTO_TCP) as sock:
