@@ -1,6 +1,7 @@
 """Conditional requests (RFC 9110 sections 8.8.3 and 13): entity tags and what is asked of them."""
 
 import re
+from hashlib import blake2b
 
 from service.api.problems import Mistake, Problem
 
@@ -10,6 +11,11 @@ _TAG = re.compile(r'\s*(W/)?"([\x21\x23-\x7e\x80-\xff]*)"\s*(?:,|$)')
 def etag(position: int | str, *, weak: bool = False) -> str:
     """The entity tag of a thing whose last change is at `position`."""
     return f'W/"{position}"' if weak else f'"{position}"'
+
+
+def content_tag(body: bytes) -> str:
+    """The entity tag of an answer that is of many things: it goes by what it says."""
+    return f'"{blake2b(body, digest_size=12).hexdigest()}"'
 
 
 def strongly_equal(one: str, other: str) -> bool:

@@ -20,6 +20,7 @@ from service.api import (
     root,
     sheets,
     stock,
+    take,
     temperatures,
     work_orders,
 )
@@ -40,6 +41,7 @@ HANDLERS: list[HTTPRouteHandler] = [
     *printing.HANDLERS,
     *sheets.HANDLERS,
     *stock.HANDLERS,
+    *take.HANDLERS,
     *due.HANDLERS,
     *alerts.HANDLERS,
     *temperatures.HANDLERS,
