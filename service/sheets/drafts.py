@@ -128,6 +128,7 @@ def columns_of(row: Row, at: str, names: dict[str, str]) -> dict[str, Origin]:
 def finish(drafting: Drafting, sheet: str) -> None:
     """Give every draft its id and its event; what can't be an event becomes a fault."""
     told: Counter[bytes] = Counter()
+    at_fault = {fault.line for fault in drafting.faults}
     for draft in drafting.drafts:
         content = _encode(draft.envelope)
         papers = "\x1f".join(str(row.get("sheet") or "") for row in draft.rows)
@@ -138,6 +139,9 @@ def finish(drafting: Drafting, sheet: str) -> None:
         try:
             draft.event = _decode(draft.raw)
         except msgspec.ValidationError as error:
+            if at_fault.intersection(draft.lines):
+                # Said already, in words of the sheet.
+                continue
             what, _, path = str(error).partition(" - at `$")
             line, column = draft.origin_of("#" + path.rstrip("`").replace(".", "/"))
             drafting.faults.append(CellFault(line=line, column=column, detail=f"{what}."))
