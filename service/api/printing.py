@@ -148,12 +148,11 @@ async def get_count_sheet(call: Call[CountSheetQuery]) -> Reply:
     What comes back is typed into the CSV of `/v1/count-sheet.csv`, which has the same rows.
     """
     asked = call.query
-    site, day, lines = await _standing(call)
+    place, day, lines = await _standing(call)
     html = printing_pages.count_sheet(
         lines,
         asked.count,
-        site=site,
-        place=asked.place,
+        place=place,
         day=day,
         book=asked.book,
         sheet=asked.sheet,
@@ -182,8 +181,8 @@ async def get_count_sheet_csv(call: Call[CountSheetCsvQuery]) -> Reply:
     return _csv(printing.counts_csv(lines), f"counts-{asked.place}-{day}.csv")
 
 
-async def _standing(call: Call[Any]) -> tuple[str, date, list[printing.Line]]:
-    """Site and day of a count, and its rows. Raises 422 for what is no place in the catalogue."""
+async def _standing(call: Call[Any]) -> tuple[Place, date, list[printing.Line]]:
+    """Place and day of a count, and its rows. Raises 422 for what is no place in the catalogue."""
     asked = call.query
     async with call.services.reading(one_moment=True) as connection:
         sites = call.principal.site_list
@@ -191,15 +190,13 @@ async def _standing(call: Call[Any]) -> tuple[str, date, list[printing.Line]]:
         if found is None:
             # A consignment on its way is a place for other lists.
             raise bad_parameter("place", f"No place {asked.place} is known.", "unknown_code")
-        assert isinstance(found.entry, Place)
-        site = found.entry.site
-        today = (await site_days(connection, call.services.clock()))[site]
-        standing = await at_place(connection, site, asked.place)
+        place = found.entry
+        assert isinstance(place, Place)
+        today = (await site_days(connection, call.services.clock()))[place.site]
+        standing = await at_place(connection, place.site, place.code)
     day = asked.day or today
-    lines = printing.count_lines(
-        standing, asked.count, site=site, place=asked.place, day=day, sheet=asked.sheet
-    )
-    return site, day, lines
+    lines = printing.count_lines(standing, asked.count, place=place, day=day, sheet=asked.sheet)
+    return place, day, lines
 
 
 HANDLERS = [get_day_sheet, get_day_sheet_csv, get_count_sheet, get_count_sheet_csv]

@@ -13,6 +13,7 @@ import msgspec
 from service.sheets.columns import COUNTS, GRAFTING
 from service.sheets.writing import write_csv
 from service.trade.accounts import UNGRADED
+from service.trade.events.catalogue import Place
 from service.views.at_place import AtPlace
 from service.views.grafting_list import GraftingList, OrderOfTheDay, ToGraft
 
@@ -26,12 +27,14 @@ WAITING_STAGES = ("grafted", "pushed", "failed")
 class Line(msgspec.Struct, frozen=True, kw_only=True):
     """A row to be written on. `cells` by the template's columns; the rest is only printed.
 
-    `book`: the book's figures, by stage in a push count; shown only to who asks for them.
+    `shared`: one more line for what the row above is for. `book`: the book's figures, by stage in
+    a push count; shown only to who asks for them.
     """
 
     cells: dict[str, str]
     what: str = ""
     up_to: int | None = None
+    shared: bool = False
     use_by: date | None = None
     bag_place: str = ""
     size: str = ""
@@ -50,9 +53,9 @@ def grafting_lines(
         (
             one,
             [
-                _grafting_line(listed, one, row, sheet)
+                _grafting_line(listed, one, row, sheet, shared=number > 0)
                 for row in one.rows
-                for _ in range(_lines_for(listed, one))
+                for number in range(_lines_for(listed, one))
             ],
         )
         for one in listed.orders
@@ -66,7 +69,7 @@ def _lines_for(listed: GraftingList, one: OrderOfTheDay) -> int:
 
 
 def _grafting_line(
-    listed: GraftingList, one: OrderOfTheDay, row: ToGraft, sheet: str | None
+    listed: GraftingList, one: OrderOfTheDay, row: ToGraft, sheet: str | None, *, shared: bool
 ) -> Line:
     order = one.order
     return Line(
@@ -84,6 +87,7 @@ def _grafting_line(
         ),
         what=item(order.cultivar, order.rootstock),
         up_to=row.count,
+        shared=shared,
         use_by=row.use_by,
         bag_place=row.bag_place or "",
         size=row.size or "",
@@ -103,8 +107,7 @@ def count_lines(
     standing: Iterable[AtPlace],
     kind: CountKind,
     *,
-    site: str,
-    place: str,
+    place: Place,
     day: date,
     sheet: str | None,
 ) -> list[Line]:
@@ -113,7 +116,7 @@ def count_lines(
     A stock count has a row for each lot or bag, size, stage and grade; a push count one for each
     lot and size of trees that are not ready.
     """
-    common = {"date": day, "site": site, "place": place, "sheet": sheet}
+    common = {"date": day, "site": place.site, "place": place.code, "sheet": sheet}
     lines: dict[tuple[str, ...], Line] = {}
     for one in standing:
         push = kind == "push"

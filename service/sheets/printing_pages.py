@@ -10,12 +10,14 @@ from typing import Literal
 
 from service.sheets.columns import COUNTS
 from service.sheets.printing import CountKind, Line
+from service.trade.events.catalogue import Place
+from service.trade.methods import METHODS
 from service.views.grafting_list import GraftingList, OrderOfTheDay
 from service.views.work_orders import WorkOrderRow
 
 Paper = Literal["a4", "letter"]
 # Rows at the end for what is not on the list.
-BLANK_ROWS = 6
+BLANK_ROWS = 4
 STYLE = """
 @page { size: PAPER landscape; margin: 11mm 10mm 14mm;
   @bottom-right { content: "Page " counter(page) " of " counter(pages);
@@ -32,6 +34,7 @@ header p { margin: 1mm 0 0; font-size: 11.5pt; }
   font-size: 8.5pt; }
 table { border-collapse: collapse; width: 100%; }
 thead { display: table-header-group; }
+tr.running th { border: 0; padding: 0 0 1mm; font-weight: normal; }
 th { text-align: left; font-size: 8.5pt; font-weight: bold; vertical-align: bottom; }
 th, td { border: 0.6pt solid #000; padding: 1mm 1.6mm; }
 tr { break-inside: avoid; }
@@ -41,14 +44,13 @@ tr.order td { border-top: 1.8pt solid #000; background: #fff; padding: 2mm 1.6mm
 td { height: 12mm; vertical-align: middle; }
 tr.order td, tr.told td { height: auto; }
 td small, .order small { display: block; font-size: 8.5pt; }
-.box { border: 1.6pt solid #000; min-width: 19mm; }
-.wide { min-width: 30mm; }
+.box { border: 1.4pt solid #000; min-width: 24mm; }
 .number { text-align: right; font-size: 12.5pt; font-weight: bold; white-space: nowrap; }
 .code { font-family: "DejaVu Sans Mono", "Courier New", monospace; font-weight: bold;
   white-space: nowrap; }
 .late { border: 1pt solid #000; padding: 0 1.5mm; font-weight: bold; }
-footer { margin-top: 4mm; font-size: 9pt; break-inside: avoid; }
-footer p { margin: 0 0 1.5mm; }
+aside { font-size: 9pt; margin-bottom: 3mm; }
+aside p { margin: 0 0 1.5mm; }
 .care { border: 1pt solid #000; padding: 1.5mm 2mm; }
 @media screen { body { max-width: 285mm; margin: 8mm auto; padding: 0 6mm; } }
 """
@@ -80,17 +82,18 @@ def day_sheet(
     whose = f"for {listed.grafter}" if listed.grafter else "for all grafters"
     where = f"{listed.site_name} ({listed.site}) · {_long(listed.day)} · {whose}"
     headings = [
-        "Bag", "Liners", "Method", "Trees stand then at", "Up to", "Grafter", "Trees grafted",
+        "Order", "Bag", "Liners", "Method", "To place", "Up to", "Grafter", "Trees grafted",
         "Buds taken",
     ]  # fmt: skip
     body = "".join(_order_rows(one, lines, len(headings)) for one, lines in rows)
     body += _told_row("Not on the list: order, bag and liners are to be written too", len(headings))
-    body += BLANK_ROWS * f"<tr>{4 * '<td></td>'}<td></td>{_boxes(3)}</tr>"
+    body += BLANK_ROWS * f"<tr>{6 * '<td></td>'}{_boxes(3)}</tr>"
     nothing = "" if rows else "<p>No work order waits for this day.</p>"
     if listed.left_out:
         nothing += "<p>More orders wait than fit a sheet; the first of them are here.</p>"
-    feet = [f'<p class="care">{escape(CARE)}</p>', f"<p>{escape(FILLING)}</p>"]
-    return _page("Grafting to do", where, nothing + _table(headings, body), feet, sheet, paper)
+    methods = f"Method, where none is printed, one of: {', '.join(METHODS)}."
+    notes = [f'<p class="care">{escape(CARE)}</p>', f"<p>{escape(FILLING)} {escape(methods)}</p>"]
+    return _page("Grafting to do", where, nothing, headings, body, notes, sheet, paper)
 
 
 def _order_rows(one: OrderOfTheDay, lines: Iterable[Line], width: int) -> str:
@@ -106,11 +109,16 @@ def _order_rows(one: OrderOfTheDay, lines: Iterable[Line], width: int) -> str:
         )
         method = escape(cells.get("method", "").replace("_", " "))
         shown += (
-            f"<tr><td>{bag}</td><td>{liners}</td><td>{method}</td>"
-            f"<td>{_code(cells.get('place'))}</td><td class=number>{line.up_to}</td>"
-            f"{_boxes(3)}</tr>"
+            f"<tr><td>{_code(cells.get('work_order'))}</td><td>{bag}</td><td>{liners}</td>"
+            f"<td>{method}</td><td>{_code(cells.get('place'))}</td>{_up_to(line)}{_boxes(3)}</tr>"
         )
     return shown
+
+
+def _up_to(line: Line) -> str:
+    if line.shared:
+        return "<td><small>shared with<br>the row above</small></td>"
+    return f"<td class=number>{line.up_to}</td>"
 
 
 def _order_words(one: OrderOfTheDay) -> str:
@@ -149,15 +157,14 @@ def count_sheet(
     lines: Sequence[Line],
     kind: CountKind,
     *,
-    site: str,
-    place: str,
+    place: Place,
     day: date,
     book: bool,
     sheet: str | None,
     paper: Paper,
 ) -> str:
     """What stands at a place, to be counted; the book's figures only with `book`."""
-    where = f"{site} · {place} · {_long(day)}"
+    where = f"{place.site} · {place.structure} · {place.code} · {_long(day)}"
     if kind == "push":
         boxes = ["Pushed", "Waiting", "Failed", "Unclear", "Removed dead", "Cause"]
         headings = ["Lot", "What", "Size"]
@@ -183,20 +190,29 @@ def count_sheet(
     body += _told_row("Found here and not on the list", width)
     body += BLANK_ROWS * f"<tr>{len(headings) * '<td></td>'}{_boxes(len(boxes))}</tr>"
     nothing = "" if lines else "<p>By the book nothing stands here.</p>"
-    content = nothing + _table([*headings, *boxes], body)
-    return _page(title, where, content, _count_feet(kind), sheet, paper, reason=kind == "stock")
+    return _page(
+        title,
+        where,
+        nothing,
+        [*headings, *boxes],
+        body,
+        _count_notes(kind),
+        sheet,
+        paper,
+        reason=kind == "stock",
+    )
 
 
-def _count_feet(kind: CountKind) -> list[str]:
+def _count_notes(kind: CountKind) -> list[str]:
     words = (
         "Count what stands, not what should. 0 is an answer: write it. Leave a box empty only "
         "where nobody looked."
     )
-    feet = [f"<p>{words}</p>"]
+    notes = [f"<p>{words}</p>"]
     if kind == "push":
         causes = ", ".join(COUNTS.column("cause").choices)
-        feet.append(f"<p>Cause of what was removed dead, one of: {escape(causes)}.</p>")
-    return feet
+        notes.append(f"<p>Cause of what was removed dead, one of: {escape(causes)}.</p>")
+    return notes
 
 
 # -- parts ----------------------------------------------------------------------------------
@@ -205,13 +221,18 @@ def _count_feet(kind: CountKind) -> list[str]:
 def _page(
     title: str,
     where: str,
-    content: str,
-    feet: Iterable[str],
+    nothing: str,
+    headings: Sequence[str],
+    body: str,
+    notes: Iterable[str],
     sheet: str | None,
     paper: Paper,
     *,
     reason: bool = False,
 ) -> str:
+    # Repeated on every page, so that a loose one says whose it is.
+    running = " · ".join([title, where, *([f"sheet {sheet}"] if sheet else [])])
+    content = nothing + _table(running, headings, body)
     write = ["<span>Sheet no. " + (f"<b>{escape(sheet)}</b>" if sheet else "") + "</span>"]
     if reason:
         write.append("<span>Reason</span>")
@@ -220,14 +241,17 @@ def _page(
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         f"<title>{escape(title)} · {escape(where)}</title><style>{style(paper)}</style></head>"
         f"<body><header><div><h1>{escape(title)}</h1><p>{escape(where)}</p></div>"
-        f"<div class=write>{''.join(write)}</div></header>{content}"
-        f"<footer>{''.join(feet)}</footer></body></html>\n"
+        f"<div class=write>{''.join(write)}</div></header>"
+        f"<aside>{''.join(notes)}</aside>{content}</body></html>\n"
     )
 
 
-def _table(headings: Sequence[str], body: str) -> str:
+def _table(running: str, headings: Sequence[str], body: str) -> str:
     names = "".join(f"<th>{escape(heading)}</th>" for heading in headings)
-    return f"<table><thead><tr>{names}</tr></thead><tbody>{body}</tbody></table>"
+    head = (
+        f"<tr class=running><th colspan={len(headings)}>{escape(running)}</th></tr><tr>{names}</tr>"
+    )
+    return f"<table><thead>{head}</thead><tbody>{body}</tbody></table>"
 
 
 def _told_row(words: str, width: int, *, order: bool = False) -> str:
