@@ -1,0 +1,96 @@
+"""One service and one database, shared by all examples of a run, and what is asked of them."""
+
+import asyncio
+from typing import Any
+
+import asyncpg
+
+from service.storage.pool import register_json
+from tests.ledger.served import Served
+from tests.support.bench_side import entry
+
+CATALOGUE = [
+    entry("site", "ANY", "ANY", name="Any", time_zone="UTC", latitude=0, longitude=0),
+    entry("rootstock", "CARRIZO", "ANY", crop="citrus", name="Carrizo"),
+    entry("size", "P9", "ANY", label="9 cm pot"),
+    entry("size", "P12", "ANY", label="12 cm pot"),
+]
+NO_DAY_BELOW_ZERO = """
+SELECT lot_id, account_id, occurred_day, standing FROM (
+    SELECT lot_id, account_id, occurred_day,
+           sum(sum(delta)) OVER (PARTITION BY lot_id, account_id ORDER BY occurred_day) AS standing
+    FROM legs WHERE position > $1 GROUP BY 1, 2, 3) AS days
+JOIN balances USING (lot_id, account_id)
+WHERE standing < 0 AND kind NOT IN ('source', 'variance')
+"""
+SUMS = """
+SELECT b.commodity, sum(g.delta)::bigint AS sum
+FROM legs g JOIN balances b USING (lot_id, account_id)
+WHERE g.position > $1 GROUP BY 1 HAVING sum(g.delta) <> 0
+"""
+BOOKS_ARE_SUMS = """
+SELECT lot_id, account_id, balance, sum
+FROM (SELECT b.* FROM balances b JOIN lots l USING (lot_id) WHERE l.position > $1) AS b
+FULL JOIN (SELECT lot_id, account_id, sum(delta) FROM legs WHERE position > $1 GROUP BY 1, 2) AS s
+USING (lot_id, account_id) WHERE balance IS DISTINCT FROM coalesce(sum, 0)
+"""
+DAYS = """
+SELECT l.code, b.site, b.kind, b.place, b.stage, b.size, b.grade, b.ref, g.occurred_day,
+       sum(g.delta)::int
+FROM lots l JOIN balances b USING (lot_id) JOIN legs g USING (lot_id, account_id)
+WHERE starts_with(l.code, $1) GROUP BY 1, 2, 3, 4, 5, 6, 7, 8, 9 HAVING sum(g.delta) <> 0
+"""
+CLAIMS = """
+SELECT r.code, r.state, c.open::int FROM reservations r
+JOIN commitments c ON c.reservation = r.code WHERE starts_with(r.code, $1) ORDER BY r.code, c.line
+"""
+HOLDS = """
+SELECT code, kind, target || ':' || target_code, from_day, lifted_day
+FROM holds WHERE starts_with(code, $1) ORDER BY code
+"""
+LOADS = """
+SELECT code, to_site, voided, received_day FROM consignments
+WHERE starts_with(code, $1) ORDER BY code
+"""
+ORDERS = """
+SELECT code, site, wanted::int, done::int, ended IS NOT NULL FROM work_orders
+WHERE starts_with(code, $1) ORDER BY code
+"""
+ANCESTRY = """
+SELECT code, ancestry FROM lots WHERE starts_with(code, $1) AND NOT voided ORDER BY code
+"""
+DENSE = "SELECT count(*), max(position), min(position) FROM events"
+
+
+class World:
+    """One service and one database, which all examples of a run share: each has its own codes."""
+
+    def __init__(self, served: Served) -> None:
+        self.served = served
+        self.examples = 0
+        self.runner = asyncio.Runner()
+        self.connection = self.runner.run(self._connect())
+        self.client = served.client()
+        for part in (CATALOGUE[:1], CATALOGUE[1:]):
+            answer = self.client.post("/v1/events", json=part)
+            assert answer.status_code == 201, answer.text
+
+    async def _connect(self) -> "asyncpg.Connection[Any]":
+        connection = await asyncpg.connect(self.served.database_url)
+        await register_json(connection)
+        return connection
+
+    def ask(self, sql: str, *parts: Any) -> list[tuple[Any, ...]]:
+        rows = self.runner.run(self.connection.fetch(sql, *parts))
+        return [tuple(row.values()) for row in rows]
+
+    def restart(self) -> None:
+        self.client.close()
+        self.served.kill()
+        self.served.start()
+        self.client = self.served.client()
+
+    def close(self) -> None:
+        self.client.close()
+        self.runner.run(self.connection.close())
+        self.runner.close()
