@@ -12,7 +12,7 @@ MIGRATIONS := $(filter-out migrations/sql/0001% migrations/sql/0002% migrations/
 	$(wildcard migrations/sql/*.sql))
 
 .DEFAULT_GOAL := help
-.PHONY: help install demo demo-reset test check format bench openapi lock clean
+.PHONY: help install demo demo-reset test check format bench openapi lint-openapi image lock clean
 
 help: ## What there is
 	@awk 'BEGIN { FS = ":.*## " } /^[a-z-]+:.*## / { printf "  make %-12s %s\n", $$1, $$2 }' Makefile
@@ -57,6 +57,16 @@ bench: $(INSTALLED) ## Measure: ratios from one run on this machine
 
 openapi: $(INSTALLED) ## Write openapi/openapi.json anew
 	@$(BIN)/graftlog openapi
+
+lint-openapi: $(INSTALLED) ## Hold the interface's description to two linters (needs npx, fetches them)
+	@file=$$(mktemp --suffix=.json) && trap 'rm -f "$$file"' EXIT \
+		&& $(BIN)/graftlog openapi --file "$$file" >/dev/null \
+		&& npx --yes @stoplight/spectral-cli@6.16.3 lint --fail-severity=hint \
+			--ruleset openapi/spectral.yaml "$$file" \
+		&& npx --yes @redocly/cli@2.77.0 lint --config openapi/redocly.yaml "$$file"
+
+image: ## Build the container image `graftlog` (needs docker)
+	docker build -f docker/Dockerfile -t graftlog .
 
 lock: $(INSTALLED) ## Write requirements.lock anew, with hashes and without addresses (needs uv)
 	uv pip compile pyproject.toml --group dev --universal --generate-hashes --no-annotate \

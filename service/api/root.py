@@ -21,6 +21,7 @@ class Index(msgspec.Struct, frozen=True, kw_only=True):
     service: str
     version: str
     description: str
+    docs: str
     events: str
 
 
@@ -43,9 +44,15 @@ class ProblemKind(msgspec.Struct, frozen=True, kw_only=True):
 @operation("GET", "/", tag="Service", scope=None, answer=Index)
 async def get_index(call: Call[NoQuery]) -> Reply:
     """Where the description of the interface and the health of the service are."""
-    links = '</openapi.json>; rel="service-desc", </readyz>; rel="status"'
+    links = (
+        '</openapi.json>; rel="service-desc", </docs>; rel="service-doc", </readyz>; rel="status"'
+    )
     index = Index(
-        service="graftlog", version=VERSION, description="/openapi.json", events="/v1/events"
+        service="graftlog",
+        version=VERSION,
+        description="/openapi.json",
+        docs="/docs",
+        events="/v1/events",
     )
     return Reply(index, headers={"Link": links}, cache=PUBLIC)
 

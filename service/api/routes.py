@@ -9,6 +9,7 @@ from service.api import (
     alerts,
     catalogue,
     claims,
+    docs,
     due,
     events,
     history,
@@ -29,6 +30,7 @@ from service.api.operation import Operation, Sent
 HANDLERS: list[HTTPRouteHandler] = [
     *root.HANDLERS,
     metrics.get_metrics,
+    *docs.HANDLERS,
     events.record_events,
     history.list_events,
     history.get_event,
