@@ -30,6 +30,26 @@ LANGUAGE sql STABLE PARALLEL SAFE AS $$
 $$;
 COMMENT ON FUNCTION lots_at IS 'The lots as known at a position (null: now). changed: those that later events made something else, as they were; null for none.';
 
+CREATE FUNCTION lots_there(
+    last_day date, left_out bigint [], known bigint, changed jsonb
+)
+RETURNS SETOF lots
+LANGUAGE sql STABLE PARALLEL SAFE AS $$
+    SELECT l.* FROM lots_at(known, changed) AS l
+    WHERE NOT l.voided
+      AND (last_day IS NULL OR EXISTS (
+          SELECT FROM legs g
+          WHERE g.lot_id = l.lot_id
+            AND (g.occurred_day < last_day
+                 OR (g.occurred_day = last_day AND g.position <> ALL (left_out)))
+            AND (known IS NULL OR g.position <= known)
+            AND NOT EXISTS (
+                SELECT FROM voids v
+                WHERE (v.voided_position = g.position OR v.by_position = g.position)
+                  AND (known IS NULL OR v.by_position <= known))))
+$$;
+COMMENT ON FUNCTION lots_there IS 'Those of lots_at that were there: by an event of last_day or before, standing as far as was known.';
+
 CREATE FUNCTION bags_at(known bigint, changed jsonb)
 RETURNS SETOF bags
 LANGUAGE sql STABLE PARALLEL SAFE AS $$

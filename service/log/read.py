@@ -16,7 +16,6 @@ from service.log.stored import (
     CatalogueItem,
     Gone,
     HoldNow,
-    LotSummary,
     ReservationNow,
     StandingNow,
     StoredEvent,
@@ -60,7 +59,7 @@ async def head(connection: Connection) -> int:
     return int(await connection.fetchval(SQL.head))
 
 
-def _event(row: asyncpg.Record) -> StoredEvent:
+def event_of_row(row: asyncpg.Record) -> StoredEvent:
     fields = dict(row)
     fields["id"] = str(fields["id"])
     fields["replaces"] = str(fields["replaces"]) if fields["replaces"] else None
@@ -92,13 +91,13 @@ async def events(
         rows = await connection.fetch(SQL.events_page_of_subject, *common, *subject)
     else:
         rows = await connection.fetch(SQL.events_page, *common)
-    return [_event(row) for row in rows]
+    return [event_of_row(row) for row in rows]
 
 
 async def event(connection: Connection, sites: Sites, event_id: str) -> StoredEvent | None:
     """One event by its id (a UUID's text)."""
     row = await connection.fetchrow(SQL.event_by_id, event_id, sites)
-    return _event(row) if row else None
+    return event_of_row(row) if row else None
 
 
 async def history(
@@ -106,7 +105,7 @@ async def history(
 ) -> list[StoredEvent]:
     """The events that speak of a lot, bag, place, hold …, in order of occurrence."""
     rows = await connection.fetch(SQL.history, kind, code, sites, limit)
-    return [_event(row) for row in rows]
+    return [event_of_row(row) for row in rows]
 
 
 def _item(row: asyncpg.Record) -> CatalogueItem:
@@ -152,25 +151,6 @@ async def first_site(connection: Connection, sites: Sites) -> str | None:
     return site
 
 
-async def lots(
-    connection: Connection,
-    sites: Sites,
-    kind: str,
-    *,
-    after: str,
-    limit: int,
-    cultivar: str | None = None,
-    rootstock: str | None = None,
-    site: str | None = None,
-    on_hand: bool = False,
-) -> list[LotSummary]:
-    """Lots of a kind after a code, in order of code."""
-    rows = await connection.fetch(
-        SQL.lots_page, kind, after, sites, cultivar, rootstock, site, on_hand, limit
-    )
-    return [LotSummary(**row) for row in rows]
-
-
 async def lot(connection: Connection, sites: Sites, kind: str, code: str) -> LotNow | None:
     """One lot with its bags or places. Run it in a transaction that sees one moment."""
     row = await connection.fetchrow(SQL.lot, kind, code, sites)
@@ -178,6 +158,13 @@ async def lot(connection: Connection, sites: Sites, kind: str, code: str) -> Lot
         return None
     balances = await connection.fetch(SQL.balances_of, row["lot_id"], sites)
     bags = await connection.fetch(SQL.bags_of, row["lot_id"]) if kind == "budwood" else []
+    return lot_of(row, balances, bags)
+
+
+def lot_of(
+    row: asyncpg.Record, balances: list[asyncpg.Record], bags: list[asyncpg.Record]
+) -> LotNow:
+    """A lot from its row, its accounts that are not empty, and its bags."""
     fields = dict(row)
     del fields["lot_id"]
     return LotNow(

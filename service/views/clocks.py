@@ -107,7 +107,7 @@ async def asking(
     Raises ClockError. An old question is answered from the events of every site and must narrow
     its answer to `sites` itself: what a lot's checks hang on may have happened elsewhere.
     """
-    async with seeing(pool, sites) as conn:
+    async with seeing(pool, sites, timeout=10) as conn:
         async with past_the_wall(conn):
             clocks = await understood(conn, asked, clock())
         if clocks.are_now:
