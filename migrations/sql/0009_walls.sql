@@ -81,3 +81,31 @@ BEGIN
         END);
     END LOOP;
 END $$;
+
+-- Contacts -------------------------------------------------------------------
+
+CREATE SEQUENCE contact_versions;
+CREATE TABLE contacts (
+    reference text PRIMARY KEY,
+    kind text NOT NULL,
+    sites text[] NOT NULL,
+    name text NOT NULL,
+    email text,
+    phone text,
+    address text,
+    note text,
+    version bigint NOT NULL DEFAULT nextval('contact_versions'),
+    changed_at timestamptz NOT NULL,
+    changed_by text NOT NULL
+-- What was erased leaves the table's pages at the next round of vacuuming, not when enough has
+-- gathered.
+) WITH (autovacuum_vacuum_threshold = 0, autovacuum_vacuum_scale_factor = 0);
+COMMENT ON TABLE contacts IS 'Who stands behind the references of persons and customers. Nothing else holds names and addresses, and nothing keeps a copy of them: what is deleted here is gone.';
+COMMENT ON COLUMN contacts.sites IS 'Whose keys see it; * for every site''s.';
+COMMENT ON COLUMN contacts.version IS 'Its ETag; never used twice.';
+-- No setting, no array: then nothing is seen.
+SELECT wall('contacts', $$sites && (SELECT CASE WHEN seen_sites() IS NOT NULL
+    THEN seen_sites() || '*'::text END)$$);
+GRANT SELECT, INSERT, UPDATE, DELETE ON contacts TO graftlog_writer;
+GRANT USAGE ON SEQUENCE contact_versions TO graftlog_writer;
+GRANT SELECT ON contacts TO graftlog_reader;

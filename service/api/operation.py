@@ -210,6 +210,8 @@ def finish(reply: Reply, scope: Scope) -> Sent:
         given.append((b"etag", reply.etag.encode("latin-1")))
         if method in ("GET", "HEAD") and is_unchanged(header(scope, b"if-none-match"), reply.etag):
             return Sent(304, given, b"")
+    if reply.status == 204:
+        return Sent(204, given, b"")
     body = reply.body if isinstance(reply.body, bytes) else _encode(reply.body)
     given.append((b"content-type", reply.media_type.encode()))
     given.append((b"content-length", str(len(body)).encode()))
@@ -328,7 +330,13 @@ def operation(
                 await check_codes(services, principal, understood, codes)
             return finish(await act(Call(request, services, principal, understood)), asgi)
 
-        return HTTPRouteHandler(path, http_method=methods, opt={"operation": declared})(endpoint)  # type: ignore[arg-type]
+        # The status is the reply's own; a DELETE's 204 by default would allow no answer at all.
+        return HTTPRouteHandler(
+            path,
+            http_method=methods,  # type: ignore[arg-type]
+            status_code=200,
+            opt={"operation": declared},
+        )(endpoint)
 
     return declare
 

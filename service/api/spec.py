@@ -17,7 +17,8 @@ from service import __version__
 from service.api.operation import JSON, NDJSON, Operation
 from service.api.problems import KINDS, PROBLEM_TYPE, ProblemDocument
 from service.api.tags import TAGS
-from service.trade.events import Event
+from service.log.rights import scope_for
+from service.trade.events import EVENT_TYPES, Event
 from service.trade.events.catalogue import Entry
 
 COMMITTED = Path("openapi/openapi.json")
@@ -33,6 +34,11 @@ _ALWAYS = (
     "not-ready",
     "overloaded",
 )
+_STATUSES = {
+    200: "The answer.",
+    201: "Something new was recorded.",
+    204: "It is done, and there is nothing to say.",
+}
 _HEADERS = {
     "Idempotency-Key": (
         "Makes a retry safe: the same key with the same request gets the first answer. "
@@ -169,9 +175,12 @@ def _operation(
         described["parameters"] = parameters
     if one.body is not None:
         described["requestBody"] = _body(one, schemas, components)
-    described["security"] = [{"key": []}] if one.scope is not None else []
-    if one.scope:
-        described["x-scope"] = one.scope
+    # A requirement's list names the roles that a caller needs (OpenAPI 3.1.1 section 4.8.30).
+    described["security"] = [{"key": [one.scope] if one.scope else []}]
+    if one.scope is None:
+        described["security"] = []
+    elif one.scope == "":
+        described["x-scopes"] = {kind: scope_for(kind) for kind in EVENT_TYPES}
     return described
 
 
@@ -184,6 +193,7 @@ def _in_path(one: Operation) -> list[dict[str, Any]]:
             "description": {
                 "id": "A UUID.",
                 "number": "Its number in the list.",
+                "reference": "A reference, as events name it.",
                 "slug": "The last part of a problem's type.",
             }.get(name, "A code."),
             "schema": {"type": "string", "format": "uuid"} if name == "id" else {"type": "string"},
@@ -275,12 +285,11 @@ def _entry_body(name: str, components: dict[str, Any]) -> dict[str, Any]:
 def _responses(one: Operation, schemas: dict[str, Any]) -> dict[str, Any]:
     responses: dict[str, Any] = {}
     for status in one.answers:
-        responses[str(status)] = {
-            "description": {200: "The answer.", 201: "Something new was recorded."}.get(
-                status, "Not now."
-            ),
-            "content": {one.produces: {"schema": schemas[repr(one.answer)]}},
-        }
+        responses[str(status)] = {"description": _STATUSES.get(status, "Not now.")}
+        if one.answer is not None:
+            responses[str(status)]["content"] = {
+                one.produces: {"schema": schemas[repr(one.answer)]}
+            }
     if one.name == "get_problem":
         responses["200"]["content"]["text/html"] = {"schema": {"type": "string"}}
     if one.method == "GET" and any(h["name"] == "If-None-Match" for h in _in_headers(one)):
