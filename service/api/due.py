@@ -3,21 +3,19 @@
 from datetime import date
 from typing import Annotated, Any, Literal
 
-import msgspec
 from msgspec import Meta
 
 from service.api.clocks import AsOf, ClockedPage, KnownAt, clocked_list
 from service.api.filters import check_word
-from service.api.operation import Call, Page, Reply, operation
-from service.api.views import ReflectingPage, view_list
+from service.api.operation import Call, Reply, operation
+from service.api.views import ReflectingPage
 from service.forecast import ready_view
 from service.log import read
 from service.log.rights import READ
 from service.trade.check_plans import DEFAULT_PLANS, LOOK
 from service.trade.words import Code, Word
-from service.views import checks, positions
+from service.views import checks
 from service.views.clocks import Asked
-from service.views.paging import page_key
 
 READY = ready_view.ReadyDatesView.name
 
@@ -45,14 +43,8 @@ class ReadyParameters(ReflectingPage, frozen=True, kw_only=True):
     rootstock: Code | None = None
     size: Code | None = None
     ready_by: Annotated[date, Meta(description="Expected on this day or earlier.")] | None = None
-
-
-class ReadyPage(msgspec.Struct, frozen=True, kw_only=True):
-    """A page of ready dates, as other views give theirs."""
-
-    position: int
-    rows: list[ready_view.ReadyDateRow]
-    next_after: list[Any] | None
+    as_of: AsOf = None
+    known_at: KnownAt = None
 
 
 @operation(
@@ -101,42 +93,38 @@ async def list_checks(call: Call[ChecksParameters]) -> Reply:
     tag="Forecast",
     scope=READ,
     query=ReadyParameters,
-    answer=Page[ready_view.ReadyDateRow],
+    answer=ClockedPage[ready_view.ReadyDateRow],
     request_headers=("Prefer",),
 )
 async def list_ready_dates(call: Call[ReadyParameters]) -> Reply:
     """List when the trees of each lot are expected to be ready, soonest first.
 
-    An estimate from degree-days at the site, with its method and thresholds; not a promise.
+    An estimate from degree-days at the site, with its method and thresholds; not a promise. Of a
+    past moment: by the temperatures known then, counted to that day.
     """
-    return await view_list(call, READY, lambda after: _ready_dates(call, after))
+    asked, services = call.query, call.services
 
-
-async def _ready_dates(call: Call[ReadyParameters], after: list[Any] | None) -> ReadyPage:
-    asked = call.query
-    sites = call.principal.site_list
-    if asked.site is not None:
-        sites = [asked.site] if call.principal.sees(asked.site) else []
-    day, lot, site = page_key(after, (date | None, str, str))  # type: ignore[arg-type]
-    async with call.services.reading() as connection:
-        reached = await positions.position(connection, READY)
-        rows = await ready_view.answer(
-            connection,
-            sites=sites,
+    async def ask(clocks: Asked, after: list[Any] | None) -> ready_view.ReadyPage:
+        query = ready_view.ReadyQuery(
+            site=asked.site,
             lot=asked.lot,
             cultivar=asked.cultivar,
             rootstock=asked.rootstock,
             size=asked.size,
             ready_by=asked.ready_by,
-            after=None if after is None else (day, lot, site),
-            limit=asked.limit + 1,
+            asked=clocks,
+            limit=asked.limit,
+            after=after,
         )
-    more = None
-    if len(rows) > asked.limit:
-        rows = rows[: asked.limit]
-        last = rows[-1]
-        more = [last.expected and last.expected.isoformat(), last.lot, last.site]
-    return ReadyPage(position=reached, rows=rows, next_after=more)
+        return await ready_view.ready_dates(
+            services.database.reader,
+            query,
+            call.principal.site_list,
+            clock=services.clock,
+            outlooks=services.outlooks,
+        )
+
+    return await clocked_list(call, READY, ask)
 
 
 HANDLERS = [list_checks, list_ready_dates]

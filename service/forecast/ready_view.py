@@ -4,10 +4,10 @@ Recomputed for the lots that events touched, for a site whose temperatures chang
 once a day, since the passing of a day changes what is behind and what is ahead.
 """
 
+from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, Literal
-from zoneinfo import ZoneInfo
 
 import asyncpg
 import msgspec
@@ -17,11 +17,17 @@ from service.forecast.ready import LotFacts, ReadyDate, ready_date
 from service.forecast.requirements import Requirement, Thresholds, requirement_for
 from service.forecast.temperatures import load_version, version_known_at
 from service.forecast.weather import Outlook, outlook
-from service.storage.pool import Connection
+from service.storage.pool import Connection, Pool
 from service.storage.sql import load
 from service.views.applying import Batch, Table
+from service.views.clocks import Asked, Clocks, asking
+from service.views.paging import page_key, page_of
+from service.views.positions import position
+from service.views.site_days import site_days
 
 SQL = load(__package__, "ready_view.sql")
+# Sorts what cannot be told after all that can.
+LAST_DAY = date.max
 
 
 class ReadyDateRow(msgspec.Struct, frozen=True, kw_only=True):
@@ -69,14 +75,15 @@ class ReadyDateRow(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Outlooks:
-    """Outlooks already worked out, by site and way of counting; kept while they are still true.
+    """Outlooks already worked out, by site, version of its record, day and way of counting.
 
     Hold one for as long as the process runs: a record of years is then not read and summed anew
-    for every event.
+    for every event. At most `most` are kept, those asked for last.
     """
 
-    def __init__(self) -> None:
-        self._kept: dict[tuple[str, Thresholds], tuple[int, Outlook]] = {}
+    def __init__(self, most: int = 24) -> None:
+        self._kept: OrderedDict[tuple[str, int, date, Thresholds], Outlook] = OrderedDict()
+        self._most = most
 
     async def get(
         self,
@@ -88,24 +95,16 @@ class Outlooks:
         today: date,
     ) -> Outlook:
         """The outlook of a site's record at a version, reaching back to `since` at least."""
-        kept = self._kept.get((site, thresholds))
-        if (
-            kept is not None
-            and kept[0] == version
-            and kept[1].today == today
-            and kept[1].behind.first <= since
-        ):
-            return kept[1]
-        history = await load_version(conn, site, version)
-        seen = outlook(site, history, thresholds, since=since, today=today)
-        self._kept[site, thresholds] = (version, seen)
-        return seen
-
-
-async def today_by_site(conn: Connection, now: datetime) -> dict[str, date]:
-    """The calendar day of every site of the catalogue at a moment."""
-    rows = await conn.fetch(SQL.sites_with_zones)
-    return {row["code"]: now.astimezone(ZoneInfo(row["time_zone"])).date() for row in rows}
+        key = (site, version, today, thresholds)
+        kept = self._kept.get(key)
+        if kept is None or kept.behind.first > since:
+            history = await load_version(conn, site, version)
+            kept = outlook(site, history, thresholds, since=since, today=today)
+            self._kept[key] = kept
+        self._kept.move_to_end(key)
+        if len(self._kept) > self._most:
+            self._kept.popitem(last=False)
+        return kept
 
 
 async def recompute(
@@ -127,17 +126,33 @@ async def recompute(
     async with conn.transaction():
         await conn.execute(SQL.lock_view)
         position = await conn.fetchval(SQL.head_position)
-        found = await conn.fetch(SQL.lots_growing_on, lots, sites)
-        versions = {site: await version_known_at(conn, site) for site in sites}
-        rows = [
-            await _row(conn, outlooks, each, today[each["site"]], versions[each["site"]])
-            + (position, at)
-            for each in found
-        ]
+        clocks = Clocks(position=position, days=dict(today))
+        rows = await _rows(conn, outlooks, clocks, lots, sites, at)
         await conn.execute(SQL.clear, lots, sites)
-        names = ReadyDateRow.__struct_fields__
-        await conn.execute(SQL.put, [dict(zip(names, row, strict=True)) for row in rows])
+        await conn.execute(SQL.put, rows)
     return len(rows)
+
+
+async def _rows(
+    conn: Connection,
+    outlooks: Outlooks,
+    clocks: Clocks,
+    lots: Sequence[str] | None,
+    sites: Sequence[str],
+    at: datetime,
+    filters: tuple[str | None, str | None] = (None, None),
+) -> list[dict[str, Any]]:
+    """Rows of lots (None: all) at sites, at the moment of `clocks`; filters: cultivar, rootstock."""
+    moment = (*clocks.legs, clocks.changed.lots, clocks.behind)
+    found = await conn.fetch(SQL.lots_growing_on, lots, sites, *moment, *filters)
+    versions = {site: await version_known_at(conn, site, clocks.known_until) for site in sites}
+    rows = []
+    for each in found:
+        site = each["site"]
+        row = await _row(conn, outlooks, each, clocks.days[site], versions[site])
+        named = zip(ReadyDateRow.__struct_fields__, (*row, clocks.known_at, at), strict=True)
+        rows.append(dict(named))
+    return rows
 
 
 class ReadyDatesView:
@@ -164,7 +179,7 @@ class ReadyDatesView:
     async def recompute(self, conn: Connection, subjects: list[str] | None) -> None:
         """Work out these lots (None: all) anew at every site, as of the sites' own today."""
         now = self._clock()
-        today = await today_by_site(conn, now)
+        today = await site_days(conn, now)
         await recompute(conn, subjects, today, outlooks=self._outlooks, computed_at=now)
 
 
@@ -219,6 +234,69 @@ def _figures(got: ReadyDate, said: list[str]) -> tuple[Any, ...]:
     )
 
 
+class ReadyQuery(msgspec.Struct, frozen=True, kw_only=True):
+    """Filters; `ready_by`: expected on that day or earlier. `after`: `next_after` of the page
+    before."""
+
+    site: str | None = None
+    lot: str | None = None
+    cultivar: str | None = None
+    rootstock: str | None = None
+    size: str | None = None
+    ready_by: date | None = None
+    asked: Asked = Asked()
+    limit: int = 100
+    after: list[Any] | None = None
+
+
+class ReadyPage(msgspec.Struct, frozen=True, kw_only=True):
+    """A page of ready dates, soonest first, those that cannot be told last."""
+
+    clocks: Clocks
+    rows: list[ReadyDateRow]
+    next_after: list[Any] | None
+
+
+async def ready_dates(
+    pool: Pool,
+    query: ReadyQuery,
+    sites: list[str] | None,
+    *,
+    clock: Clock,
+    outlooks: Outlooks | None = None,
+) -> ReadyPage:
+    """Ready dates at the sites that may be seen (None: all).
+
+    Raises ValueError for a bad `after`, ClockError for clocks that can't be. Now is answered from
+    the view, and reflects what that does; another moment from the log and the temperatures as known
+    then, counted to that day.
+    """
+    day, lot, site = page_key(query.after, (date | None, str, str))  # type: ignore[arg-type]
+    key = [None, None, None] if query.after is None else [day or LAST_DAY, lot, site]
+    async with asking(pool, sites, query.asked, clock) as (conn, clocks):
+        if clocks.are_now:
+            clocks = clocks.reflecting(await position(conn, ReadyDatesView.name))
+            rows = await answer(
+                conn,
+                sites=_seen(query, sites),
+                lot=query.lot,
+                cultivar=query.cultivar,
+                rootstock=query.rootstock,
+                size=query.size,
+                ready_by=query.ready_by,
+                after=(day, lot, site),
+                limit=query.limit + 1,
+            )
+        else:
+            rows = await _page_then(conn, clocks, query, sites, outlooks or Outlooks(), clock())
+            rows = page_of(rows, _key, key, query.limit + 1)
+    more = None
+    if len(rows) > query.limit:
+        last = rows[query.limit - 1]
+        more = [last.expected and last.expected.isoformat(), last.lot, last.site]
+    return ReadyPage(clocks=clocks, rows=rows[: query.limit], next_after=more)
+
+
 async def answer(
     conn: Connection,
     *,
@@ -228,17 +306,44 @@ async def answer(
     rootstock: str | None = None,
     size: str | None = None,
     ready_by: date | None = None,
-    after: tuple[date | None, str, str] | None = None,
+    after: tuple[date | None, str | None, str | None] = (None, None, None),
     limit: int = 100,
 ) -> list[ReadyDateRow]:
-    """A page of ready dates, soonest first, those that cannot be told last.
-
-    `sites` are those the asker may see (None: all). `after` is the last row's expected day, lot
-    and site. Ask for one row more than the page to learn whether there is a next.
-    """
-    expected, last_lot, last_site = after or (None, None, None)
+    """A page of the view's rows. `after` is the last row's expected day, lot and site."""
     rows = await conn.fetch(
-        *(SQL.page, sites, lot, cultivar, rootstock, size, ready_by),
-        *(expected, last_lot, last_site, limit),
+        SQL.page, sites, lot, cultivar, rootstock, size, ready_by, *after, limit
     )
     return [ReadyDateRow(**dict(row)) for row in rows]
+
+
+async def _page_then(
+    conn: Connection,
+    clocks: Clocks,
+    query: ReadyQuery,
+    sites: list[str] | None,
+    outlooks: Outlooks,
+    now: datetime,
+) -> list[ReadyDateRow]:
+    """All that were growing then, worked out anew."""
+    lots = None if query.lot is None else [query.lot]
+    seen = _seen(query, sites)
+    where = sorted(clocks.days if seen is None else seen)
+    filters = (query.cultivar, query.rootstock)
+    found = await _rows(conn, outlooks, clocks, lots, where, now, filters)
+    rows = (ReadyDateRow(**row) for row in found)
+    return [
+        row
+        for row in rows
+        if (query.size is None or query.size in row.sizes)
+        and (query.ready_by is None or (row.expected and row.expected <= query.ready_by))
+    ]
+
+
+def _seen(query: ReadyQuery, sites: list[str] | None) -> list[str] | None:
+    if query.site is None:
+        return sites
+    return [query.site] if sites is None or query.site in sites else []
+
+
+def _key(row: ReadyDateRow) -> tuple[date, str, str]:
+    return row.expected or LAST_DAY, row.lot, row.site

@@ -10,54 +10,73 @@ SELECT position FROM log_head;
 -- Per tree lot ($1; null: all) and site ($2) with trees not yet ready: facts and the first push.
 -- A push read at the site itself counts before one read where the trees stood earlier; none counts
 -- while no tree at the site is booked as pushed. Liners under the grafts are not counted.
-WITH standing AS (
+-- The moment: the legs $3 to $5, the lots $6 that were something else then, events of the sites $7
+-- only before the day $3. One value or null each: $8 cultivar, $9 rootstock.
+WITH later AS (
+    SELECT account_id, sum(delta) AS delta
+    FROM legs_after($3::date, $4::bigint[], $5::bigint)
+    GROUP BY account_id
+),
+standing AS (
     SELECT
         b.lot_id,
         b.site,
-        sum(b.balance)::bigint AS trees,
+        sum(b.balance - coalesce(later.delta, 0))::bigint AS trees,
         bool_or(b.stage = 'pushed') AS any_pushed,
         array_agg(DISTINCT b.place) AS places,
         array_agg(DISTINCT b.size) AS sizes
     FROM balances AS b
-    JOIN lots AS l USING (lot_id)
-    WHERE b.kind = 'trees' AND b.stage IN ('grafted', 'pushed') AND b.balance > 0
+    LEFT JOIN later ON later.account_id = b.account_id
+    WHERE b.kind = 'trees' AND b.stage IN ('grafted', 'pushed')
+        AND b.balance - coalesce(later.delta, 0) > 0
         AND b.site = ANY($2::text[])
-        AND l.kind = 'tree'
-        AND ($1::text[] IS NULL OR l.code = ANY($1))
+        AND ($1::text[] IS NULL OR b.lot_id IN (SELECT lot_id FROM lots WHERE code = ANY($1)))
     GROUP BY b.lot_id, b.site
+),
+growing AS (
+    SELECT l.*, st.site AS stands_at, st.trees, st.any_pushed, st.places, st.sizes
+    FROM standing AS st
+    JOIN lots_at($5, $6::jsonb) AS l ON l.lot_id = st.lot_id
+    WHERE l.kind = 'tree'
+        AND ($8::text IS NULL OR l.cultivar = $8)
+        AND ($9::text IS NULL OR l.rootstock = $9)
 ),
 pushes AS (
     SELECT s.code, e.site, min(e.occurred_day) AS first_day
     FROM subjects AS s
     JOIN events AS e ON e.position = s.position
     WHERE s.kind = 'lot'
-        AND s.code IN (SELECT l.code FROM standing JOIN lots AS l USING (lot_id))
+        AND s.code IN (SELECT g.code FROM growing AS g WHERE g.any_pushed)
         AND e.type = 'push.counted'
         AND (newest_data(e.type, e.version, e.data) ->> 'pushed')::bigint > 0
-        AND NOT EXISTS (SELECT FROM voids AS v WHERE v.voided_position = e.position)
+        AND ($5 IS NULL OR e.position <= $5)
+        AND ($3 IS NULL OR e.occurred_day < $3
+            OR (e.occurred_day = $3 AND e.site <> ALL($7::text[])))
+        AND NOT EXISTS (
+            SELECT FROM voids AS v
+            WHERE v.voided_position = e.position AND ($5 IS NULL OR v.by_position <= $5))
     GROUP BY s.code, e.site
 )
 SELECT
-    l.code AS lot,
-    st.site,
-    coalesce(l.cultivar, '') AS cultivar,
-    coalesce(l.rootstock, '') AS rootstock,
+    g.code AS lot,
+    g.stands_at AS site,
+    coalesce(g.cultivar, '') AS cultivar,
+    coalesce(g.rootstock, '') AS rootstock,
     coalesce(c.body ->> 'crop', '') AS crop,
-    l.site AS made_at,
-    l.method AS graft_method,
-    l.day AS grafted_on,
-    st.trees,
-    st.places,
-    st.sizes,
-    CASE WHEN st.any_pushed THEN coalesce(
-        (SELECT p.first_day FROM pushes AS p WHERE p.code = l.code AND p.site = st.site),
-        (SELECT min(p.first_day) FROM pushes AS p WHERE p.code = l.code)
+    g.site AS made_at,
+    g.method AS graft_method,
+    g.day AS grafted_on,
+    g.trees,
+    g.places,
+    g.sizes,
+    CASE WHEN g.any_pushed THEN coalesce(
+        (SELECT p.first_day FROM pushes AS p WHERE p.code = g.code AND p.site = g.stands_at),
+        (SELECT min(p.first_day) FROM pushes AS p WHERE p.code = g.code)
     ) END AS pushed_on,
-    st.any_pushed
-FROM standing AS st
-JOIN lots AS l USING (lot_id)
-LEFT JOIN catalogue AS c ON c.kind = 'cultivar' AND c.code = l.cultivar
-ORDER BY l.code, st.site;
+    g.any_pushed
+FROM growing AS g
+LEFT JOIN catalogue_at($5) AS c ON c.kind = 'cultivar' AND c.code = g.cultivar
+ORDER BY g.code, g.stands_at;
 
 -- name: lots_touched
 -- Lots whose stock or history the events of a batch ($1 < position <= $2) may have changed, and
@@ -95,13 +114,6 @@ INSERT INTO ready_dates SELECT * FROM jsonb_populate_recordset(NULL::ready_dates
 -- Before rows are written anew: those of lots ($1; null: all) at sites ($2).
 DELETE FROM ready_dates
 WHERE site = ANY($2::text[]) AND ($1::text[] IS NULL OR lot = ANY($1));
-
--- name: sites_with_zones
--- Every site and its time zone; today is a matter of the site.
-SELECT code, body ->> 'time_zone' AS time_zone
-FROM catalogue
-WHERE kind = 'site'
-ORDER BY code;
 
 -- name: page
 -- Ready dates in order of the expected day (unknown last), lot, site. Filters, null for any: $1

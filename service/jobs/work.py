@@ -8,7 +8,7 @@ from service.forecast import ready_view
 from service.jobs.ticks import SQL, once, tick_of
 from service.reminders.watch import look_at_calendar
 from service.storage.pool import Database
-from service.views.site_days import zone
+from service.views.site_days import site_days, zone
 
 ALERTS_EVERY = timedelta(minutes=5)
 READY_EVERY = timedelta(minutes=1)
@@ -71,7 +71,7 @@ class Work:
         async def work() -> str:
             now = self.clock()
             async with pool.acquire() as conn:
-                today = await ready_view.today_by_site(conn, now)
+                today = await site_days(conn, now)
                 written = await ready_view.recompute(
                     conn,
                     None,

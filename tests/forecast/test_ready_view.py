@@ -15,11 +15,11 @@ from service.forecast.ready_view import (
     ReadyDatesView,
     answer,
     recompute,
-    today_by_site,
 )
 from service.forecast.temperatures import TemperatureDay, put_temperatures
 from service.storage.pool import Connection
 from service.views.applying import Batch
+from service.views.site_days import site_days
 
 TODAY = date(2026, 3, 14)
 NOW = datetime(2026, 3, 14, 9, 30, tzinfo=UTC)
@@ -283,7 +283,7 @@ async def test_pages_in_order_unknown_last_with_filters(nursery: Nursery) -> Non
     whole = list((await computed(nursery)).values())
     assert [row.lot for row in whole] == ["L1", "L4", "L0", "L3", "L6", "L2", "L5"]
     pages: list[ReadyDateRow] = []
-    after = None
+    after: Any = (None, None, None)
     while page := await answer(nursery.conn, after=after, limit=2):
         pages += page
         after = (page[-1].expected, page[-1].lot, page[-1].site)
@@ -299,7 +299,7 @@ async def test_pages_in_order_unknown_last_with_filters(nursery: Nursery) -> Non
 
 
 async def test_today_is_the_sites_own(nursery: Nursery) -> None:
-    assert await today_by_site(nursery.conn, datetime(2026, 3, 14, 11, 30, tzinfo=UTC)) == {
+    assert await site_days(nursery.conn, datetime(2026, 3, 14, 11, 30, tzinfo=UTC)) == {
         "HOME": date(2026, 3, 14),
         "FAR": date(2026, 3, 15),
     }
@@ -329,4 +329,3 @@ async def test_as_a_view_of_the_log(nursery: Nursery) -> None:
         entry = {"kind": kind, "code": code}
         at = await nursery.event("catalogue.changed", TODAY, entry=entry)
         assert await view.touched(nursery.conn, Batch(at - 1, at)) == ["L1"]
-
