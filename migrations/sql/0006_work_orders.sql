@@ -41,5 +41,7 @@ CREATE TABLE work_done (
 COMMENT ON TABLE work_done IS 'Graftings for a work order, by their events'' positions; counts: of the cultivar and rootstock that were ordered.';
 CREATE INDEX work_done_order ON work_done (work_order, position);
 
+COMMENT ON TABLE subjects IS 'Which events speak of a lot, bag, place, source_tree, hold, reservation, consignment or work_order; facts without legs included.';
+
 GRANT SELECT ON work_orders, work_done TO graftlog_writer, graftlog_reader;
 GRANT INSERT, UPDATE ON work_orders, work_done TO graftlog_writer;

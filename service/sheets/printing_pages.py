@@ -89,7 +89,7 @@ def day_sheet(
     body += _told_row("Not on the list: order, bag and liners are to be written too", len(headings))
     body += BLANK_ROWS * f"<tr>{6 * '<td></td>'}{_boxes(3)}</tr>"
     nothing = "" if rows else "<p>No work order waits for this day.</p>"
-    if listed.left_out:
+    if listed.more:
         nothing += "<p>More orders wait than fit a sheet; the first of them are here.</p>"
     methods = f"Method, where none is printed, one of: {', '.join(METHODS)}."
     notes = [f'<p class="care">{escape(CARE)}</p>', f"<p>{escape(FILLING)} {escape(methods)}</p>"]

@@ -59,19 +59,19 @@ class UnitRefused(Exception):
         self.faults = faults
 
 
-# Within one day, what brings things in is told first, so that receipts and uses of one day may be
-# sent in any order; voids come before everything that may replace what they void.
-_ARRIVALS = frozenset(
-    {
-        "catalogue.changed",
-        "stock.opened",
-        "budwood.cut",
-        "budwood.received",
-        "liners.received",
-        "trees.received",
-        "consignment.received",
-    }
-)
+# Within one day, what brings things in is told first, then what is ordered, so that receipts,
+# orders and uses of one day may be sent in any order; voids come before everything that may replace
+# what they void.
+_TOLD_FIRST = {
+    "catalogue.changed": 0,
+    "stock.opened": 0,
+    "budwood.cut": 0,
+    "budwood.received": 0,
+    "liners.received": 0,
+    "trees.received": 0,
+    "consignment.received": 0,
+    "grafting.ordered": 1,
+}
 
 
 def order_key(incoming: Incoming) -> tuple[Any, ...]:
@@ -80,7 +80,7 @@ def order_key(incoming: Incoming) -> tuple[Any, ...]:
     moment = incoming.moment
     if kind == "event.voided":
         return (0, moment.day, 0, moment.at, incoming.index)
-    return (1, moment.day, 0 if kind in _ARRIVALS else 1, moment.at, incoming.index)
+    return (1, moment.day, _TOLD_FIRST.get(kind, 2), moment.at, incoming.index)
 
 
 def take_in(

@@ -60,8 +60,8 @@ class GraftingList(msgspec.Struct, frozen=True, kw_only=True):
     day: date
     grafter: str | None
     orders: list[OrderOfTheDay]
-    left_out: Annotated[
-        int, Meta(description=f"1 when more than {MOST_ORDERS} orders wait: only those are shown.")
+    more: Annotated[
+        bool, Meta(description=f"More than {MOST_ORDERS} orders wait: only the first are shown.")
     ]
 
 
@@ -84,7 +84,7 @@ async def grafting_list(
     done: dict[str, int] = {}
     for one in await graftings(conn, orders):
         if one.counts and not one.voided and one.day == on:
-            mine = [p["count"] for p in one.grafters if p["person"] == grafter]
+            mine = [hand.count for hand in one.grafters if hand.person == grafter]
             count = one.count if grafter is None else sum(mine)
             done[one.work_order] = done.get(one.work_order, 0) + count
     found = []
@@ -108,7 +108,7 @@ async def grafting_list(
         day=on,
         grafter=grafter,
         orders=found,
-        left_out=max(len(waiting) - MOST_ORDERS, 0),
+        more=len(waiting) > MOST_ORDERS,
     )
 
 

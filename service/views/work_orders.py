@@ -13,6 +13,7 @@ from service.storage.sql import load
 from service.storage.walls import past_the_wall
 from service.trade import holds
 from service.trade.books import Hold
+from service.trade.events.grafting import GraftedBy
 from service.trade.fitting import (
     BagThere,
     LinersThere,
@@ -88,7 +89,7 @@ class Grafting(msgspec.Struct, frozen=True, kw_only=True):
         bool, Meta(description="false: of another cultivar or rootstock, so not toward the order.")
     ]
     voided: bool
-    grafters: list[dict[str, Any]]
+    grafters: list[GraftedBy]
 
 
 class OrdersQuery(msgspec.Struct, frozen=True, kw_only=True):
@@ -240,10 +241,10 @@ async def work_order(
         buds_needed=wanted.left * per_tree,
         by_lot=_totals((one.lot, one.count) for one in done if _counts(one)),
         by_grafter=_totals(
-            (part.get("person"), part["count"])
+            part
             for one in done
             if _counts(one)
-            for part in one.grafters or [{"count": one.count}]
+            for part in [(hand.person, hand.count) for hand in one.grafters] or [(None, one.count)]
         ),
         graftings=done,
         bags=_fitting_bags(supply, wanted, parts),
@@ -304,7 +305,7 @@ def _fitting_liners(supply: Supply, wanted: Wanted, parts: list[Part]) -> list[F
 async def graftings(conn: Connection, orders: Iterable[WorkOrderRow]) -> list[Grafting]:
     """All graftings for the orders, by day."""
     rows = await conn.fetch(SQL.done, [order.code for order in orders])
-    return [Grafting(**dict(row)) for row in rows]
+    return [msgspec.convert(dict(row), Grafting) for row in rows]
 
 
 async def supply_at(

@@ -190,6 +190,15 @@ async def test_a_change_says_what_is_still_wanted(bench: BenchSide) -> None:
     assert await agrees(bench) == []
 
 
+async def test_what_is_ordered_and_grafted_on_a_day_may_be_told_in_any_order(
+    bench: BenchSide,
+) -> None:
+    await bench.stocked()
+    early = bench.graft(5, "2026-03-05T08:00:00+01:00", work_order="WO1")
+    await bench.given(early, order(30, day="2026-03-05"))
+    assert await progress(bench) == (30, 5, None)
+
+
 async def test_a_regraft_counts_too(bench: BenchSide) -> None:
     await bench.grafted(24)
     await bench.given(

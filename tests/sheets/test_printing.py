@@ -182,7 +182,7 @@ def day_list(note: str | None, customer: str | None = "cust-1") -> GraftingList:
         day=DAY,
         grafter=None,
         orders=[one],
-        left_out=0,
+        more=False,
     )
 
 
