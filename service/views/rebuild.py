@@ -78,6 +78,7 @@ async def rebuild(
                 async with _kept_on(conn, keep=swap):
                     done = await _finish(conn, view, reached, lines.append, swap=swap)
                     if swap and on_faults is not None:
+                        await conn.execute(SQL.live_names)
                         await on_faults(conn)
                 break
             except asyncpg.SerializationError:

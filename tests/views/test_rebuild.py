@@ -1,0 +1,378 @@
+"""Views built anew: the same as kept step by step, put in place under readers' eyes, cut off."""
+
+import asyncio
+import random
+import re
+from collections.abc import AsyncIterator
+from typing import Any
+
+import asyncpg
+import pytest
+
+from service.jobs.every_view import differences, every_view, telling_faults
+from service.log.append import Appender
+from service.reminders.alerts import AlertsQuery, alerts
+from service.storage.pool import Database
+from service.views.rebuild import rebuild
+from service.views.runner import Runner
+from tests.support import commands
+from tests.support.bench_side import NOW, BenchSide, event
+
+
+def _clock() -> Any:
+    return NOW
+
+
+def _view(name: str) -> Any:
+    return next(view for view in every_view(_clock) if view.name == name)
+
+
+@pytest.fixture
+async def bench(database) -> AsyncIterator[BenchSide]:
+    appender = Appender(database, clock=_clock)
+    await appender.start()
+    yield BenchSide(appender, database)
+    await appender.stop()
+
+
+@pytest.fixture
+async def administrator(database: Database) -> AsyncIterator[Any]:
+    """Somebody who may do what the service may not."""
+    connection = await asyncpg.connect(database.dsn)
+    yield connection
+    await connection.close()
+
+
+def _a_day(chance: random.Random) -> str:
+    return f"2026-0{chance.choice('3345')}-{chance.randint(6, 28):02}"
+
+
+def _random_event(chance: random.Random, told: list[str], number: int) -> Any:
+    """Anything that might happen to the lots, the liners and the bag; not all of it can be."""
+    lot = chance.choice(["T1", "T1", "T2", "T3"])
+    place, other = chance.sample(["C-T1", "C-T2"], 2)
+    stage = chance.choice(["grafted", "grafted", "pushed", "failed", "ready"])
+    day, count = _a_day(chance), chance.randint(1, 5)
+    here = {"lot": lot, "place": place}
+    standing = here | {"stage": stage, "size": "P9"}
+    consignment = f"CON-{chance.randint(1, 2)}"
+    liner = {"lot": "L1", "place": "C-T1"}
+    grade = {"stage": "ready", "grade": chance.choice(["first", "second"])}
+    people = chance.choice([[], [("p-01", count)], [("p-01", 1), ("p-02", count)]])
+    by_hand = [{"person": person, "count": n} for person, n in people]
+    by_hand = by_hand or [{"person": "p-03", "count": count}]
+    choices: list[Any] = [
+        event("trees.grafted", day, lot=f"T{chance.randint(2, 4)}", from_=[{"bag": "B1"}],
+              onto={"liner_lot": "L1"}, method="t_bud", place=place, grafters=by_hand),
+        event("trees.regrafted", day, lot=f"R{number}", of=lot, of_place=place,
+              from_=[{"bag": "B1"}], method="chip_bud", count=count, place=place),
+        event("grafts.unwrapped", day, **here, alive=chance.randint(0, 12), failed=count),
+        event("push.counted", day, **here, size="P9", pushed=chance.randint(0, 9),
+              waiting=chance.randint(0, 9), unclear=chance.choice([0, 0, 2]),
+              removed=chance.choice([[], [{"count": 1, "cause": "pest"}]])),
+        event("trees.lost", day, **standing, count=count, cause=chance.choice(["frost", "culled"])),
+        event("trees.moved", day, **standing, count=count, to=other),
+        event("trees.graded", day, **standing, outcomes=[grade | {"count": count}]),
+        event("trees.sold", day, customer="cust-1", lines=[standing | {"count": count}]),
+        event("stock.counted", day, reason="walk", lines=[standing | {"counted": count}]),
+        event("liners.discarded", day, **liner, count=count, cause="disease"),
+        event("budwood.discarded", day, lines=[{"bag": "B1", "buds": 1}], cause="dried"),
+        event("label.lost", day, lot=f"U{number}", lines=[standing | {"count": 1}]),
+        event("consignment.sent", day, consignment=consignment, to_site="TARNA",
+              lines=[standing | {"count": count}]),
+        event("consignment.received", day, "TARNA", consignment=consignment,
+              lines=[{"lot": lot, "place": "T-T1", "stage": stage, "count": 1, "dead": 1}]),
+        event("place.checked", day, place=place),
+    ]  # fmt: skip
+    if told and chance.random() < 0.2:
+        return event("event.voided", day, event=chance.choice(told), reason="not so")
+    return chance.choice(choices)
+
+
+@pytest.mark.parametrize("seed", range(3))
+async def test_step_by_step_is_as_at_once_whatever_happened(database, bench, seed: int) -> None:
+    """Late and voided events among them; the days are drawn from three months in any order."""
+    chance = random.Random(seed)
+    runner = Runner(database, every_view(_clock))
+    await bench.grafted(30)
+    told: list[str] = []
+    kinds = set()
+    for number in range(12):
+        events = [_random_event(chance, told, 10 * number + n) for n in range(10)]
+        answer = await bench.send(*events, mode="each")
+        for one, verdict in zip(events, answer.verdicts, strict=True):
+            if verdict.position is not None:
+                told.append(verdict.id)
+                kinds.add(one["type"])
+        await runner.catch_up()
+    assert len(told) > 30
+    assert {"event.voided", "trees.grafted", "push.counted"} <= kinds
+    found = await differences(database, _clock)
+    assert len(found) > 6
+    assert not any(found.values()), found
+    assert await database.writer.fetchval("SELECT count(*) FROM view_faults") == 0
+    for table in ("take", "losses", "push_observations"):
+        assert await database.writer.fetchval(f"SELECT count(*) FROM {table}")
+
+
+async def test_a_wrong_view_is_put_right_and_what_was_wrong_is_told(database, bench) -> None:
+    await bench.grafted(24)
+    await Runner(database, every_view(_clock)).catch_up()
+    await database.writer.execute("UPDATE stock_by_day SET delta = delta + 1 WHERE kind = 'trees'")
+    await database.writer.execute("DELETE FROM stock_by_day WHERE kind = 'used'")
+    lines: list[str] = []
+    checked = await rebuild(database, _view("stock_by_day"), swap=False, found=lines.append)
+    assert [line.split(" (")[0] for line in lines] == [
+        "kept stock_by_day",
+        "anew stock_by_day",
+        "anew stock_by_day",
+    ]
+    assert checked.differences == 3
+    assert (await rebuild(database, _view("stock_by_day"))).differences == 3
+    assert (await rebuild(database, _view("stock_by_day"))).differences == 0
+    row = await database.writer.fetchrow(
+        "SELECT generation, position FROM view_checkpoints WHERE view = 'stock_by_day'"
+    )
+    assert tuple(row) == (3, checked.position)
+
+
+async def test_what_is_recorded_meanwhile_is_in_it(database, bench) -> None:
+    """The log goes on while a view is built, and the live view with it."""
+    await bench.grafted(24)
+    runner = Runner(database, every_view(_clock), poll_seconds=0.05)
+    await runner.start()
+    try:
+        recording = asyncio.create_task(_go_on(bench, 40))
+        while not recording.done():
+            for name in ("take", "stock_by_day"):
+                assert (await rebuild(database, _view(name))).differences == 0
+        head = await recording
+        await runner.caught_up(head, 30)
+    finally:
+        await runner.stop()
+    assert not any((await differences(database, _clock)).values())
+
+
+async def _go_on(bench: BenchSide, times: int) -> int:
+    position = 0
+    for number in range(times):
+        to = "C-T2" if number % 2 == 0 else "C-T1"
+        verdict = await bench.when(
+            event("trees.moved", "2026-03-20", lot="T1", stage="grafted", count=24, to=to)
+        )
+        assert verdict.position, verdict
+        position = verdict.position
+    return position
+
+
+async def test_no_reader_sees_an_empty_or_half_a_view(database, bench) -> None:
+    """All rows are wrong beforehand, so that every one of them is swapped under readers' eyes."""
+    await bench.stocked()
+    for number in range(30):
+        await bench.given(bench.graft(1, lot=f"T{number}"))
+    await Runner(database, every_view(_clock)).catch_up()
+    await database.writer.execute("UPDATE take SET cultivar = 'WRONG'")
+    seen: set[tuple[int, str]] = set()
+    reading, ended = asyncio.Event(), asyncio.Event()
+
+    async def read() -> None:
+        async with database.writer.acquire() as conn:
+            while not ended.is_set():
+                rows = await conn.fetch("SELECT cultivar, count(*) FROM take GROUP BY 1")
+                assert len(rows) == 1, rows
+                seen.add((rows[0]["count"], rows[0]["cultivar"]))
+                reading.set()
+
+    async def one_moment() -> None:
+        """A reader in the middle of its questions goes on seeing what it saw."""
+        async with (
+            database.writer.acquire() as conn,
+            conn.transaction(isolation="repeatable_read", readonly=True),
+        ):
+            before = await conn.fetch("SELECT * FROM take ORDER BY lot")
+            begun.set()
+            await ended.wait()
+            assert await conn.fetch("SELECT * FROM take ORDER BY lot") == before
+
+    begun = asyncio.Event()
+    readers = [asyncio.create_task(read()), asyncio.create_task(one_moment())]
+    await reading.wait()
+    await begun.wait()
+    try:
+        # in its own time, with readers who do not let go
+        done = await asyncio.wait_for(rebuild(database, _view("take")), 30)
+        reading.clear()
+        await asyncio.wait_for(reading.wait(), 30)
+        await asyncio.wait_for(reading.wait(), 30)
+    finally:
+        ended.set()
+        await asyncio.gather(*readers)
+    assert done.differences == 60
+    assert seen == {(30, "WRONG"), (30, "NAVEL")}
+
+
+async def _until(ask: Any) -> Any:
+    """What `ask` finds, as soon as it finds anything."""
+    async with asyncio.timeout(60):
+        while True:
+            if found := await ask():
+                return found
+            await asyncio.sleep(0.02)
+
+
+async def test_killed_in_the_middle_it_leaves_the_live_view_and_nothing_behind(
+    database, bench, administrator
+) -> None:
+    await bench.grafted(24)
+    await Runner(database, every_view(_clock)).catch_up()
+    await database.writer.execute("UPDATE losses SET quantity = 7")
+    await database.writer.execute("UPDATE take SET cultivar = 'WRONG'")
+    before = await administrator.fetch("SELECT * FROM take")
+    # Held back when its tables are there and it reads what to fill them with.
+    hold = administrator.transaction()
+    await hold.start()
+    await administrator.execute("LOCK TABLE subjects IN ACCESS EXCLUSIVE MODE")
+    async with commands.running(
+        "rebuild", "take", DATABASE_URL=database.dsn, DATA_DIR="/nonexistent"
+    ) as command:
+        waiting = (
+            "SELECT pid FROM pg_stat_activity WHERE datname = current_database() "
+            "AND wait_event_type = 'Lock' AND query LIKE '%FROM subjects%'"
+        )
+        watcher = await asyncpg.connect(database.dsn)
+
+        async def held_back() -> Any:
+            assert command.process.returncode is None, await command.rest()
+            return await watcher.fetchval(waiting)
+
+        await _until(held_back)
+        temporary = "SELECT count(*) FROM pg_class WHERE relpersistence = 't' AND relkind = 'r'"
+        assert await watcher.fetchval(temporary) > 0
+        command.process.kill()
+        await command.process.wait()
+    await hold.rollback()
+
+    async def gone() -> bool:
+        return not await watcher.fetchval(temporary)
+
+    await _until(gone)
+    await watcher.close()
+    assert await administrator.fetch("SELECT * FROM take") == before
+    generations = "SELECT generation, live FROM view_checkpoints WHERE view = 'take'"
+    assert [tuple(row) for row in await administrator.fetch(generations)] == [(1, True)]
+    again = await commands.graftlog(
+        "rebuild", "take", DATABASE_URL=database.dsn, DATA_DIR="/nonexistent"
+    )
+    assert again.code == 0, again.err
+    assert "2 rows differed and were put right" in again.out
+    assert await administrator.fetchval("SELECT cultivar FROM take") == "NAVEL"
+
+
+async def test_the_command_says_what_differs_and_what_there_is(database, bench) -> None:
+    await bench.grafted(24)
+    await Runner(database, every_view(_clock)).catch_up()
+    here = {"DATABASE_URL": database.dsn, "DATA_DIR": "/nonexistent"}
+    checked = await commands.graftlog("rebuild", "--all", "--check", **here)
+    assert checked.code == 0, checked.err
+    for view in every_view(_clock):
+        # The command's clock is another than that of the ready dates before.
+        words = "They hang on the day" if view.name == "ready_dates" else "all rows as they were"
+        assert re.search(rf"^{view.name}: \d+ events in .*{words}", checked.out, re.MULTILINE)
+    await database.writer.execute("DELETE FROM lineage WHERE child = 'lot:T1'")
+    checked = await commands.graftlog("rebuild", "lineage", "--check", **here)
+    assert checked.code == 1
+    assert "anew lineage (lot:T1,bag:B1,T1)" in checked.out
+    assert "3 rows differ; nothing was changed" in checked.out
+    unknown = await commands.graftlog("rebuild", "nothing", **here)
+    assert unknown.code == 2
+    assert "there are: checks, alerts" in unknown.err
+
+
+async def _faults(database: Database, state: str | None = None) -> list[tuple]:
+    query = AlertsQuery(kind="view_fault", state=state)
+    page = await alerts(database.reader, query, ["CORIN"], clock=_clock)
+    return [(row.subject, row.state) for row in page.rows]
+
+
+async def test_a_lot_that_cannot_be_computed_is_set_aside_with_an_alert_until_it_can(
+    database, bench, administrator
+) -> None:
+    """A real breakage: the table refuses the row of one lot."""
+    await bench.stocked()
+    await administrator.execute(
+        "ALTER TABLE take ADD CONSTRAINT broken CHECK (lot <> 'T2' OR alive = 0)"
+    )
+    runner = Runner(database, every_view(_clock), on_faults=telling_faults(_clock))
+    for lot in ("T1", "T2", "T3"):
+        await bench.given(bench.graft(4, lot=lot))
+        await bench.given(event("grafts.unwrapped", "2026-03-20", lot=lot, alive=4))
+    await runner.catch_up()
+    rows = await database.writer.fetch("SELECT lot, alive FROM take ORDER BY lot")
+    assert [tuple(row) for row in rows] == [("T1", 4), ("T3", 4)]
+    assert await _faults(database) == [("T2", "open")]
+    # a rebuild meets it again, and loses no other lot to it
+    done = await rebuild(database, _view("take"), on_faults=telling_faults(_clock))
+    assert (done.set_aside, done.differences) == (1, 0)
+    assert await _faults(database) == [("T2", "open")]
+    await administrator.execute("ALTER TABLE take DROP CONSTRAINT broken")
+    await bench.given(event("tops.forced", "2026-03-21", lot="T2", place="C-T1"))
+    await runner.catch_up()
+    assert await _faults(database) == [("T2", "closed")]
+    assert await database.writer.fetchval("SELECT alive FROM take WHERE lot = 'T2'") == 4
+
+
+async def test_an_event_that_cannot_be_added_is_set_aside_and_a_rebuild_takes_it_in(
+    database, bench, administrator
+) -> None:
+    await bench.stocked()
+    await administrator.execute(
+        "ALTER TABLE stock_by_day ADD CONSTRAINT broken CHECK (kind <> 'lost')"
+    )
+    runner = Runner(database, every_view(_clock), on_faults=telling_faults(_clock))
+    discarded = {"lot": "L1", "count": 3, "cause": "disease"}
+    (verdict,) = await bench.given(event("liners.discarded", "2026-03-04", **discarded))
+    await bench.given(bench.graft(24))
+    await runner.catch_up()
+    subject = f"position:{verdict.position}"
+    assert await _faults(database) == [(subject, "open")]
+    trees = "SELECT sum(delta) FROM stock_by_day WHERE kind = $1"
+    assert await database.writer.fetchval(trees, "trees") == 24
+    assert await database.writer.fetchval(trees, "lost") is None
+    await administrator.execute("ALTER TABLE stock_by_day DROP CONSTRAINT broken")
+    await rebuild(database, _view("stock_by_day"), on_faults=telling_faults(_clock))
+    assert await _faults(database) == [(subject, "closed")]
+    assert await database.writer.fetchval(trees, "lost") == 3
+
+
+async def test_an_event_that_cannot_be_read_keeps_no_view_from_the_others(
+    database, bench, administrator
+) -> None:
+    """A row of the log that was broken from outside, past the service."""
+    await bench.stocked()
+    await bench.given(bench.graft(4, lot="T1"), bench.graft(4, lot="T2"))
+    (verdict,) = await bench.given(
+        event("push.counted", "2026-04-01", lot="T1", place="C-T1", pushed=1, waiting=3)
+    )
+    await administrator.execute("ALTER TABLE events DISABLE TRIGGER events_append_only")
+    await administrator.execute(
+        "UPDATE events SET data = '{\"lot\": 5}' WHERE position = $1", verdict.position
+    )
+    await administrator.execute("ALTER TABLE events ENABLE TRIGGER events_append_only")
+    runner = Runner(database, every_view(_clock), on_faults=telling_faults(_clock))
+    await runner.catch_up()
+    assert set(await _faults(database)) >= {("T1", "open"), ("lot:T1", "open")}
+    told = "SELECT count(*) FROM push_observations WHERE lot = $1"
+    assert await database.writer.fetchval(told, "T2") == 1
+    reached = await database.writer.fetch("SELECT position FROM view_checkpoints WHERE live")
+    assert {row["position"] for row in reached} == {verdict.position}
+
+
+async def test_where_temporary_tables_are_not_allowed_it_says_what_would_help(
+    database, bench, administrator
+) -> None:
+    name = await administrator.fetchval("SELECT current_database()")
+    await administrator.execute(f'REVOKE TEMPORARY ON DATABASE "{name}" FROM PUBLIC')
+    here = {"DATABASE_URL": database.dsn, "DATA_DIR": "/nonexistent"}
+    told = await commands.graftlog("rebuild", "take", **here)
+    assert told.code == 1
+    assert f"GRANT TEMPORARY ON DATABASE {name} TO graftlog_writer" in told.err
