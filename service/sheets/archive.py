@@ -23,6 +23,8 @@ from service.trade.words import Code, EventId, Occurred, Ref
 SQL = load(__package__, "archive.sql")
 FORMAT = 1
 PORTION = 2000
+# msgspec knows no raw JSON that may be left out.
+NOTHING = msgspec.Raw(b"")
 _encode = msgspec.json.Encoder().encode
 
 
@@ -85,8 +87,8 @@ class Line(_Part, frozen=True, omit_defaults=True):
     log: LogHead | None = None
     event: EventLine | None = None
     temperatures: TemperatureLine | None = None
-    to_put_right: msgspec.Raw | None = None
-    put_right_earlier: msgspec.Raw | None = None
+    to_put_right: msgspec.Raw = NOTHING
+    put_right_earlier: msgspec.Raw = NOTHING
     end: End | None = None
 
 

@@ -19,7 +19,7 @@ from service.log.loading import SQL as LOG_SQL
 from service.log.loading import Loader, event_of
 from service.log.upcasting import NewerVersion
 from service.log.writing import AsStored, Entered, write
-from service.sheets.archive import FORMAT, PORTION, SQL, End, EventLine, Line
+from service.sheets.archive import FORMAT, NOTHING, PORTION, SQL, End, EventLine, Line
 from service.storage.pool import Connection, Database
 from service.trade.books import Books, Catalogue, Hold
 from service.trade.units import Accepted, Incoming, UnitRefused, take_in
@@ -195,12 +195,14 @@ class _Taking:
                 version, days = line.temperatures.version, line.temperatures.days
                 await self.connection.execute(SQL.add_temperatures, version, days)
                 self.counts["temperature_versions"] += 1
-            elif line.to_put_right is not None:
+            elif line.to_put_right is not NOTHING:
                 await self._row("to_put_right", line.to_put_right)
-            elif line.put_right_earlier is not None:
+            elif line.put_right_earlier is not NOTHING:
                 await self._row("put_right_earlier", line.put_right_earlier)
             elif line.end is not None:
                 await self._end(number, line.end, seen)
+            else:
+                raise ArchiveError(number, "there is nothing in the line")
         except (asyncpg.DataError, asyncpg.IntegrityConstraintViolationError) as error:
             raise ArchiveError(number, f"the database refuses it: {error}") from error
 
