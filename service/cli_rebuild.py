@@ -87,13 +87,15 @@ async def _rebuild(settings: "Settings", names: list[str], *, check: bool) -> bo
 def _in_words(done: "Rebuilt", *, check: bool, by_weather: bool) -> str:
     rate = done.position / done.seconds if done.seconds else 0
     words = f"{done.view}: {done.position:,} events in {done.seconds:.1f} s ({rate:,.0f} a second)"
-    if not done.differences:
+    if done.behind:
+        words += f"; the live view was {done.behind:,} events behind and was replaced."
+    elif not done.differences:
         words += ", all rows as they were."
     elif check:
         words += f", {done.differences:,} rows differ; nothing was changed."
     else:
         words += f", {done.differences:,} rows differed and were put right."
-    if by_weather and done.differences:
+    if by_weather and done.differences and not done.behind:
         words += " They hang on the day and the weather too, so a difference need be no fault."
     if done.set_aside:
         words += f" {done.set_aside} could not be computed and are set aside; see the alerts."

@@ -29,6 +29,9 @@ FEW = 2_000
 # Others write to some views too: the calendar to alerts, the morning to ready dates.
 MOST_TRIES = 20
 
+# A live view that is further behind is not compared row by row.
+FAR_BEHIND = 20_000
+
 Progress = Callable[[int, int], None]
 Found = Callable[[str], None]
 
@@ -36,12 +39,14 @@ Found = Callable[[str], None]
 class Rebuilt(msgspec.Struct, frozen=True, kw_only=True):
     """What came of it, as of `position`: so many `differences`, and `set_aside` subjects.
 
+    `behind`: so many events the live view had not seen yet, so that it was replaced as it stood.
     `seconds` from start to end, `swap_seconds` of them while the live view could not go on.
     """
 
     view: str
     position: int
     differences: int
+    behind: int
     set_aside: int
     seconds: float
     swap_seconds: float
@@ -91,6 +96,10 @@ async def rebuild(
         found(line)
     ended = time.monotonic()
     return msgspec.structs.replace(done, seconds=ended - begun, swap_seconds=ended - swapping)
+
+
+def _nobody(line: str) -> None:
+    """Nobody is told."""
 
 
 async def _make_tables(conn: Connection, view: View) -> None:
@@ -159,9 +168,15 @@ async def _finish(
     row = await conn.fetchrow(SQL.hold_checkpoint, view.name)
     assert row is not None
     head, generation = await limit(conn, view), row["generation"] + 1
-    await conn.execute(SQL.live_names)
-    await _apply(conn, view, row["generation"], row["position"], head)
-    await conn.execute(SQL.built_names)
+    behind = head - row["position"]
+    if swap and behind > FAR_BEHIND:
+        # To bring it up to here only to compare would take as long again.
+        found = _nobody
+    else:
+        behind = 0
+        await conn.execute(SQL.live_names)
+        await _apply(conn, view, row["generation"], row["position"], head)
+        await conn.execute(SQL.built_names)
     await _apply(conn, view, generation, reached, head)
     differences = 0
     for table in view.tables:
@@ -179,6 +194,7 @@ async def _finish(
         view=view.name,
         position=head,
         differences=differences,
+        behind=behind,
         set_aside=set_aside,
         seconds=0,
         swap_seconds=0,

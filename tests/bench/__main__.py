@@ -17,6 +17,7 @@ import asyncpg
 import msgspec
 
 from service.storage.pool import register_json
+from tests.bench import rebuild
 from tests.bench.client import Result, Task
 from tests.bench.place import LOTS, Place, ask, durable_server, empty_handler
 from tests.support.bench_side import event
@@ -310,6 +311,13 @@ def measure_memory(server: TestServer) -> None:
             f"{after['VmRSS']:.0f} MiB, at most {after['VmHWM']:.0f} MiB",
         ],
     )
+
+
+@section
+def measure_rebuild(server: TestServer) -> None:
+    """Every view built anew at a million events."""
+    for what, figure, aim, rest in rebuild.measure(server):
+        say(what, figure, aim, rest)
 
 
 def main(names: list[str]) -> None:
