@@ -33,7 +33,8 @@ REVOKE EXECUTE ON FUNCTION wall FROM PUBLIC;
 
 SELECT wall('events', 'sites && (SELECT seen_sites())');
 SELECT wall('subjects', 'EXISTS (SELECT FROM events e WHERE e.position = subjects.position)');
-SELECT wall('catalogue', $$kind NOT IN ('site', 'place')
+-- Cultivars and the like are common to all who see anything.
+SELECT wall('catalogue', $$(kind NOT IN ('site', 'place') AND (SELECT seen_sites()) IS NOT NULL)
     OR CASE kind WHEN 'site' THEN code ELSE site END = ANY ((SELECT seen_sites())::text[])$$);
 SELECT wall('lots', $$site = ANY ((SELECT seen_sites())::text[])
     OR EXISTS (SELECT FROM balances b WHERE b.lot_id = lots.lot_id)$$);
