@@ -15,7 +15,7 @@ from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade.books import Books
 from service.trade.events.catalogue import Entry
-from service.trade.units import Incoming, take_in
+from service.trade.units import Accepted, Incoming, take_in
 from service.trade.words import Moment
 
 SQL = load(__package__, "refold.sql")
@@ -23,10 +23,11 @@ PORTION = 5_000
 MOST_DIFFERENCES = 20
 
 
-async def refold(connection: Connection) -> Books:
+async def refold(connection: Connection, wrong: list[str] | None = None) -> Books:
     """Books taken in from every stored event, unit by unit, in order of position.
 
-    Memory grows with the log, since any event may still be voided later.
+    `wrong` is told, in words, of each event that the log files under other sites or subjects than
+    it speaks of. Memory grows with the log, since any event may still be voided later.
     """
     books = Books()
     rest: list[Any] = []
@@ -36,13 +37,43 @@ async def refold(connection: Connection) -> Books:
         units = [list(rows) for _, rows in groupby([*rest, *portion], key=lambda r: r["unit"])]
         # The last unit may go on in the next portion.
         rest = units.pop() if portion and units else []
-        for unit in units:
-            _take(books, unit)
+        taken = [one for unit in units for one in _take(books, unit)]
+        if wrong is not None and taken:
+            sites = {row["position"]: row["sites"] for unit in units for row in unit}
+            wrong += await _filed_otherwise(connection, taken, sites)
         if not portion:
             return books
 
 
-def _take(books: Books, rows: list[Any]) -> None:
+async def _filed_otherwise(
+    connection: Connection, taken: list[Accepted], sites: dict[int, list[str]]
+) -> list[str]:
+    filed: dict[int, set[tuple[str, str]]] = {}
+    first, last = taken[0].position, taken[-1].position
+    for position, kind, code in await connection.fetch(SQL.subjects, first, last):
+        filed.setdefault(position, set()).add((kind, code))
+    found = []
+    for one in taken:
+        name = f"event {one.position} ({one.event.__struct_config__.tag})"
+        if sorted(sites[one.position]) != sorted(one.sites):
+            found.append(
+                f"{name}: filed under sites {_listed(sites[one.position])}, it touches "
+                f"{_listed(one.sites)}"
+            )
+        said, kept = one.subjects, filed.get(one.position, set())
+        if said != kept:
+            found.append(
+                f"{name}: filed under {_listed(f'{k} {c}' for k, c in kept - said)} too much, "
+                f"{_listed(f'{k} {c}' for k, c in said - kept)} missing"
+            )
+    return found
+
+
+def _listed(words: Iterable[str]) -> str:
+    return ", ".join(sorted(words)) or "none"
+
+
+def _take(books: Books, rows: list[Any]) -> list[Accepted]:
     unit = [
         Incoming(
             event_of(row),
@@ -54,10 +85,11 @@ def _take(books: Books, rows: list[Any]) -> None:
         )
         for index, row in enumerate(rows)
     ]
-    take_in(books, unit, completed=True)
+    taken = take_in(books, unit, completed=True)
     # Nothing is rolled back or written here, so what is kept for that can go.
     books.journal.clear()
     books.dirty.clear()
+    return taken
 
 
 async def differences(connection: Connection, books: Books) -> list[str]:

@@ -1,11 +1,15 @@
 -- name: events
 -- Stored events in order of position, a portion at a time.
-SELECT position, id::text AS id, type, version, site, occurred, occurred_at, occurred_day, actor,
-       happened, replaces::text AS replaces, unit::text AS unit, digest, data
+SELECT position, id::text AS id, type, version, site, sites, occurred, occurred_at, occurred_day,
+       actor, happened, replaces::text AS replaces, unit::text AS unit, digest, data
 FROM events
 WHERE position > $1
 ORDER BY position
 LIMIT $2;
+
+-- name: subjects
+-- What the events from position $1 to $2 are filed under.
+SELECT position, kind, code FROM subjects WHERE position BETWEEN $1 AND $2;
 
 -- name: lots
 -- Lots as the writer's books have them.
