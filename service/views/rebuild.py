@@ -23,7 +23,7 @@ from service.views.applying import SUBJECTS_AT_ONCE, Applying, Batch, OnFaults, 
 
 SQL = load(__package__, "rebuild.sql")
 # Events that an additive view takes at once: planning and joining for few costs as much.
-MANY = 50_000
+MANY = 250_000
 # Events that a per-subject view takes at once, as in life.
 FEW = 2_000
 # Others write to some views too: the calendar to alerts, the morning to ready dates.

@@ -1,17 +1,24 @@
 """What views of tree lots share: which lots a batch touched, and their histories."""
 
 from collections import defaultdict
-from typing import Any
+from typing import Any, get_type_hints
 
 import asyncpg
+import msgspec
 
 from service.storage.pool import Connection
 from service.storage.sql import load
+from service.trade.events import EVENT_TYPES
+from service.trade.events.envelope import Envelope
 from service.trade.lot_walk import TYPES, Told
 from service.views.applying import Batch
-from service.views.checks import decoded
 
 SQL = load(__package__, "tree_lots.sql")
+# Straight from the stored text into the data of the type: histories are long.
+_DATA = {
+    name: msgspec.json.Decoder(get_type_hints(EVENT_TYPES[name], include_extras=True)["data"])
+    for name in TYPES
+}
 
 
 class TreeLots:
@@ -35,8 +42,16 @@ async def histories(conn: Connection, lots: list[str]) -> list[tuple[asyncpg.Rec
     """
     told: dict[str, list[Told]] = defaultdict(list)
     for row in await conn.fetch(SQL.history, lots, list(TYPES)):
-        told[row["lot"]].append(Told(decoded(row), row["occurred_day"]))
+        told[row["lot"]].append(Told(_event(row), row["occurred_day"]))
     return [(lot, told[lot["code"]]) for lot in await conn.fetch(SQL.lots, lots)]
+
+
+def _event(row: asyncpg.Record) -> Envelope:
+    name = row["type"]
+    data = _DATA[name].decode(row["data"])
+    made: Any = EVENT_TYPES[name]
+    event: Envelope = made(site=row["site"], occurred=row["occurred"], data=data)
+    return event
 
 
 def facts_of(lot: asyncpg.Record) -> dict[str, Any]:

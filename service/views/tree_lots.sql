@@ -25,7 +25,7 @@ WHERE code = ANY ($1::text[]) AND kind = 'tree' AND NOT voided AND identified;
 -- The unvoided events of the types $2 that speak of these lots, in order of occurrence; on one day
 -- what makes the lot comes first.
 SELECT s.code AS lot, e.type, e.site, e.occurred, e.occurred_day,
-       newest_data(e.type, e.version, e.data) AS data
+       newest_data(e.type, e.version, e.data)::text AS data
 FROM subjects s
 JOIN events e ON e.position = s.position AND e.type = ANY ($2::text[])
 WHERE s.kind = 'lot' AND s.code = ANY ($1::text[])

@@ -7,6 +7,7 @@ what the writer wrote, so views find in it what they would find in life.
 
 import asyncio
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import asyncpg
@@ -40,13 +41,14 @@ INSERT INTO voids SELECT voided_position + k * {events}, by_position + k * {even
 FROM copies, voids ORDER BY k;
 
 INSERT INTO subjects
-SELECT kind, pg_temp.renamed(code, k), occurred_at + days * interval '1 day', position + k * {events}
+SELECT kind, pg_temp.renamed(code, k), occurred_at + days * interval '1 day',
+       position + k * {events}
 FROM copies, subjects WHERE position > {before} ORDER BY k, position;
 
-INSERT INTO lots (lot_id, code, kind, site, cultivar, rootstock, source, method, day, attempt, basis,
-                  parents, ancestry, position, changed_position)
-SELECT lot_id + k * {lots}, pg_temp.renamed(code, k), kind, site, cultivar, rootstock, source, method,
-       day + days, attempt, basis, pg_temp.renamed(parents::text, k)::text[],
+INSERT INTO lots (lot_id, code, kind, site, cultivar, rootstock, source, method, day, attempt,
+                  basis, parents, ancestry, position, changed_position)
+SELECT lot_id + k * {lots}, pg_temp.renamed(code, k), kind, site, cultivar, rootstock, source,
+       method, day + days, attempt, basis, pg_temp.renamed(parents::text, k)::text[],
        pg_temp.renamed(ancestry::text, k)::text[], position + k * {events},
        changed_position + k * {events}
 FROM copies, lots ORDER BY k, lot_id;
@@ -56,8 +58,8 @@ SELECT pg_temp.renamed(code, k), lot_id + k * {lots}, buds, sticks, basis, posit
 FROM copies, bags ORDER BY k;
 
 INSERT INTO balances
-SELECT lot_id + k * {lots}, account_id + k * {accounts}, kind, site, pg_temp.renamed(place, k), stage,
-       size, grade, pg_temp.renamed(ref, k), commodity, balance, last_day + days
+SELECT lot_id + k * {lots}, account_id + k * {accounts}, kind, site, pg_temp.renamed(place, k),
+       stage, size, grade, pg_temp.renamed(ref, k), commodity, balance, last_day + days
 FROM copies, balances ORDER BY k, account_id;
 
 INSERT INTO legs
@@ -75,7 +77,9 @@ def fill(database_url: str, events: int) -> int:
 
 
 async def _fill(database_url: str, wanted: int) -> int:
-    settings = Settings(database_url=database_url, writer_pool=2, reader_pool=1)
+    settings = Settings(
+        data_dir=Path("/nonexistent"), database_url=database_url, writer_pool=2, reader_pool=1
+    )
     async with await open_database(settings) as database:
         appender = Appender(database, clock=lambda: datetime(2026, 6, 1, tzinfo=UTC))
         await appender.start()
@@ -86,8 +90,8 @@ async def _fill(database_url: str, wanted: int) -> int:
     connection = await asyncpg.connect(database_url)
     try:
         head, lots, accounts = await connection.fetchrow(
-            "SELECT position, (SELECT max(lot_id) FROM lots), (SELECT max(account_id) FROM balances) "
-            "FROM log_head"
+            "SELECT position, (SELECT max(lot_id) FROM lots), "
+            "(SELECT max(account_id) FROM balances) FROM log_head"
         )
         copies = max((wanted - head) // (head - before), 1)
         script = COPY.format(
