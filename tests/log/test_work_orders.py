@@ -3,10 +3,13 @@
 import itertools
 from typing import Any
 
+import msgspec
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from service.log.incoming import digest_of
 from service.log.refold import differences, refold
+from service.trade.events import Event
 from tests.support.bench_side import BenchSide, event
 
 
@@ -314,6 +317,27 @@ async def test_an_order_for_a_reservation_is_for_its_customer(bench: BenchSide) 
     assert await bench.database.writer.fetchval(sql) == "cust-1"
     other = await bench.when(order(30, "WO2", reservation="R1", customer="cust-2"))
     assert other.errors[0].kind == "other_customer"
+
+
+def test_a_retry_across_the_upgrade_finds_its_digest() -> None:
+    """The digest is as it was computed before graftings could name an order."""
+    raw: dict[str, Any] = {
+        "type": "trees.grafted",
+        "id": "0190a5c4-7c00-7b3e-9a40-0d9c3b1f5a77",
+        "site": "CORIN",
+        "occurred": "2026-03-05",
+        "data": {
+            "from": [{"bag": "B1"}],
+            "onto": {"liner_lot": "L1"},
+            "method": "t_bud",
+            "place": "C-T1",
+            "count": 3,
+        },
+    }
+    before = "711d7ed2bc5b8ddcf27e1c710be38d925cc004badba78282cc5b529794cf82ab"
+    assert digest_of(msgspec.convert(raw, Event)).hex() == before
+    raw["data"]["work_order"] = "WO1"
+    assert digest_of(msgspec.convert(raw, Event)).hex() != before
 
 
 numbers = itertools.count()
