@@ -1,15 +1,17 @@
-"""Sends the invented year to a running service, as any client would, and checks every verdict."""
+"""Sends the story to a running service, as any client would, and checks every verdict."""
 
 import asyncio
+import contextlib
 import os
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
+from pathlib import Path
 
 import click
 import httpx
 
-from seed_scenario.generator import Scenario, scenario
+from seed_scenario.generator import LOTS, SEED, YEARS, Scenario, scenario
 from seed_scenario.telling import Request
 
 
@@ -108,27 +110,94 @@ def _unexpected(request: Request, answer: httpx.Response, wanted: str) -> Unexpe
     )
 
 
+async def interrupted_at(client: httpx.AsyncClient, year: Scenario) -> datetime | None:
+    """When the log last learned of anything of this story; None if it never did.
+
+    Raises UnexpectedError when the log holds something else.
+    """
+    # A request got in whole or not at all, so one of its events speaks for all of it.
+    marks = [
+        (request.recorded_at, accepted[0])
+        for request in year.requests
+        if (accepted := _accepted(request))
+    ]
+    low, high = 0, len(marks)
+    while low < high:
+        middle = (low + high) // 2
+        answer = await client.get(f"/v1/events/{marks[middle][1]}")
+        if answer.status_code not in (200, 404):
+            raise UnexpectedError(f"the log answered {answer.status_code}: {answer.text[:1000]}")
+        low, high = (middle + 1, high) if answer.status_code == 200 else (low, middle)
+    if low == 0 and (await client.get("/v1/events?limit=1")).json()["items"]:
+        raise UnexpectedError(
+            "the log holds other events than this story's: load it into an empty one, or give the "
+            "same --last, --lots, --years and --random to go on"
+        )
+    return marks[low - 1][0] if low else None
+
+
+def _accepted(request: Request) -> list[str]:
+    """Ids of the events that should get in."""
+    if request.mode == "all" and request.refused:
+        return []
+    return [one["id"] for n, one in enumerate(request.events) if n not in request.refused]
+
+
+@contextlib.contextmanager
+def progress_bar(events: int, label: str) -> Iterator[Callable[[int], None]]:
+    """A bar that also shows how many events a second get in; yields what `load` calls."""
+    begun, done = time.monotonic(), 0
+
+    def rate(_: object) -> str:
+        return f"{done / max(time.monotonic() - begun, 0.001):,.0f} events/s"
+
+    with click.progressbar(length=events, label=label, item_show_func=rate) as bar:
+        # the rate is shown beside the bar whenever it moves
+        bar.current_item = done
+
+        def told(count: int) -> None:
+            nonlocal done
+            done += count
+            bar.update(count)
+
+        yield told
+
+
 @click.command()
 @click.option("--url", default="http://127.0.0.1:8080", show_default=True, help="The service.")
 @click.option("--last", type=click.DateTime(["%Y-%m-%d"]), help="Last day; default yesterday.")
-def main(url: str, last: datetime | None) -> None:
-    """Load the invented year into an empty log, with a key of role `history`.
+@click.option("--lots", type=click.IntRange(30), default=LOTS, show_default=True)
+@click.option("--years", type=click.FloatRange(1), default=YEARS, show_default=True)
+@click.option("--random", "seed", type=int, default=SEED, show_default=True, help="Seed.")
+@click.option(
+    "--truth",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Also write the hidden truth to this file.",
+)
+def main(
+    url: str, last: datetime | None, lots: int, years: float, seed: int, truth: Path | None
+) -> None:
+    """Load the invented nursery's story into an empty log, with a key of role `history`.
 
-    The key is read from the environment variable GRAFTLOG_TEST_KEY.
+    The key is read from the environment variable GRAFTLOG_TEST_KEY. A load that was interrupted
+    goes on when it is called with the same options again.
     """
     key = os.environ.get("GRAFTLOG_TEST_KEY", "")
     if not key:
         raise click.ClickException("GRAFTLOG_TEST_KEY should hold a key of role history")
-    year = scenario(last.date() if last else yesterday())
+    year = scenario(last.date() if last else yesterday(), seed, lots=lots, years=years)
+    if truth is not None and year.truth is not None:
+        year.truth.write(truth)
 
-    async def run(bar: Any) -> int:
+    async def run() -> int:
         headers = {"Authorization": f"Bearer {key}"}
         async with httpx.AsyncClient(base_url=url, headers=headers, timeout=60) as client:
-            return await load(client, year, progress=bar.update)
+            after = await interrupted_at(client, year)
+            with progress_bar(year.events, f"{lots} lots in {years:g} years") as told:
+                return await load(client, year, after=after, progress=told)
 
     try:
-        with click.progressbar(length=year.events, label="A year of events") as bar:
-            recorded = asyncio.run(run(bar))
+        recorded = asyncio.run(run())
     except (UnexpectedError, httpx.HTTPError) as error:
         raise click.ClickException(str(error)) from error
     click.echo(f"{recorded} events recorded")

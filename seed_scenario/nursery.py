@@ -1,4 +1,4 @@
-"""The invented nursery: its sites, places, what it grafts on what, its people."""
+"""The invented nursery: its sites, places, people, and what it grafts on what."""
 
 from typing import Any
 
@@ -28,18 +28,16 @@ SITES: dict[str, dict[str, Any]] = {
     },
 }
 LETTER = {"CORIN": "C", "TARNA": "T", "ELDRA": "E"}
-# Tables on which trees stand, by site; the last is kept for what the script moves there.
-TABLES = {
-    "CORIN": [f"C-T{n}" for n in range(1, 9)],
-    "TARNA": [f"T-B{n}" for n in range(1, 8)],
-    "ELDRA": [f"E-R{n}" for n in range(1, 7)],
-}
+_TABLE = {"CORIN": "C-T", "TARNA": "T-B", "ELDRA": "E-R"}
+_TABLES = {"CORIN": 22, "TARNA": 16, "ELDRA": 14}
 COOLER = {site: f"{letter}-COOL" for site, letter in LETTER.items()}
 LINER_BED = {site: f"{letter}-BED" for site, letter in LETTER.items()}
 RETURNS = {"CORIN": "C-RET", "TARNA": "T-RET"}
 BOX = "C-BOX"
+# Tables that nobody looks at any more, and for how many days when the telling ends.
+NEGLECTED = {"C-T6": 33, "T-B7": 26, "E-R4": 47, "C-RET": 39}
 PEOPLE = {
-    "CORIN": ["p-01", "p-02", "p-03", "p-04", "p-05"],
+    "CORIN": ["p-01", "p-02", "p-03", "p-04", "p-05", "p-06"],
     "TARNA": ["p-11", "p-12", "p-13", "p-14"],
     "ELDRA": ["p-21", "p-22", "p-23"],
 }
@@ -49,7 +47,9 @@ CULTIVARS: dict[str, dict[str, Any]] = {
     "EUREKA": {"crop": "citrus", "species": "Citrus limon", "epithet": "Eureka"},
     "CLEMEN": {"crop": "citrus", "species": "Citrus clementina", "epithet": "Fina"},
     "HASS": {"crop": "avocado", "species": "Persea americana", "epithet": "Hass"},
+    "REED": {"crop": "avocado", "species": "Persea americana", "epithet": "Reed"},
     "KEITT": {"crop": "mango", "species": "Mangifera indica", "epithet": "Keitt"},
+    "KENT": {"crop": "mango", "species": "Mangifera indica", "epithet": "Kent"},
     "BOSKOOP": {"crop": "apple", "species": "Malus domestica", "epithet": "Belle de Boskoop"},
     "GRAVEN": {
         "crop": "apple",
@@ -57,6 +57,7 @@ CULTIVARS: dict[str, dict[str, Any]] = {
         "epithet": "Gravenstein",
         "clone": "red sport 2",
     },
+    "COX": {"crop": "apple", "species": "Malus domestica", "epithet": "Cox's Orange Pippin"},
     "DAWN7": {
         "crop": "apple",
         "species": "Malus domestica",
@@ -73,6 +74,12 @@ ROOTSTOCKS = {
     "M9": ("apple", "M.9"),
     "MM106": ("apple", "MM.106"),
 }
+# Rootstocks that a site raises liners of.
+LINERS = {
+    "CORIN": ["CARRIZO"],
+    "TARNA": ["SWINGLE", "ZUTANO", "KENSING"],
+    "ELDRA": ["MM106", "M9"],
+}
 SIZES = {
     "PLUG": ("plug", 0),
     "P1": ("1 litre", 10),
@@ -85,85 +92,46 @@ SOURCE_TREES = {
     "CV-201": ("VALEN", "CORIN", "increase"),
     "CE-301": ("EUREKA", "CORIN", "increase"),
     "CM-401": ("CLEMEN", "CORIN", "increase"),
+    "CM-402": ("CLEMEN", "CORIN", "increase"),
     "TN-111": ("NAVEL", "TARNA", "scion"),
     "TE-311": ("EUREKA", "TARNA", "scion"),
     "TH-501": ("HASS", "TARNA", "own"),
+    "TR-551": ("REED", "TARNA", "own"),
     "TK-601": ("KEITT", "TARNA", "own"),
+    "TK-651": ("KENT", "TARNA", "own"),
     "EB-701": ("BOSKOOP", "ELDRA", "own"),
     "EG-801": ("GRAVEN", "ELDRA", "own"),
+    "EC-851": ("COX", "ELDRA", "own"),
 }
+# Its registration runs out while the story goes on; nothing is cut from it as a rule.
+EXPIRING = "TN-112"
 SUPPLIERS = {"CORIN": "supp-03", "TARNA": "supp-12", "ELDRA": "supp-21"}
 
 
-def entries(site: str) -> list[dict[str, Any]]:
-    """What a site says of itself when its books are opened, in an order that holds together."""
-    letter = LETTER[site]
-    found: list[dict[str, Any]] = [{"kind": "site", "code": site, **SITES[site]}]
-    for number, table in enumerate(TABLES[site]):
-        kind = "bed" if site == "ELDRA" else "table"
-        house = "field" if site == "ELDRA" else f"House {1 + number // 3}"
-        found.append(_place(table, site, kind, house))
+def tables(site: str, many: int = 1) -> list[str]:
+    """The site's tables; a larger nursery (`many` times the usual) has so many times more."""
+    return [f"{_TABLE[site]}{number}" for number in range(1, many * _TABLES[site] + 1)]
+
+
+def pot(site: str) -> str:
+    """The size that liners and young trees stand in."""
+    return "BARE" if site == "ELDRA" else "P1"
+
+
+def places(site: str, many: int = 1) -> list[dict[str, Any]]:
+    """All places of a site, each in its house."""
+    house = "field" if site == "ELDRA" else "House"
+    kind = "bed" if site == "ELDRA" else "table"
+    found = [
+        _place(table, site, kind, house if house == "field" else f"House {1 + number // 6}")
+        for number, table in enumerate(tables(site, many))
+    ]
     found.append(_place(LINER_BED[site], site, "bed", "House 1"))
     found.append(_place(COOLER[site], site, "cooler", "packing shed"))
     if site in RETURNS:
         found.append({**_place(RETURNS[site], site, "bed", "apart"), "for_returns": True})
     if site == "CORIN":
         found.append(_place(BOX, site, "box", "House 2"))
-        found += _for_all()
-    found += [
-        {
-            "kind": "source_tree",
-            "code": code,
-            "cultivar": cultivar,
-            "tree_class": standing,
-            "registration": f"reg-{code.lower()}",
-            "site": site,
-        }
-        for code, (cultivar, where, standing) in SOURCE_TREES.items()
-        if where == site
-    ]
-    if site == "ELDRA":
-        found.append(
-            {
-                "kind": "check_plan",
-                "code": "WALK-CHIP",
-                "check": "push_walk",
-                "method": "chip_bud",
-                "stage": "grafted",
-                "after": "take_read",
-                "due_days": 200,
-                "overdue_days": 260,
-                "every_days": 14,
-                "done_by": ["push.counted"],
-                "source": "The site's own practice: a bud set in August sleeps until spring",
-            }
-        )
-    assert all(entry["code"].startswith(letter) for entry in found if entry["kind"] == "place")
-    return found
-
-
-def _for_all() -> list[dict[str, Any]]:
-    """What all sites share, told by the first."""
-    found: list[dict[str, Any]] = []
-    found += [{"kind": "cultivar", "code": code, **facts} for code, facts in CULTIVARS.items()]
-    found += [
-        {"kind": "rootstock", "code": code, "crop": crop, "name": name}
-        for code, (crop, name) in ROOTSTOCKS.items()
-    ]
-    found += [
-        {"kind": "size", "code": code, "label": label, "rank": rank}
-        for code, (label, rank) in SIZES.items()
-    ]
-    found.append(
-        {
-            "kind": "rule",
-            "code": "TRACE-KEEP",
-            "title": "How long papers of plant passports are kept",
-            "value": "3 years",
-            "source": "Regulation (EU) 2016/2031, article 69(4); verify before relying on it",
-            "as_of": "2025-01-01",
-        }
-    )
     return found
 
 

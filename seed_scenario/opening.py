@@ -1,12 +1,63 @@
 """What stood at each site when its books were opened; unknown parts are left out."""
 
+import random
 from datetime import date, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from seed_scenario.course import Course
+from seed_scenario.crops import MANNERS
+from seed_scenario.fate import Tree
 from seed_scenario.nursery import LINER_BED
+from seed_scenario.stand import Stand
+
+if TYPE_CHECKING:
+    from seed_scenario.year import Year
+
+# Of the lots that stood there, those that go on like any other:
+# lot, site, cultivar, rootstock, place, size, pushed, ready
+_GO_ON = (
+    ("O-C2", "CORIN", "EUREKA", "CARRIZO", "C-T8", "P4", 0, 30),
+    ("O-C3", "CORIN", "VALEN", "CARRIZO", "C-T8", "P1", 30, 0),
+    ("O-C4", "CORIN", "VALEN", "CARRIZO", "C-T8", "P1", 26, 0),
+    ("O-T2", "TARNA", "NAVEL", "SWINGLE", "T-B5", "P1", 34, 0),
+    ("O-E2", "ELDRA", "GRAVEN", "M9", "E-R6", "BARE", 0, 60),
+    ("O-E3", "ELDRA", "DAWN7", "MM106", "E-R6", "BARE", 24, 0),
+)
+# Opened liners that are left alone, for what the script does with them.
+_KEPT_LINERS = 50
 
 
-def opening(site: str, day: date) -> list[dict[str, Any]]:
+def put_up(year: "Year") -> None:
+    """Let the opened lots and liners go on from the first day."""
+    for site in ("CORIN", "TARNA", "ELDRA"):
+        for line in lines_of(site, year.first):
+            if line["kind"] == "liners":
+                left = year.liners.left[site, line["rootstock"]]
+                left[line["lot"]] = line["count"] - _KEPT_LINERS
+    for number, (lot, site, cultivar, rootstock, place, size, pushed, ready) in enumerate(_GO_ON):
+        stand = Stand(lot, site, place, size)
+        stand.of("pushed").extend(_trees(year, lot, pushed))
+        stand.of("first").extend(_trees(year, lot, ready))
+        manner = MANNERS["citrus inverted_t_bud"]
+        course = Course(year, lot, cultivar, rootstock, manner, stand)
+        year.courses.append(course)
+        if pushed:
+            year.on(35 + 5 * number, course.tops_off)
+            year.on(81 + 11 * number, course.grade)
+        year.on(75 + 4 * number, course.tend)
+
+
+def _trees(year: "Year", lot: str, count: int) -> list[Tree]:
+    """Trees that will be ready in some months, each on a day of its own."""
+    chance, trees = random.Random(f"{year.seed} {lot} opening"), [Tree() for _ in range(count)]
+    for tree in trees:
+        tree.push_on = year.first
+        tree.ready_on = year.first + timedelta(days=chance.randint(40, 150))
+        tree.first = chance.random() < 0.7
+    return trees
+
+
+def lines_of(site: str, day: date) -> list[dict[str, Any]]:
     """The lines of a site's opening."""
     before = str(day - timedelta(days=280))
     budded = {"rootstock": "CARRIZO", "method": "inverted_t_bud", "grafted_on": before}

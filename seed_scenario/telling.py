@@ -1,6 +1,7 @@
-"""How the year is told: who records what, when, and what the log is expected to say to it."""
+"""How the story is told: who records what, when, and what the log is expected to say to it."""
 
 import random
+from collections import defaultdict
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
 from typing import Any, Literal
@@ -9,12 +10,18 @@ from zoneinfo import ZoneInfo
 
 import msgspec
 
-from seed_scenario.nursery import PEOPLE
+from seed_scenario.nursery import PEOPLE, SITES
 
-ZONES = {"CORIN": "Europe/Madrid", "TARNA": "Australia/Brisbane", "ELDRA": "Europe/Copenhagen"}
+ZONES = {site: ZoneInfo(facts["time_zone"]) for site, facts in SITES.items()}
 EVENING = time(18, 30)
 # What is said at the bench itself, before the evening's records.
-MIDDAY = time(12, 15)
+MIDDAY, AFTERNOON = time(12, 15), time(14, 5)
+# How often a day's records are sent one or two days later, all of them.
+_SLOW = 0.06
+# Whose records come from a device that sends each by itself.
+_DEVICE = "TARNA"
+
+Told = tuple[dict[str, Any], tuple[str, ...]]
 
 
 class Request(msgspec.Struct, kw_only=True):
@@ -38,19 +45,27 @@ class Teller:
 
     def __init__(self, seed: int, last: date) -> None:
         # A stream of its own, so that ids don't hang on what else is drawn.
-        self._chance = random.Random(f"ids {seed}")
-        self._evenings: dict[tuple[datetime, str], Request] = {}
+        self._ids = random.Random(f"ids {seed}")
+        self._chance = random.Random(f"telling {seed}")
+        self._evenings: dict[str, dict[date, list[Told]]] = {
+            site: defaultdict(list) for site in SITES
+        }
         self._own: list[tuple[int, Request]] = []
+        self._own_days: set[date] = set()
         self._last = last
 
     def instant(self, site: str, day: date, at: time) -> datetime:
         """A time of a site's day as an instant."""
-        return datetime.combine(day, at, ZoneInfo(ZONES[site])).astimezone(UTC)
+        return datetime.combine(day, at, ZONES[site]).astimezone(UTC)
+
+    def clock(self, site: str, day: date, at: time) -> str:
+        """A time of a site's day as people write it, with its offset."""
+        return datetime.combine(day, at, ZONES[site]).isoformat()
 
     def new_id(self, site: str, day: date) -> str:
         """A UUID of version 7 (RFC 9562) of the site's noon."""
         stamp = int(self.instant(site, day, time(12)).timestamp() * 1000)
-        value = stamp << 80 | self._chance.getrandbits(80)
+        value = stamp << 80 | self._ids.getrandbits(80)
         value = value & ~(0xF << 76) | 0x7 << 76
         value = value & ~(0x3 << 62) | 0x2 << 62
         return str(UUID(int=value))
@@ -70,25 +85,9 @@ class Teller:
             **more,
         }
 
-    def evening(
-        self,
-        event: dict[str, Any],
-        day: date,
-        remarks: tuple[str, ...] = (),
-    ) -> None:
+    def evening(self, event: dict[str, Any], day: date, remarks: tuple[str, ...] = ()) -> None:
         """Among what a site writes down at the end of a day: one array a site and day."""
-        day, site = min(day, self._last), event["site"]
-        at = self.instant(site, day, EVENING)
-        # Two people take turns, week by week.
-        by = PEOPLE[site][day.isocalendar().week % 2]
-        key = (at, site)
-        request = self._evenings.get(key)
-        if request is None:
-            request = Request(site=site, recorded_at=at, recorded_by=by, events=[])
-            self._evenings[key] = request
-        if remarks:
-            request.remarked[len(request.events)] = list(remarks)
-        request.events.append(event)
+        self._evenings[event["site"]][min(day, self._last)].append((event, remarks))
 
     def at_once(
         self,
@@ -99,19 +98,20 @@ class Teller:
         **expected: Any,
     ) -> None:
         """A request of its own, at a time of the day."""
-        site = events[0]["site"]
+        site, day = events[0]["site"], min(day, self._last)
         request = Request(
             site=site,
-            recorded_at=self.instant(site, min(day, self._last), at),
+            recorded_at=self.instant(site, day, at),
             recorded_by=by,
             events=events,
             **expected,
         )
         self._own.append((len(self._own), request))
+        self._own_days.add(day)
 
     def requests(self) -> list[Request]:
         """Everything, in the order it was recorded."""
-        told = [(r.recorded_at, 1, 0, r) for r in self._evenings.values()]
+        told = [(r.recorded_at, 1, 0, r) for site in SITES for r in self._evenings_of(site)]
         told += [(r.recorded_at, 0, number, r) for number, r in self._own]
         told.sort(key=lambda item: item[:3])
         ordered = [item[3] for item in told]
@@ -120,3 +120,41 @@ class Teller:
             if after.recorded_at <= before.recorded_at:
                 after.recorded_at = before.recorded_at + timedelta(seconds=20)
         return ordered
+
+    def _evenings_of(self, site: str) -> list[Request]:
+        """The site's evenings; a slow one waits and is sent together with what follows."""
+        waiting: list[Told] = []
+        found: list[Request] = []
+        until = date.min
+        days = self._evenings[site]
+        for day in sorted(days):
+            fresh, slow = not waiting, self._chance.random() < _SLOW
+            waiting += days[day]
+            if fresh and slow:
+                until = day + timedelta(days=self._chance.choice([1, 1, 2]))
+            if self._waits(day, until, days):
+                continue
+            found.append(self._request(site, day, waiting))
+            waiting = []
+        return found
+
+    def _waits(self, day: date, until: date, days: dict[date, list[Told]]) -> bool:
+        """Whether a day's records wait for a later one: never past what is said at once, since
+        that may speak of them."""
+        later = (day + timedelta(days=1), day + timedelta(days=2))
+        to_come = next((other for other in later if other in days), None)
+        if day >= until or to_come is None:
+            return False
+        between = (day + timedelta(days=n) for n in range(1, (to_come - day).days + 1))
+        return not any(one in self._own_days for one in between)
+
+    def _request(self, site: str, day: date, told: list[Told]) -> Request:
+        return Request(
+            site=site,
+            recorded_at=self.instant(site, day, EVENING),
+            # Two people take turns, week by week.
+            recorded_by=PEOPLE[site][day.isocalendar().week % 2],
+            events=[event for event, _ in told],
+            mode="each" if site == _DEVICE else "all",
+            remarked={n: list(remarks) for n, (_, remarks) in enumerate(told) if remarks},
+        )

@@ -6,10 +6,10 @@ import fcntl
 import json
 import os
 import shutil
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import click
 import httpx
@@ -17,13 +17,14 @@ import msgspec
 
 from service.cli_running import Ending
 from service.cli_tour import print_tour
-from service.log.keys import create_key
+from service.clock import system_clock
+from service.log.keys import create_key, revoke_key
 from service.settings import Settings
 from service.storage.embedded import EmbeddedServerError
 from service.storage.migrate import migrate
 from service.storage.pool import Database, open_database
 
-_FOLDER, _NOTE = "demo", "demo.json"
+_FOLDER, _NOTE, _TRUTH = "demo", "demo.json", "truth.json"
 _VIEWS_SECONDS = 120.0
 
 
@@ -82,19 +83,42 @@ def _alone_in(folder: Path) -> Any:
         os.close(lock)
 
 
-async def run_demo(settings: Settings, ending: Ending, *, leave: bool) -> None:
-    """Start everything, load the year if the log is empty, print the tour, stay until a signal."""
+class Size(NamedTuple):
+    """How much is invented: lots grafted in so many years."""
+
+    lots: int = 320
+    years: float = 1.25
+
+
+async def run_demo(
+    settings: Settings, ending: Ending, *, leave: bool, size: Size | None = None
+) -> None:
+    """Start everything, load the story if the log is empty, print the tour, stay until a signal.
+
+    The views and jobs begin once all is loaded: they take many events at once more quickly than
+    few at a time, and leave the processor to the load meanwhile.
+    """
     from service import application
     from service.api import logs
 
     logs.configure(settings.log_level, settings.log_format)
     click.echo(f"The demo's data is in {settings.data_dir}; starting its database ...")
-    async with await open_database(settings) as database:
+    async with await open_database(settings) as database, contextlib.AsyncExitStack() as stack:
         await migrate(database)
-        app = application.build(settings, run_views=True, run_jobs=True, database=database)
+        app = application.build(settings, run_views=False, run_jobs=False, database=database)
+
+        async def follow() -> None:
+            for part in application.background(
+                database, system_clock, run_views=True, run_jobs=True
+            ):
+                await part.start()
+                stack.push_async_callback(part.stop)
+
         ending.gentle = True
         serving = asyncio.create_task(application.serve_async(app, settings))
-        touring = asyncio.create_task(_load_and_tour(settings, database, leave=leave))
+        touring = asyncio.create_task(
+            _load_and_tour(settings, database, follow, size or Size(), leave=leave)
+        )
         try:
             await asyncio.wait({serving, touring}, return_when=asyncio.FIRST_COMPLETED)
             if touring.done():
@@ -120,12 +144,20 @@ async def _end(serving: "asyncio.Task[None]") -> None:
         raise click.ClickException(f"the service ended: {serving.exception()}")
 
 
-async def _load_and_tour(settings: Settings, database: Database, *, leave: bool) -> None:
+async def _load_and_tour(
+    settings: Settings,
+    database: Database,
+    follow: Callable[[], Awaitable[None]],
+    size: Size,
+    *,
+    leave: bool,
+) -> None:
     base = _address(settings)
     async with _client(base) as client:
         await _answering(client)
     key = await _administrator(settings, database)
-    await _load(settings, database, base)
+    await _load(settings, database, base, size)
+    await follow()
     async with _client(base, key) as client:
         await _views_caught_up(client, database)
         await print_tour(client, base, key, click.echo)
@@ -166,11 +198,10 @@ async def _administrator(settings: Settings, database: Database) -> str:
     return made.token
 
 
-async def _load(settings: Settings, database: Database, base: str) -> None:
-    """Load the year, or what an interrupted load left out."""
+async def _load(settings: Settings, database: Database, base: str, size: Size) -> None:
+    """Load the story, or what an interrupted load left out."""
     from seed_scenario.generator import scenario
-    from seed_scenario.load import UnexpectedError, load, yesterday
-    from service.log.keys import revoke_key
+    from seed_scenario.load import UnexpectedError, load, progress_bar, yesterday
 
     note = settings.data_dir / _NOTE
     async with database.writer.acquire() as one:
@@ -179,16 +210,20 @@ async def _load(settings: Settings, database: Database, base: str) -> None:
     if head["position"] and not note.is_file():
         click.echo(f"Took up the log of {head['position']} events that was here.")
         return
-    begun = json.loads(note.read_text()) if note.is_file() else {"last": str(yesterday())}
-    year = scenario(date.fromisoformat(begun["last"]))
+    fresh: dict[str, Any] = {"last": str(yesterday()), "lots": size.lots, "years": size.years}
+    begun = json.loads(note.read_text()) if note.is_file() else fresh
+    last, lots, years = date.fromisoformat(begun["last"]), begun["lots"], begun["years"]
+    year = scenario(last, lots=lots, years=years)
     note.write_text(json.dumps(begun))
+    if year.truth is not None:
+        year.truth.write(settings.data_dir / _TRUTH)
     after: datetime | None = head["recorded_at"] if head["position"] else None
     async with database.writer.acquire() as one:
         key = await create_key(one, name="demo-loader", role="history")
     try:
         async with _client(base, key.token) as client:
-            with click.progressbar(length=year.events, label="Loading an invented year") as bar:
-                await load(client, year, after=after, progress=bar.update)
+            with progress_bar(year.events, "Loading an invented nursery") as told:
+                await load(client, year, after=after, progress=told)
     except UnexpectedError as error:
         raise click.ClickException(str(error)) from error
     finally:

@@ -121,7 +121,7 @@ async def test_an_interrupted_load_goes_on(folder: Path) -> None:
     headers = {"Authorization": f"Bearer {KEY}"}
     url = f"http://127.0.0.1:{settings['PORT']}"
     async with running("demo", **settings) as demo:
-        await demo.line_with("Loading an invented year")
+        await demo.line_with("Loading an invented nursery")
         async with httpx.AsyncClient(base_url=url, headers=headers, trust_env=False) as client:
             position = 0
             while position < 300:
@@ -133,7 +133,7 @@ async def test_an_interrupted_load_goes_on(folder: Path) -> None:
         await demo.process.wait()
     async with running("demo", **settings) as demo:
         await demo.line_with("stays up until Ctrl-C")
-        assert "Loading an invented year" in "".join(demo.out)
+        assert "Loading an invented nursery" in "".join(demo.out)
         assert await demo.end(signal.SIGTERM) == 0
     checked = await graftlog("selftest", DATA_DIR=str(folder / "demo"))
     assert checked.code == 0, checked.out

@@ -9,7 +9,7 @@ import msgspec
 import pytest
 
 from seed_scenario.generator import Scenario, scenario
-from seed_scenario.load import UnexpectedError, load
+from seed_scenario.load import UnexpectedError, interrupted_at, load
 from service.application import build
 from service.log.keys import create_key
 from service.log.refold import differences, refold
@@ -17,7 +17,7 @@ from service.settings import Settings
 from service.storage.pool import Database
 from tests.api.conftest import listening
 
-YEAR = scenario(date(2026, 11, 20))
+STORY = scenario(date(2026, 11, 20), lots=30, years=1)
 
 
 @pytest.fixture
@@ -32,10 +32,10 @@ async def client(database: Database, settings: Settings) -> AsyncIterator[httpx.
 
 
 def first(number: int, **changed: Any) -> Scenario:
-    """The first requests of the year, the last of them with other expectations."""
-    requests = list(YEAR.requests[:number])
+    """The first requests of the story, the last of them with other expectations."""
+    requests = list(STORY.requests[:number])
     requests[-1] = msgspec.structs.replace(requests[-1], **changed)
-    return Scenario(requests, YEAR.temperatures)
+    return Scenario(requests, STORY.temperatures)
 
 
 async def test_what_was_recorded_keeps_its_time_and_teller(
@@ -58,10 +58,19 @@ async def test_what_was_recorded_keeps_its_time_and_teller(
     assert again == 0
 
 
-async def test_the_books_equal_a_refold_of_the_whole_year(
+async def test_an_interrupted_load_finds_where_it_stopped(client: httpx.AsyncClient) -> None:
+    assert await interrupted_at(client, STORY) is None
+    await load(client, first(45))
+    assert await interrupted_at(client, STORY) == STORY.requests[44].recorded_at
+    other = scenario(date(2026, 11, 20), seed=5, lots=30, years=1)
+    with pytest.raises(UnexpectedError, match="other events than this story's"):
+        await interrupted_at(client, other)
+
+
+async def test_the_books_equal_a_refold_of_the_whole_story(
     client: httpx.AsyncClient, database: Database
 ) -> None:
-    recorded = await load(client, YEAR)
+    recorded = await load(client, STORY)
     assert recorded >= 1500
     async with database.writer.acquire() as one:
         books = await refold(one)
@@ -89,4 +98,4 @@ async def test_an_unexpected_verdict_stops_the_load(
 async def test_an_unexpected_refusal_is_shown_with_its_problem(client: httpx.AsyncClient) -> None:
     # Without the site's own entry its places are unknown.
     with pytest.raises(UnexpectedError, match=r"(?s)should have been recorded.*409.*unknown_code"):
-        await load(client, Scenario(YEAR.requests[1:2], YEAR.temperatures))
+        await load(client, Scenario(STORY.requests[1:2], STORY.temperatures))
