@@ -167,15 +167,16 @@ class TakeRow(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         Meta(description="All counts are of lots that this person grafted alone. Null: not told."),
     ] = None
     shared_lots: Annotated[
-        int, Meta(description="Lots that this person grafted together with others.")
-    ] = 0
+        int | None,
+        Meta(description="By grafter: lots that this person grafted together with others."),
+    ] = None
     shared_grafted: Annotated[
-        int,
+        int | None,
         Meta(
             description="This person's grafts in them. Their take was read for the whole lot and "
             "is attributed to nobody: none of the other counts holds them."
         ),
-    ] = 0
+    ] = None
 
 
 class TakePage(msgspec.Struct, frozen=True, kw_only=True):
@@ -213,11 +214,11 @@ async def take(pool: Pool, query: TakeQuery, sites: list[str] | None) -> TakePag
             query.limit + 1,
         )
     more = list(records[query.limit - 1]["key"]) if len(records) > query.limit else None
-    rows = [_row(record, query.group_by) for record in records[: query.limit]]
+    rows = [_row(record, query.group_by, by_grafter) for record in records[: query.limit]]
     return TakePage(position=reached, rows=rows, next_after=more)
 
 
-def _row(record: asyncpg.Record, groups: tuple[str, ...]) -> TakeRow:
+def _row(record: asyncpg.Record, groups: tuple[str, ...], by_grafter: bool) -> TakeRow:
     named: dict[str, Any] = {
         name: value or None for name, value in zip(GROUPS, record["key"], strict=True)
     }
@@ -235,8 +236,8 @@ def _row(record: asyncpg.Record, groups: tuple[str, ...]) -> TakeRow:
         gone_before_reading=record["gone"] or {},
         saleable=share(record["ready"], record["grafted"]),
         growing=record["growing"],
-        shared_lots=record["shared_lots"],
-        shared_grafted=record["shared_grafted"],
+        shared_lots=record["shared_lots"] if by_grafter else None,
+        shared_grafted=record["shared_grafted"] if by_grafter else None,
         **named,
     )
 
