@@ -2,17 +2,20 @@
 
 The server is the embedded one in a folder of its own; or ``GRAFTLOG_TEST_DATABASE_URL``, whose
 user must be a superuser or have CREATEDB and CREATEROLE; or, with
-``GRAFTLOG_TEST_CONTAINERS=1``, a container.
+``GRAFTLOG_TEST_CONTAINERS=1``, a container (``GRAFTLOG_TEST_CONTAINER_NETWORK=host`` where the
+engine has no bridge).
 """
 
 import asyncio
 import itertools
 import os
 import shutil
+import socket
 import tempfile
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit, urlunsplit
 
 import asyncpg
@@ -119,5 +122,28 @@ def running_server() -> Iterator[TestServer]:
 def _container() -> Iterator[str]:
     from testcontainers.community.postgres import PostgresContainer
 
-    with PostgresContainer(CONTAINER_IMAGE, driver=None) as container:
+    class OnThisHost(PostgresContainer):
+        """One that listens on a port of this machine itself, for engines without a bridge."""
+
+        def __init__(self, **options: Any) -> None:
+            with socket.socket() as probe:
+                probe.bind(("127.0.0.1", 0))
+                free = int(probe.getsockname()[1])
+            super().__init__(CONTAINER_IMAGE, port=free, network_mode="host", **options)
+            self.ports = {}
+            self.with_env("PGPORT", str(free))
+
+        def get_exposed_port(self, port: int) -> int:
+            return port
+
+        def get_container_host_ip(self) -> str:
+            return "127.0.0.1"
+
+    options: dict[str, Any] = {"dbname": "postgres", "driver": None}
+    if os.environ.get("GRAFTLOG_TEST_CONTAINER_NETWORK") == "host":
+        made = OnThisHost(**options)
+    else:
+        made = PostgresContainer(CONTAINER_IMAGE, **options)
+    made.with_command(["postgres", *(f"-c{name}={value}" for name, value in _FAST.items())])
+    with made as container:
         yield container.get_connection_url()
