@@ -44,9 +44,9 @@ class ReadyDateRow(msgspec.Struct, frozen=True, kw_only=True):
 
     lot: str
     site: str
-    cultivar: str
-    rootstock: str
-    crop: str
+    cultivar: str | None
+    rootstock: str | None
+    crop: str | None
     places: list[str]
     sizes: list[str]
     trees: int
@@ -313,7 +313,13 @@ async def answer(
     rows = await conn.fetch(
         SQL.page, sites, lot, cultivar, rootstock, size, ready_by, *after, limit
     )
-    return [ReadyDateRow(**dict(row)) for row in rows]
+    return [_told(dict(row)) for row in rows]
+
+
+def _told(row: Mapping[str, Any]) -> ReadyDateRow:
+    """A row as it is answered: what is unknown is null, where the table has empty text."""
+    unknown = {name: row[name] or None for name in ("cultivar", "rootstock", "crop")}
+    return ReadyDateRow(**{**row, **unknown})
 
 
 async def _page_then(
@@ -330,7 +336,7 @@ async def _page_then(
     where = sorted(clocks.days if seen is None else seen)
     filters = (query.cultivar, query.rootstock)
     found = await _rows(conn, outlooks, clocks, lots, where, now, filters)
-    rows = (ReadyDateRow(**row) for row in found)
+    rows = map(_told, found)
     return [
         row
         for row in rows
