@@ -9,7 +9,7 @@ import structlog
 from litestar import Litestar
 from litestar.types import Message, Receive, Scope, Send
 
-from service.api.headers import request_id, with_security
+from service.api.headers import request_id, trace_id, with_security
 from service.api.operation import Sent, header
 from service.api.problems import PROBLEM_TYPE, Problem, encode_problem
 from service.measures import count_request
@@ -72,9 +72,11 @@ class Application(Litestar):
                     "request",
                     method=scope["method"],  # type: ignore[typeddict-item]
                     path=scope["path"],
+                    route=route,
                     status=status,
                     milliseconds=round(seconds * 1000, 2),
                     request_id=wanted,
+                    trace_id=trace_id(header(scope, b"traceparent")),
                     principal=scope["state"].get("principal"),
                 )
 

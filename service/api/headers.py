@@ -6,6 +6,7 @@ from service.api.problems import Mistake, Problem
 
 _IDEMPOTENCY = re.compile(r'(?P<quote>"?)(?P<key>[A-Za-z0-9._:-]{1,128})(?P=quote)')
 _REQUEST_ID = re.compile(r"[A-Za-z0-9-]{1,64}")
+_TRACE = re.compile(r"(?!ff)[0-9a-f]{2}-([0-9a-f]{32})-([0-9a-f]{16})-[0-9a-f]{2}(-.*)?")
 _WAIT = re.compile(r'(?:^|[,\s])wait\s*=\s*"?(\d{1,4})"?\s*(?:[;,]|$)', re.IGNORECASE)
 MAX_WAIT = 30
 # What every answer says to browsers (OWASP REST Security Cheat Sheet, "Security headers"). TLS and
@@ -55,6 +56,15 @@ def idempotency_key(value: str | None) -> str | None:
 def request_id(value: str | None) -> str | None:
     """A client's X-Request-Id if it is fit for a log, else None."""
     return value if value and _REQUEST_ID.fullmatch(value) else None
+
+
+def trace_id(traceparent: str | None) -> str | None:
+    """The trace that a request says it is part of (W3C Trace Context section 3.2), or None."""
+    match = _TRACE.fullmatch(traceparent or "")
+    if match is None or not int(match[1], 16) or not int(match[2], 16):
+        return None
+    # Version 00 ends with its flags.
+    return None if match[3] and match[0].startswith("00") else match[1]
 
 
 def wait_of(prefer: str | None) -> int:

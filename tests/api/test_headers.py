@@ -3,7 +3,7 @@
 import pytest
 
 from service.api.conditional import expected_position, strongly_equal, tags_in, weakly_equal
-from service.api.headers import idempotency_key, request_id, wait_of
+from service.api.headers import idempotency_key, request_id, trace_id, wait_of
 from service.api.problems import Problem
 
 
@@ -112,3 +112,29 @@ def test_a_request_id_is_taken_over_only_if_fit_for_a_log() -> None:
     assert request_id("a b") is None
     assert request_id("x" * 65) is None
     assert request_id('{"a":1}\n') is None
+
+
+@pytest.mark.parametrize(
+    ("given", "found"),
+    [
+        # W3C Trace Context sections 3.2.3 and 3.2.2, its own examples
+        (
+            "00-4bf92f3577b34da6a3ce929d0e0e4736-00f067aa0ba902b7-01",
+            "4bf92f3577b34da6a3ce929d0e0e4736",
+        ),
+        # a later version may say more at the end (section 4)
+        (
+            "cc-4bf92f3577b34da6a3ce929d0e0e4736-00f067aa0ba902b7-01-what-the-future-holds",
+            "4bf92f3577b34da6a3ce929d0e0e4736",
+        ),
+        ("00-4bf92f3577b34da6a3ce929d0e0e4736-00f067aa0ba902b7-01-more", None),
+        ("ff-4bf92f3577b34da6a3ce929d0e0e4736-00f067aa0ba902b7-01", None),
+        ("00-00000000000000000000000000000000-00f067aa0ba902b7-01", None),
+        ("00-4bf92f3577b34da6a3ce929d0e0e4736-0000000000000000-01", None),
+        ("00-4BF92F3577B34DA6A3CE929D0E0E4736-00f067aa0ba902b7-01", None),
+        ("nonsense", None),
+        (None, None),
+    ],
+)
+def test_the_trace_a_request_is_part_of(given: str | None, found: str | None) -> None:
+    assert trace_id(given) == found
