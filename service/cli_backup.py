@@ -7,11 +7,9 @@ import click
 from service.cli_running import Ending, run, settings_or_exit, something_there, tables_there
 from service.settings import Settings
 
-FILE = click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
-
 
 @click.command()
-@FILE
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
 def backup(file: Path) -> None:
     """Write a copy of the whole database to FILE, while everything goes on.
 
@@ -37,7 +35,7 @@ async def _backup(settings: Settings, file: Path) -> int:
 
 
 @click.command()
-@FILE
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 def restore(file: Path) -> None:
     """Fill an empty database from FILE, which `graftlog backup` wrote, and check it.
 
