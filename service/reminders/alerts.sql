@@ -102,6 +102,10 @@ WHERE a.closed_at IS NULL AND a.check_name IS NOT NULL
         AND b.check_name = a.check_name AND b.due_on = a.due_on AND b.level > a.level
   );
 
+-- name: lock_faults
+-- One at a time tells faults, until it commits.
+SELECT pg_advisory_xact_lock(hashtextextended('view faults', 0));
+
 -- name: faults
 -- Subjects that a view set aside, with the sites that they are of: of the event at a position, of
 -- the place, or of the lot.

@@ -37,8 +37,8 @@ async def look_at_calendar(pool: Pool, clock: Clock) -> int:
         days = await site_days(conn, now)
         await conn.execute(SQL.close_done, now)
         raised = await _overdue(conn, days, now)
-        raised += await tell_faults(conn, clock=clock)
         raised += await _to_put_right(conn, now)
+        raised += await tell_faults(conn, clock=clock)
     return raised
 
 
@@ -85,6 +85,8 @@ async def tell_faults(conn: Connection, *, clock: Clock) -> int:
     Returns how many were raised. Called as soon as a view meets a fault, and by the calendar.
     """
     now = clock()
+    # Two at once would each not see the other's, and take it for mended.
+    await conn.execute(SQL.lock_faults)
     wanted = [
         Raised(
             key=f"{FAULT}/{row['view']}/{row['subject']}",

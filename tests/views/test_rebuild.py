@@ -1,8 +1,10 @@
 """Views built anew: the same as kept step by step, put in place under readers' eyes, cut off."""
 
 import asyncio
+import os
 import random
 import re
+import sys
 from collections.abc import AsyncIterator
 from typing import Any
 
@@ -376,3 +378,24 @@ async def test_where_temporary_tables_are_not_allowed_it_says_what_would_help(
     told = await commands.graftlog("rebuild", "take", **here)
     assert told.code == 1
     assert f"GRANT TEMPORARY ON DATABASE {name} TO graftlog_writer" in told.err
+
+
+async def test_somebody_who_looks_on_sees_how_far_it_is(database, bench) -> None:
+    """Standard error is a terminal here."""
+    await bench.grafted(24)
+    ours, theirs = os.openpty()
+    try:
+        process = await asyncio.create_subprocess_exec(
+            *(sys.executable, "-m", "service.cli", "rebuild", "take"),
+            env=commands.environment({"DATABASE_URL": database.dsn, "DATA_DIR": "/nonexistent"}),
+            stdout=asyncio.subprocess.PIPE,
+            stderr=theirs,
+        )
+        out, _ = await asyncio.wait_for(process.communicate(), 60)
+        shown = os.read(ours, 100_000).decode()
+    finally:
+        os.close(ours)
+        os.close(theirs)
+    assert process.returncode == 0
+    assert re.search(r"take +\[#{24}\] 100% 18 of 18 events, [\d,]+ a second", shown)
+    assert b"take: 18 events in" in out
