@@ -7,9 +7,11 @@ their own filters too: those give the answer its meaning, this catches the one t
 
 from collections.abc import AsyncIterator, Iterable
 from contextlib import asynccontextmanager, suppress
+from time import perf_counter
 
 import asyncpg
 
+from service.measures import READER_WAIT
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
 
@@ -29,7 +31,9 @@ async def seeing(
     """
     told = EVERY_SITE if sites is None else ",".join(sites)
     begin = SQL.begin.format(sites=_quoted(told), asker=_quoted(asker))
+    asked = perf_counter()
     async with pool.acquire(timeout=timeout) as connection:
+        READER_WAIT.observe(perf_counter() - asked)
         await connection.execute(begin)
         try:
             yield connection

@@ -192,8 +192,11 @@ async def test_without_its_database_it_still_answers(
 async def test_pools_and_the_log(monitor: httpx.AsyncClient, client_for: MakeClient) -> None:
     client = await client_for()
     await fill(client)
+    before = await samples_of(monitor)
     head = (await client.get("/v1/events?limit=1")).json()["position"]
     samples = await samples_of(monitor)
+    waits = "pool_wait_seconds_count"
+    assert value(samples, waits, pool="reader") > value(before, waits, pool="reader")
     assert value(samples, "log_position") == head
     assert value(samples, "pool_connections_limit", pool="reader") == 4
     open_now = [
