@@ -18,6 +18,8 @@ _FILMS = ["stretch film", "grafting tape", "biodegradable film"]
 # Walks without a new push after which what still waits is given up, and walks after which it is
 # given up whatever came.
 _PATIENCE, _WALKS = 4, 26
+# Days after the first ready trees of a lot from which what is not fit is thrown away.
+_LAG_DAYS = 45
 
 
 class Course:
@@ -32,7 +34,8 @@ class Course:
         self.site = stand.site
         self.chance = random.Random(f"{year.seed} {lot}")
         self.people = nursery.PEOPLE[self.site]
-        self.walks = self.still = self.grades = 0
+        self.walks = self.still = 0
+        self.first_ready_on: date | None = None
         # trees the script has plans for are not sold over the counter
         self.kept = False
         # under a plant-health hold nothing is moved, potted or thrown away
@@ -227,18 +230,19 @@ class Course:
 
     def grade(self) -> None:
         """Grade what has pushed: what is fit for sale, what is not yet, what never will be."""
-        self.grades += 1
-        today, left, found = self.year.today, False, False
+        today, left = self.year.today, False
         for stand in self.stands:
             if not stand.of("pushed") or self.quiet(stand):
                 left = left or bool(stand.of("pushed"))
                 continue
             self.take_dead(stand, "pushed")
-            found = found or any(tree.ready(today) for tree in stand.of("pushed"))
+            if self.first_ready_on is None and any(t.ready(today) for t in stand.of("pushed")):
+                self.first_ready_on = today
             self._grade(stand)
             left = left or bool(stand.of("pushed"))
         if left or any(stand.of("grafted") for stand in self.stands):
-            self.year.on((26 if found else 40) + self.chance.randint(0, 3), self.grade)
+            again = 26 if self.first_ready_on else 40
+            self.year.on(again + self.chance.randint(0, 3), self.grade)
 
     def _grade(self, stand: Stand) -> None:
         today, pushed = self.year.today, stand.of("pushed")
@@ -261,8 +265,8 @@ class Course:
         for name, trees in by_grade.items():
             stand.of(name).extend(trees)
         pushed[:] = rest
-        graded = stand.ready() or len(fit)
-        if rest and graded and self.grades >= 4 and not self.held:
+        since = self.first_ready_on
+        if rest and since and (today - since).days >= _LAG_DAYS and not self.held:
             # What lags so far behind the others is not worth its place.
             culls = [tree for tree in rest if tree.unfit]
             pushed[:] = [tree for tree in rest if not tree.unfit]

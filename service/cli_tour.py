@@ -93,7 +93,7 @@ async def _overdue(client: httpx.AsyncClient, base: str, say: Say) -> None:
 async def _ready(client: httpx.AsyncClient, base: str, say: Say) -> None:
     path = "/v1/ready-dates?limit=5"
     answer = await _get(client, path)
-    _title(say, "Lots that should be ready next (estimates, no promises)", _curl(base, path))
+    _title(say, "Lots that should be ready first (estimates, no promises)", _curl(base, path))
     rows = [
         [
             row["lot"],
@@ -109,7 +109,7 @@ async def _ready(client: httpx.AsyncClient, base: str, say: Say) -> None:
 
 async def _history(client: httpx.AsyncClient, base: str, say: Say) -> str | None:
     """The lot with the longest story: the one whose bag was put right."""
-    voids = await _get(client, "/v1/events?type=event.voided&limit=50")
+    voids = await _get(client, "/v1/events?type=event.voided&limit=200")
     lots = []
     for void in voids["items"]:
         told = await _get(client, f"/v1/events/{void['data']['event']}")
