@@ -17,7 +17,7 @@ import asyncpg
 import msgspec
 
 from service.storage.pool import register_json
-from tests.bench import rebuild
+from tests.bench import clocks, rebuild, records
 from tests.bench.client import Result, Task
 from tests.bench.place import LOTS, Place, ask, durable_server, empty_handler
 from tests.support.bench_side import event
@@ -317,6 +317,20 @@ def measure_memory(server: TestServer) -> None:
 def measure_rebuild(server: TestServer) -> None:
     """Every view built anew at a million events."""
     for what, figure, aim, rest in rebuild.measure(server):
+        say(what, figure, aim, rest)
+
+
+@section
+def measure_clocks(server: TestServer) -> None:
+    """Questions about a month ago, and as known then, at a million events."""
+    for what, figure, aim, rest in clocks.measure(server):
+        say(what, figure, aim, rest)
+
+
+@section
+def measure_import(server: TestServer) -> None:
+    """Files taken in, and the whole log out and back."""
+    for what, figure, aim, rest in records.measure(server, _copy_rates):
         say(what, figure, aim, rest)
 
 
