@@ -148,7 +148,7 @@ def _whole(found: PutRightWhole) -> Reply:
     ),
     request_headers=("Idempotency-Key",),
 )
-async def correct(call: Call[CorrectQuery]) -> Reply:
+async def correct_refused(call: Call[CorrectQuery]) -> Reply:
     """Send the event anew, corrected. It keeps its event id and is judged like any event.
 
     201 when it is recorded, by you; who sent it first stays known here. Refused again, it is 409
@@ -209,7 +209,7 @@ def _already(state: str, position: int | None) -> Problem:
     answer=PutRightWhole,
     problems=("malformed-request", "already-put-right", "not-ready"),
 )
-async def discard(call: Call[NoQuery]) -> Reply:
+async def discard_refused(call: Call[NoQuery]) -> Reply:
     """Let it go, with a reason. Nothing is deleted: what was sent stays, with who let it go.
 
     The same once more by the same person changes nothing, so a retry is safe.
@@ -234,4 +234,4 @@ async def discard(call: Call[NoQuery]) -> Reply:
     return _whole(found)
 
 
-HANDLERS = [list_to_put_right, get_to_put_right, correct, discard]
+HANDLERS = [list_to_put_right, get_to_put_right, correct_refused, discard_refused]
