@@ -82,6 +82,8 @@ def import_file(
         return
     for_all = {key: value for key, value in (("site", site), ("date", day)) if value}
     principal = _principal(name)
+    if file.suffix.lower() not in (".csv", ".ndjson"):
+        raise click.UsageError(f"{file.name}: its name should end in .csv or .ndjson")
 
     async def record(_: Ending) -> tuple[FileReport, float]:
         from service.sheets.importing import take_in_file
@@ -130,10 +132,8 @@ def _understood(file: Path, kind: str | None, for_all: dict[str, str]) -> Any:
     from service.sheets.importing import understand_lines, understand_sheet
 
     content = file.read_bytes()
-    if file.suffix.lower() in (".ndjson", ".jsonl"):
-        return understand_lines(content, fault_of)
     if file.suffix.lower() != ".csv":
-        raise click.UsageError(f"{file.name}: its name should end in .csv or .ndjson")
+        return understand_lines(content, fault_of)
     return understand_sheet(content, SHEETS[kind] if kind else None, for_all)
 
 

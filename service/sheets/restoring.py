@@ -76,8 +76,8 @@ async def restore(
         await connection.close(timeout=10)
 
 
-def _lines(path: Path) -> Iterator[tuple[int, Line, "hashlib._Hash"]]:
-    """Each line with its number, and the hash of all lines before it."""
+def _lines(path: Path) -> Iterator[tuple[int, Line]]:
+    """Each line with its number. Raises ArchiveError where the file was cut or changed."""
     seen, number, ended = hashlib.sha256(), 0, False
     with path.open("rb") as file:
         for number, raw in enumerate(file, start=1):
@@ -87,7 +87,10 @@ def _lines(path: Path) -> Iterator[tuple[int, Line, "hashlib._Hash"]]:
                 line = _line_of(raw)
             except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
                 raise ArchiveError(number, f"it is no line of an exported log: {error}") from error
-            yield number, line, seen
+            if line.end is not None and line.end.sha256 != seen.hexdigest():
+                detail = "the SHA-256 of the lines above differs: the file was changed"
+                raise ArchiveError(number, detail)
+            yield number, line
             seen.update(raw)
             ended = line.end is not None
     if not ended:
@@ -112,8 +115,8 @@ class _Taking:
         self.waiting: list[tuple[int, EventLine]] = []
         self.rows: dict[str, list[msgspec.Raw]] = {"to_put_right": [], "put_right_earlier": []}
 
-    async def run(self, lines: Iterable[tuple[int, Line, Any]]) -> None:
-        for number, line, seen in lines:
+    async def run(self, lines: Iterable[tuple[int, Line]]) -> None:
+        for number, line in lines:
             if (number == 1) != (line.log is not None):
                 raise ArchiveError(number, "the file must begin with its one `log` line")
             if line.log is not None:
@@ -124,7 +127,7 @@ class _Taking:
             elif line.event is not None:
                 await self._event(number, line.event)
             else:
-                await self._rest(number, line, seen)
+                await self._rest(number, line)
 
     # -- events --------------------------------------------------------------------------
 
@@ -188,7 +191,7 @@ class _Taking:
 
     # -- what comes after the events --------------------------------------------------------
 
-    async def _rest(self, number: int, line: Line, seen: Any) -> None:
+    async def _rest(self, number: int, line: Line) -> None:
         await self._portion()
         try:
             if line.temperatures is not None:
@@ -200,7 +203,7 @@ class _Taking:
             elif line.put_right_earlier is not NOTHING:
                 await self._row("put_right_earlier", line.put_right_earlier)
             elif line.end is not None:
-                await self._end(number, line.end, seen)
+                await self._end(number, line.end)
             else:
                 raise ArchiveError(number, "there is nothing in the line")
         except (asyncpg.DataError, asyncpg.IntegrityConstraintViolationError) as error:
@@ -221,7 +224,7 @@ class _Taking:
                 await self.connection.execute(statement, self.rows[table])
                 self.rows[table] = []
 
-    async def _end(self, number: int, end: End, seen: Any) -> None:
+    async def _end(self, number: int, end: End) -> None:
         await self._save_rows()
         told = {name: getattr(end, name) for name in self.counts} | {"events": end.events}
         found = self.counts | {"events": self.position}
@@ -231,8 +234,6 @@ class _Taking:
                 raise ArchiveError(number, f"{count} {what} are told, {found[name]} were read")
         if self.announced != end.events:
             raise ArchiveError(number, f"the first line announced {self.announced} events")
-        if end.sha256 != seen.hexdigest():
-            raise ArchiveError(number, "the SHA-256 of the lines differs: the file was changed")
         await self.connection.execute(SQL.next_code, end.next_code)
         if self.counts["to_put_right"]:
             await self.connection.execute(SQL.number_on)
@@ -318,7 +319,7 @@ def _entered(one: Accepted, number: int, line: EventLine) -> Entered:
 async def _all_known(connection: Connection, path: Path) -> Restored:
     """See whether the log holds every event of the file; refuse the first that it does not."""
     events, portion = 0, []
-    for number, line, _ in _lines(path):
+    for number, line in _lines(path):
         if line.event is not None:
             portion.append((number, line.event))
             events += 1
