@@ -123,15 +123,22 @@ async def _build(conn: Connection, view: View, progress: Progress) -> int:
         # What changes from here on is computed again afterwards.
         reached = await limit(conn, view)
         subjects = await view.everything(conn)
-        for start in range(0, len(subjects), SUBJECTS_AT_ONCE):
+        for number, start in enumerate(range(0, len(subjects), SUBJECTS_AT_ONCE), 1):
             part = subjects[start : start + SUBJECTS_AT_ONCE]
             async with conn.transaction():
                 await Applying(conn, view, 0).subjects(reached, part)
+            if number > 2 and number.bit_count() == 1:
+                # Twice as large as last time: plans made for less would read it whole.
+                await _analyze(conn, view)
             progress(reached * (start + len(part)) // len(subjects), reached)
     reached = await _follow(conn, view, reached, progress)
+    await _analyze(conn, view)
+    return reached
+
+
+async def _analyze(conn: Connection, view: View) -> None:
     for table in view.tables:
         await conn.execute(f'ANALYZE pg_temp."{table.name}"')
-    return reached
 
 
 async def _follow(conn: Connection, view: View, reached: int, progress: Progress) -> int:
@@ -179,12 +186,14 @@ async def _finish(
         await conn.execute(SQL.built_names)
     await _apply(conn, view, generation, reached, head)
     differences = 0
+    await conn.execute(SQL.join_by_hash, "off")
     for table in view.tables:
         columns = await conn.fetchrow(SQL.columns, table.name, list(table.apart))
         assert columns is not None
         differences += await _compare(conn, table, columns["keys"], columns["rest"], found)
         if swap:
             await _swap(conn, table, columns["keys"], columns["rest"])
+    await conn.execute(SQL.join_by_hash, "on")
     set_aside = int(await conn.fetchval(SQL.set_aside_now))
     if swap:
         await conn.execute(SQL.forget_faults, view.name)

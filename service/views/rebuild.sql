@@ -32,6 +32,11 @@ SELECT set_config('search_path', 'public, pg_temp', true);
 -- Names mean the tables beside them again, where there are such.
 SELECT set_config('search_path', 'pg_temp, public', true);
 
+-- name: join_by_hash
+-- Whole tables are compared: row by row (nested loops) would take the square of the time, and the
+-- planner knows too little of tables that were just filled. 'off' forbids it, 'on' ends that.
+SELECT set_config('enable_nestloop', $1, true);
+
 -- name: columns
 -- The columns of the primary key of table $1, and the others but those in $2.
 WITH key AS (
