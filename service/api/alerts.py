@@ -153,11 +153,12 @@ async def _record(call: Call[Any], event: AlertAcknowledged | AlertRemindOn) -> 
 
 
 async def _site(call: Call[Any], found: view.AlertRow) -> str:
-    """The site that acts: the alert's, if the key sees it, else the first that the key sees."""
+    """The site that acts: the alert's, one that it touches, or the first that the key sees."""
     if found.site is not None and call.principal.sees(found.site):
         return found.site
     async with call.services.reading() as connection:
-        site = await read.first_site(connection, call.principal.site_list)
+        site = await view.acting_site(connection, found.id, call.principal.site_list)
+        site = site or await read.first_site(connection, call.principal.site_list)
     if site is None:
         raise not_found("A site that could act")
     return site

@@ -192,6 +192,12 @@ async def _fetch(
     return reached, [_row(record) for record in records]
 
 
+async def acting_site(conn: Connection, alert_id: str, sites: list[str] | None) -> str | None:
+    """A site that can say something of an alert for who sees `sites`; None when it is of none."""
+    site: str | None = await conn.fetchval(SQL.acting_site, alert_id, sites)
+    return site
+
+
 def _row(record: asyncpg.Record) -> AlertRow:
     parts: dict[str, Any] = dict(record)
     word, actor = parts.pop("word"), parts.pop("actor")

@@ -137,8 +137,15 @@ WHERE kind = $1 AND closed_at IS NULL AND NOT key = ANY ($2::text[]);
 -- Keys of open alerts of these kinds.
 SELECT key FROM alerts WHERE kind = ANY ($1::text[]) AND closed_at IS NULL;
 
+-- name: acting_site
+-- The first of an alert's sites that is among $2 (null: all).
+SELECT site FROM alerts a, unnest(a.sites) AS site
+WHERE a.id = $1::text::uuid AND ($2::text[] IS NULL OR site = ANY ($2))
+ORDER BY site
+LIMIT 1;
+
 -- name: page
--- Alerts, the newest first, with the newest word said of each. $1 sites with $2 their days, $3 the
+-- Alerts, the newest first, with the newest word said of each by one of its sites. $1 sites with $2 their days, $3 the
 -- day by UTC, $4 sites or null, $5.. one or null: id, site, lot, place, kind, state; $11.. the key
 -- of the last row: raised at, id; $13 limit.
 WITH told AS (
@@ -153,7 +160,9 @@ WITH told AS (
     LEFT JOIN events e ON e.position = a.event_position
     LEFT JOIN unnest($1::text[], $2::date[]) AS today (site, day) ON today.site = a.site
     LEFT JOIN LATERAL (
-        SELECT * FROM alert_words w WHERE w.alert = a.id
+        SELECT w.* FROM alert_words w
+        JOIN events said ON said.position = w.position
+        WHERE w.alert = a.id AND (said.site = ANY (a.sites) OR a.sites = '{}')
         ORDER BY w.said_at DESC, w.position DESC LIMIT 1
     ) AS w ON true
     WHERE ($4::text[] IS NULL OR a.sites && $4)

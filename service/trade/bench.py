@@ -5,7 +5,7 @@ from typing import Any
 
 from service.trade import holds
 from service.trade.accounts import UNGRADED, Key, grade_of
-from service.trade.books import Account, Bag, Books, Lot
+from service.trade.books import Account, Bag, Books, Lot, unknown_lot
 from service.trade.events.budwood import BudLine
 from service.trade.events.catalogue import Place, Site
 from service.trade.events.envelope import Envelope
@@ -81,11 +81,30 @@ class Bench:
         self.books.alter(self.books, fresh=fresh[1:])
         return code
 
+    def known_here(self, lot: Lot) -> bool:
+        """Whether anything of the lot is, was or was made at the acting site.
+
+        Of what others have alone, no more is told than that a code is taken.
+        """
+        return lot.site == self.here or any(
+            key.site == self.here for key in self.books.accounts_of(lot.code)
+        )
+
+    def lot_here(self, code: str, pointer: str, kind: str | None = None) -> Lot:
+        """A lot of the acting site; another site's alone is as unknown as none at all."""
+        lot = self.books.lots.get(code)
+        if lot is not None and not self.known_here(lot):
+            raise unknown_lot(code, pointer)
+        return self.books.lot(code, pointer, kind)
+
     def new_lot(self, code: str, pointer: str) -> None:
         """Refuse a code that a standing lot or bag has."""
         lot, bag = self.books.lots.get(code), self.books.bags.get(code)
         if (lot and not lot.voided) or (bag and not bag.voided):
             what = f"{lot.kind} lot" if lot and not lot.voided else "bag"
+            its = lot if lot and not lot.voided else self.books.lots[bag.lot] if bag else None
+            if its is None or not self.known_here(its):
+                what = "lot or bag"
             raise refuse(
                 "code_in_use", f"{code} is a {what} already.", pointer, code=code, is_a=what
             )

@@ -21,7 +21,7 @@ from service.trade.events.catalogue import (
     Size,
     SourceTree,
 )
-from service.trade.verdicts import refuse
+from service.trade.verdicts import Refusal, refuse
 from service.trade.work_orders import WorkDone, WorkOrder
 
 T = TypeVar("T")
@@ -221,6 +221,10 @@ class Catalogue:
         return self.find(SourceTree, "source_tree", code, pointer)
 
 
+def unknown_lot(code: str, pointer: str) -> Refusal:
+    return refuse("unknown_code", f"No lot {code} is known.", pointer, code=code)
+
+
 class Books:
     """All that judging one group needs. See the module's docstring."""
 
@@ -323,7 +327,7 @@ class Books:
         """The lot, or a refusal. One whose making was voided is not known any more."""
         lot = self.lots.get(code)
         if lot is None or lot.voided:
-            raise refuse("unknown_code", f"No lot {code} is known.", pointer, code=code)
+            raise unknown_lot(code, pointer)
         if kind is not None and lot.kind != kind:
             raise refuse(
                 "wrong_kind",

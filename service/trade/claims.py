@@ -212,7 +212,8 @@ def _open_reservation(bench: Bench, code: str | None) -> Reservation | None:
     if code is None:
         return None
     reservation = bench.books.reservations.get(code)
-    if reservation is None:
+    # One for trees of any site is every site's to fulfil.
+    if reservation is None or not (reservation.any_site or reservation.site == bench.here):
         raise refuse(
             "unknown_code",
             f"No reservation {code} is known.",

@@ -93,7 +93,7 @@ def _cut(bench: Bench, d: BudwoodCutData) -> BudwoodCutData:
         source_expired(bench, d.source_tree, "#/data/source_tree")
         bench.blocked(holds.USE, {f"source_tree:{tree.code}"}, "#/data/source_tree")
     else:
-        lot = bench.books.lot(d.tree_lot or "", "#/data/tree_lot", "tree")
+        lot = bench.lot_here(d.tree_lot or "", "#/data/tree_lot", "tree")
         if lot.cultivar != d.cultivar:
             raise refuse(
                 "counts_disagree",

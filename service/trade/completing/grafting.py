@@ -143,6 +143,8 @@ def joins_lot(bench: Bench, code: str, method: str, parents: set[str], pointer: 
         bench.day.month,
     )
     if lot.kind != "tree" or lot.method != method or ours != theirs or not same_day:
+        if not bench.known_here(lot):
+            bench.new_lot(code, pointer)
         raise refuse(
             "lot_differs",
             f"Lot {code} exists and is of another budwood, stock, method or day; lots are never "
@@ -303,7 +305,7 @@ def _unusual_take(bench: Bench, lot: Lot, alive: int, failed: int) -> None:
 
 def _tops(bench: Bench, d: TopsData | TopsRemovedData) -> TopsData | TopsRemovedData:
     """Tops may be worked before grafting, on liners, or after, on trees."""
-    lot = bench.books.lot(d.lot, "#/data/lot")
+    lot = bench.lot_here(d.lot, "#/data/lot")
     if lot.kind == "budwood":
         raise refuse("wrong_kind", f"{lot.code} is budwood.", "#/data/lot", code=lot.code)
     family = "liners" if lot.kind == "liner" else "trees"

@@ -71,12 +71,7 @@ def _open(bench: Bench, code: str) -> WorkOrder:
 def _rootstock_of(bench: Bench, liner_lot: str, said: str | None) -> str | None:
     """The rootstock of a liner lot, if it is the one that was said. A hold on it is remarked."""
     at = "#/data/liner_lot"
-    lot = bench.books.lot(liner_lot, at, "liner")
-    sites = {key.site for key in bench.books.accounts_of(lot.code)} | {lot.site}
-    if bench.here not in sites:
-        raise refuse(
-            "unknown_code", f"No liner lot {liner_lot} is at {bench.here}.", at, code=liner_lot
-        )
+    lot = bench.lot_here(liner_lot, at, "liner")
     if lot.rootstock is None and said is None:
         raise refuse(
             "missing",

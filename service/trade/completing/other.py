@@ -107,7 +107,7 @@ def _work(bench: Bench, d: WorkDoneData) -> WorkDoneData:
     if d.lot is None and d.place is None:
         raise refuse("missing", "Say on what: `lot` or `place`.", "#/data/lot")
     if d.lot is not None:
-        bench.books.lot(d.lot, "#/data/lot")
+        bench.lot_here(d.lot, "#/data/lot")
     if d.place is not None:
         bench.place(d.place, "#/data/place")
     return d

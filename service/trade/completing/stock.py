@@ -181,9 +181,12 @@ def _label_lost(bench: Bench, d: LabelLostData) -> LabelLostData:
 @completes(EventVoided)
 def _voided(bench: Bench, d: EventVoidedData) -> EventVoidedData:
     recorded = bench.books.recorded.get(d.event)
-    if recorded is None:
+    if recorded is None or (recorded.event is not None and recorded.event.site != bench.here):
         raise refuse(
-            "unknown_code", f"No event {d.event} is in the log.", "#/data/event", event=d.event
+            "unknown_code",
+            f"No event {d.event} of site {bench.here} is in the log.",
+            "#/data/event",
+            event=d.event,
         )
     if recorded.type in NOT_VOIDABLE:
         hint = " Lift the hold instead." if recorded.type == "hold.placed" else ""
@@ -200,13 +203,6 @@ def _voided(bench: Bench, d: EventVoidedData) -> EventVoidedData:
             "#/data/event",
             voided_by=recorded.voided_by,
         )
-    if recorded.event is not None and recorded.event.site != bench.here:
-        raise refuse(
-            "unknown_code",
-            f"No event {d.event} of site {bench.here} is in the log.",
-            "#/data/event",
-            event=d.event,
-        )
     return replace(d, position=recorded.position)
 
 
@@ -214,9 +210,11 @@ def _voided(bench: Bench, d: EventVoidedData) -> EventVoidedData:
 def _hold_placed(bench: Bench, d: HoldPlacedData) -> HoldPlacedData:
     books, pointer = bench.books, "#/data/code"
     if d.target == "lot":
-        books.lot(d.code, pointer)
+        bench.lot_here(d.code, pointer)
     elif d.target == "bag":
-        books.bag(d.code, pointer)
+        bag = books.bag(d.code, pointer)
+        if not bench.known_here(books.lots[bag.lot]):
+            raise refuse("unknown_code", f"No bag {d.code} is known.", pointer, code=d.code)
     elif d.target == "source_tree":
         books.catalogue.source_tree(d.code, pointer)
     elif d.target == "place":
@@ -241,8 +239,13 @@ def _hold_placed(bench: Bench, d: HoldPlacedData) -> HoldPlacedData:
 @completes(HoldLifted)
 def _hold_lifted(bench: Bench, d: HoldLiftedData) -> HoldLiftedData:
     hold = bench.books.holds.get(d.hold)
-    if hold is None:
-        raise refuse("unknown_code", f"No hold {d.hold} is known.", "#/data/hold", code=d.hold)
+    if hold is None or hold.site != bench.here:
+        raise refuse(
+            "unknown_code",
+            f"No hold {d.hold} was placed at {bench.here}.",
+            "#/data/hold",
+            code=d.hold,
+        )
     if hold.lifted_position is not None:
         raise refuse(
             "not_open",

@@ -152,6 +152,18 @@ class Books:
             raise Refused("wrong_kind")
         return lot
 
+    def is_here(self, t: Telling, code: str) -> bool:
+        """Whether anything of a lot is, was or was made at the acting site."""
+        told = [account for account, entries in self.entries.items() if entries]
+        counted = [account for account, counts in self.counts.items() if counts]
+        return any((a.lot, a.site) == (code, t.site) for a in (*told, *counted))
+
+    def here(self, t: Telling, code: str, *kinds: str) -> Lot:
+        """A lot that stands and is the acting site's too."""
+        if not self.is_here(t, code):
+            raise Refused("unknown_code")
+        return self.lot(code, *kinds)
+
     def bag(self, code: str) -> Bag:
         """A bag that stands."""
         bag = self.bags.get(code)

@@ -30,7 +30,7 @@ def _grafted_lot(books: Books, t: Telling, wood: str, stocks: str) -> None:
     else:
         above = {p for made in old.parents.values() for p in made if p.startswith("lot:")}
         if (old.kind, old.method, old.month, above) != ("tree", d["method"], month, parents):
-            raise Refused("lot_differs")
+            raise Refused("lot_differs" if books.is_here(t, code) else "code_in_use")
     parents |= {f"bag:{line['bag']}" for line in d["from"]}
     make_lot(books, t, code, parents, Lot(t.number, "tree", d["method"], month, wood=wood))
 
@@ -106,7 +106,7 @@ def _unwrapped(books: Books, t: Telling) -> None:
 
 @tells("tops.forced", "tops.removed")
 def _tops(books: Books, t: Telling) -> None:
-    books.lot(t.data["lot"], "liner", "tree")
+    books.here(t, t.data["lot"], "liner", "tree")
     books.place(t, t.data["place"])
 
 

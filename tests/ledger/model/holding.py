@@ -10,16 +10,16 @@ from tests.ledger.model.words import Hold, Lot, Refused, Telling, tells
 def _new_hold(books: Books, t: Telling, code: str, kind: str, token: str) -> None:
     if code in books.holds:
         raise Refused("code_in_use")
-    books.holds[code] = Hold(kind, token, t.when.day)
+    books.holds[code] = Hold(kind, token, t.when.day, t.site)
 
 
 @tells("hold.placed")
 def _hold_placed(books: Books, t: Telling) -> None:
     d = t.data
     if d["target"] == "lot":
-        books.lot(d["code"])
+        books.here(t, d["code"])
     elif d["target"] == "bag":
-        books.bag(d["code"])
+        books.here(t, books.bag(d["code"]).lot)
     elif d["target"] == "source_tree":
         if d["code"] not in books.source_trees:
             raise Refused("unknown_code")
@@ -34,7 +34,7 @@ def _hold_placed(books: Books, t: Telling) -> None:
 def _hold_lifted(books: Books, t: Telling) -> None:
     d = t.data
     hold = books.holds.get(d["hold"])
-    if hold is None:
+    if hold is None or hold.site != t.site:
         raise Refused("unknown_code")
     if hold.until is not None:
         raise Refused("not_open")
@@ -68,7 +68,7 @@ def _place_checked(books: Books, t: Telling) -> None:
 
 @tells("work.done")
 def _work_done(books: Books, t: Telling) -> None:
-    books.lot(t.data["lot"])
+    books.here(t, t.data["lot"])
     books.place(t, t.data["place"])
 
 

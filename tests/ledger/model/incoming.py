@@ -43,7 +43,7 @@ def _cut(books: Books, t: Telling) -> None:
         made = Lot(t.number, "budwood", source=f"source_tree:{tree}")
         make_lot(books, t, d["lot"], {f"source_tree:{tree}"}, made)
     else:
-        books.lot(tree_lot, "tree")
+        books.here(t, tree_lot, "tree")
         books.stop(t, "use", tree_lot)
         made = Lot(t.number, "budwood", wood=tree_lot)
         make_lot(books, t, d["lot"], {f"lot:{tree_lot}"}, made)

@@ -166,14 +166,12 @@ _NAMING = ("lot", "liner_lot", "tree_lot", "of", "bag", "into", "consignment", "
 @tells("event.voided")
 def _event_voided(books: Ledger, t: Telling) -> None:
     target = books.told.get(t.data["event"])
-    if target is None:
+    if target is None or target.event["site"] != t.site:
         raise Refused("unknown_code")
     if target.event["type"] in NEVER_VOIDED:
         raise Refused("not_voidable")
     if target.voided:
         raise Refused("voided_already")
-    if target.event["site"] != t.site:
-        raise Refused("unknown_code")
     target.voided = True
     _unmake(books, target)
     for account in list(books.counts):

@@ -112,7 +112,7 @@ def _draw(books: Books, t: Telling, sold: list[tuple[Account, int]]) -> None:
     if code is None:
         return
     reservation = books.reservations.get(code)
-    if reservation is None:
+    if reservation is None or not (reservation.any_site or reservation.site == t.site):
         raise Refused("unknown_code")
     if reservation.customer != t.data["customer"]:
         t.broken.append("other_customer")

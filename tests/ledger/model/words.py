@@ -114,6 +114,7 @@ class Hold:
     kind: str
     token: str
     since: date
+    site: str
     until: date | None = None
 
 
