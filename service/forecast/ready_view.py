@@ -20,7 +20,7 @@ from service.forecast.weather import Outlook, outlook
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
 from service.views.applying import Batch, Table
-from service.views.clocks import Asked, Clocks, asking
+from service.views.clocks import Asked, Clocks, asking, lot_ids
 from service.views.paging import page_key, page_of
 from service.views.positions import position
 from service.views.site_days import site_days
@@ -142,9 +142,10 @@ async def _rows(
     at: datetime,
     filters: tuple[str | None, str | None] = (None, None),
 ) -> list[dict[str, Any]]:
-    """Rows of lots (None: all) at sites, at the moment of `clocks`; filters: cultivar, rootstock."""
+    """Rows of lots (None: all) at sites, at the moment of `clocks`; by cultivar, rootstock."""
     moment = (*clocks.legs, clocks.changed.lots, clocks.behind)
-    found = await conn.fetch(SQL.lots_growing_on, lots, sites, *moment, *filters)
+    ids = None if lots is None else await lot_ids(conn, list(lots))
+    found = await conn.fetch(SQL.lots_growing_on, ids, sites, *moment, *filters)
     versions = {site: await version_known_at(conn, site, clocks.known_until) for site in sites}
     rows = []
     for each in found:

@@ -7,13 +7,13 @@ SELECT pg_advisory_xact_lock(hashtextextended('ready dates', 0));
 SELECT position FROM log_head;
 
 -- name: lots_growing_on
--- Per tree lot ($1; null: all) and site ($2) with trees not yet ready: facts and the first push.
+-- Per tree lot (ids $1; null: all) and site ($2) with trees not yet ready: facts and the first push.
 -- A push read at the site itself counts before one read where the trees stood earlier; none counts
 -- while no tree at the site is booked as pushed. Liners under the grafts are not counted.
 -- The moment: the legs $3 to $5, the lots $6 that were something else then, events of the sites $7
 -- only before the day $3. One value or null each: $8 cultivar, $9 rootstock.
 WITH later AS (
-    SELECT account_id, sum(delta) AS delta
+    SELECT account_id, sum(delta)::bigint AS delta
     FROM legs_after($3::date, $4::bigint[], $5::bigint)
     GROUP BY account_id
 ),
@@ -30,7 +30,7 @@ standing AS (
     WHERE b.kind = 'trees' AND b.stage IN ('grafted', 'pushed')
         AND b.balance - coalesce(later.delta, 0) > 0
         AND b.site = ANY($2::text[])
-        AND ($1::text[] IS NULL OR b.lot_id IN (SELECT lot_id FROM lots WHERE code = ANY($1)))
+        AND ($1::bigint[] IS NULL OR b.lot_id = ANY($1))
     GROUP BY b.lot_id, b.site
 ),
 growing AS (

@@ -10,7 +10,7 @@ from service.storage.pool import Connection, Pool
 from service.storage.sql import load
 from service.trade.keeping import KEEPING_DAYS
 from service.views.applying import Batch, Table
-from service.views.clocks import Asked, Clocks, asking
+from service.views.clocks import Asked, Clocks, asking, lot_ids
 from service.views.paging import page_key, page_of
 from service.views.positions import position
 
@@ -42,7 +42,7 @@ class BudwoodOnHand:
 
     async def recompute(self, conn: Connection, subjects: list[str]) -> None:
         await conn.execute(SQL.forget, subjects)
-        rows = await _left(conn, Clocks(), subjects)
+        rows = await _left(conn, Clocks(), await lot_ids(conn, subjects))
         if rows:
             await conn.execute(SQL.put, rows)
 
@@ -142,9 +142,10 @@ async def _page_then(
     conn: Connection, clocks: Clocks, query: BudwoodQuery, sites: list[str] | None, key: list[Any]
 ) -> list[BudwoodRow]:
     """Bags on hand are few at any moment: all are found, then put in order."""
-    filters = (sites, query.site, query.place, query.cultivar, query.lot, query.bag)
+    filters = (sites, query.site, query.place, query.cultivar, query.bag)
+    lots = None if query.lot is None else await lot_ids(conn, [query.lot])
     rows = []
-    for parts in await _left(conn, clocks, None, filters):
+    for parts in await _left(conn, clocks, lots, filters):
         day = clocks.days[parts["site"]]
         age = (day - (parts["cut_on"] or parts["received_on"])).days
         past = parts["use_by"] is not None and day > parts["use_by"]
@@ -160,8 +161,8 @@ def _key(row: BudwoodRow) -> tuple[date, str, str]:
 async def _left(
     conn: Connection,
     clocks: Clocks,
-    lots: list[str] | None,
-    filters: tuple[Any, ...] = (None,) * 6,
+    lots: list[int] | None,
+    filters: tuple[Any, ...] = (None,) * 5,
 ) -> list[dict[str, Any]]:
     """What was left in bags at the moment of `clocks`: rows of the view's table."""
     changed = clocks.changed

@@ -28,11 +28,11 @@ SELECT EXISTS (
 DELETE FROM budwood_on_hand WHERE lot = ANY ($1::text[]);
 
 -- name: left
--- What is left in bags: of the lots $1 (null: all), at the moment of the legs $2 to $4 with the lots
+-- What is left in bags: of the lots with the ids $1 (null: all), at the moment of the legs $2 to $4 with the lots
 -- $5 and bags $6 that were something else then. $7 crops with $8 the days their wood keeps, $9 its
--- source. $10 sites or null, $11.. one or null each: site, place, cultivar, lot, bag.
+-- source. $10 sites or null, $11.. one or null each: site, place, cultivar, bag.
 WITH later AS (
-    SELECT account_id, sum(delta) AS delta
+    SELECT account_id, sum(delta)::bigint AS delta
     FROM legs_after($2::date, $3::bigint[], $4::bigint)
     GROUP BY account_id
 ),
@@ -41,26 +41,25 @@ standing AS (
     FROM balances b
     LEFT JOIN later ON later.account_id = b.account_id
     WHERE b.kind = 'bag'
+      AND ($1::bigint[] IS NULL OR b.lot_id = ANY ($1))
       AND b.balance - coalesce(later.delta, 0) > 0
       AND ($10::text[] IS NULL OR b.site = ANY ($10))
       AND ($11::text IS NULL OR b.site = $11)
       AND ($12::text IS NULL OR b.place = $12)
-      AND ($15::text IS NULL OR b.ref = $15)
+      AND ($14::text IS NULL OR b.ref = $14)
 )
 SELECT bag.code AS bag, s.place, l.code AS lot, s.site, l.cultivar, c.body ->> 'crop' AS crop,
-       l.source, s.buds::bigint AS buds, bag.basis, bag.sticks, bag.pieces, l.day AS cut_on,
+       l.source, s.buds, bag.basis, bag.sticks, bag.pieces, l.day AS cut_on,
        e.occurred_day AS received_on, keeps.days AS keep_days,
        CASE WHEN keeps.days IS NOT NULL THEN $9::text END AS keep_days_source,
        coalesce(l.day, e.occurred_day) + keeps.days AS use_by
 FROM standing s
 JOIN lots_at($4, $5::jsonb) l ON l.lot_id = s.lot_id
-JOIN bags_at($4, $6::jsonb) bag ON bag.code = s.ref AND bag.lot_id = s.lot_id
+JOIN bags_at($4, $6::jsonb) bag ON bag.code = s.ref
 JOIN events e ON e.position = bag.position
 LEFT JOIN catalogue_at($4) c ON c.kind = 'cultivar' AND c.code = l.cultivar
 LEFT JOIN unnest($7::text[], $8::integer[]) AS keeps (crop, days) ON keeps.crop = c.body ->> 'crop'
-WHERE ($1::text[] IS NULL OR l.code = ANY ($1))
-  AND ($13::text IS NULL OR l.cultivar = $13)
-  AND ($14::text IS NULL OR l.code = $14);
+WHERE ($13::text IS NULL OR l.cultivar = $13);
 
 -- name: put
 -- Rows as they were worked out.

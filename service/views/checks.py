@@ -32,7 +32,7 @@ from service.trade.events.envelope import Envelope
 from service.trade.events.stock import StockOpened
 from service.trade.events.trees import TreesReceived
 from service.views.applying import Batch, Table
-from service.views.clocks import Asked, Clocks, asking
+from service.views.clocks import Asked, Clocks, asking, lot_ids
 from service.views.paging import page_key, page_of
 from service.views.positions import position
 
@@ -77,7 +77,9 @@ class Checks:
     async def recompute(self, conn: Connection, subjects: list[str]) -> None:
         lots = [s.removeprefix("lot:") for s in subjects if s.startswith("lot:")]
         places = [s.removeprefix("place:") for s in subjects if s.startswith("place:")]
-        rows = await _rows_of_lots(conn, Clocks(), lots) if lots else []
+        rows = []
+        if lots:
+            rows += await _rows_of_lots(conn, Clocks(), await lot_ids(conn, lots))
         rows += await _rows_of_places(conn, Clocks(), places) if places else []
         await conn.execute(SQL.forget, lots, places)
         if rows:
@@ -87,10 +89,10 @@ class Checks:
 async def _rows_of_lots(
     conn: Connection,
     clocks: Clocks,
-    lots: list[str] | None,
-    filters: tuple[Any, ...] = (None,) * 4,
+    lots: list[int] | None,
+    filters: tuple[Any, ...] = (None,) * 3,
 ) -> list[tuple[Any, ...]]:
-    """Rows of these lots (None: all) at the moment of `clocks`; filters as `standing` has them."""
+    """Rows of lots by id (None: all) at the moment of `clocks`; filters as `standing` has them."""
     live: dict[str, dict[str, dict[str, int]]] = defaultdict(lambda: defaultdict(dict))
     sites: dict[str, str] = {}
     changed = clocks.changed.lots
@@ -292,7 +294,8 @@ async def _page_then(
     where = (sites, query.site, query.place)
     found: list[tuple[Any, ...]] = []
     if query.check != LOOK:
-        found += await _rows_of_lots(conn, clocks, None, (*where, query.lot))
+        lots = None if query.lot is None else await lot_ids(conn, [query.lot])
+        found += await _rows_of_lots(conn, clocks, lots, where)
     if query.lot is None and query.check in (None, LOOK):
         found += await _rows_of_places(conn, clocks, None, where)
     rows = []

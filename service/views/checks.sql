@@ -67,11 +67,11 @@ SELECT CASE WHEN lot = '' THEN 'place:' || place ELSE 'lot:' || lot END FROM che
 SELECT body FROM catalogue_at($1::bigint) WHERE kind = 'check_plan' ORDER BY code;
 
 -- name: standing
--- Live trees of lots by place and stage: of the lots $1 (null: all), at the moment of the legs $2 to
--- $4 with the lots $5 that were something else then; $6 sites or null, $7.. one or null each: site,
--- place, lot.
+-- Live trees of lots by place and stage: of the lots with the ids $1 (null: all), at the moment of
+-- the legs $2 to $4 with the lots $5 that were something else then; $6 sites or null, $7.. one or null each: site,
+-- place.
 WITH later AS (
-    SELECT account_id, sum(delta) AS delta
+    SELECT account_id, sum(delta)::bigint AS delta
     FROM legs_after($2::date, $3::bigint[], $4::bigint)
     GROUP BY account_id
 )
@@ -82,11 +82,10 @@ LEFT JOIN later ON later.account_id = b.account_id
 JOIN lots_at($4, $5::jsonb) l ON l.lot_id = b.lot_id
 WHERE b.kind = 'trees' AND b.stage IN ('grafted', 'pushed', 'ready')
   AND b.balance - coalesce(later.delta, 0) > 0
-  AND ($1::text[] IS NULL OR l.code = ANY ($1))
+  AND ($1::bigint[] IS NULL OR b.lot_id = ANY ($1))
   AND ($6::text[] IS NULL OR b.site = ANY ($6))
   AND ($7::text IS NULL OR b.site = $7)
   AND ($8::text IS NULL OR b.place = $8)
-  AND ($9::text IS NULL OR l.code = $9)
 GROUP BY 1, 2, 3, 4;
 
 -- name: lots
@@ -156,7 +155,7 @@ ORDER BY n.lot, n.occurred_at, n.position;
 -- enough. Of the places $1 (null: all), at the moment of the legs $2 to $4 and of events at the
 -- sites $6 only before the day $2; $7 sites or null, $8.. one or null each: site, place.
 WITH later AS (
-    SELECT account_id, sum(delta) AS delta
+    SELECT account_id, sum(delta)::bigint AS delta
     FROM legs_after($2::date, $3::bigint[], $4::bigint)
     GROUP BY account_id
 ),

@@ -175,3 +175,8 @@ async def _days(
             "as_of", f"{as_of} is still to come: the furthest site is at {newest} now."
         )
     return dict.fromkeys(today, as_of), as_of, []
+
+
+async def lot_ids(conn: Connection, codes: list[str]) -> list[int]:
+    """The ids of these lots: accounts and legs are found by them."""
+    return [row["lot_id"] for row in await conn.fetch(SQL.lot_ids, codes)]

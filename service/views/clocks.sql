@@ -34,3 +34,7 @@ JOIN events e ON e.position = g.position
 LEFT JOIN voids v ON v.by_position = g.position
 LEFT JOIN events w ON w.position = v.voided_position
 WHERE g.occurred_day = $1::date AND coalesce(w.site, e.site) = ANY ($2::text[]);
+
+-- name: lot_ids
+-- The ids of lots by their codes.
+SELECT lot_id FROM lots WHERE code = ANY ($1::text[]);
