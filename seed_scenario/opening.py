@@ -76,6 +76,8 @@ def lines_of(site: str, day: date) -> list[dict[str, Any]]:
             {"lot": "O-C3", "cultivar": "VALEN", **budded, **waiting, "place": "C-T8", "count": 30},
             {"lot": "O-C4", "cultivar": "VALEN", **budded, **waiting, "place": "C-T8", "count": 26},
             {"lot": "O-C5", **waiting, "place": "C-T5", "count": 11},
+            # in a corner of its table, as its like at the other sites: nobody knows what they are
+            {"lot": "O-C6", **waiting, "place": "C-T6", "count": 10},
         ]
         wood = [{"kind": "budwood", "lot": "O-CW1", "cultivar": "NAVEL", "bags": [bag]}]
         liners = [("O-CL", "CARRIZO", "P1", 340)]
@@ -83,6 +85,7 @@ def lines_of(site: str, day: date) -> list[dict[str, Any]]:
         trees = [
             {"lot": "O-T1", "cultivar": "HASS", "rootstock": "ZUTANO", **ready, "place": "T-B6"},
             {"lot": "O-T2", "cultivar": "NAVEL", "rootstock": "SWINGLE", **waiting},
+            {"lot": "O-T3", **waiting, "place": "T-B7", "count": 12},
         ]
         trees[0] |= {"count": 70}
         trees[1] |= {"place": "T-B5", "count": 34}
@@ -95,6 +98,7 @@ def lines_of(site: str, day: date) -> list[dict[str, Any]]:
             {"lot": "O-E1", "cultivar": "BOSKOOP", **first, "place": "E-R5", "count": 150},
             {"lot": "O-E2", "cultivar": "GRAVEN", **first, "place": "E-R6", "count": 60},
             {"lot": "O-E3", "cultivar": "DAWN7", **bare, "stage": "pushed", "place": "E-R6"},
+            {"lot": "O-E4", "stage": "pushed", "size": "BARE", "place": "E-R4", "count": 9},
         ]
         trees[2] |= {"count": 24}
         wood = []

@@ -104,22 +104,25 @@ def work() -> None:
 @main.command()
 @click.option("--reset", is_flag=True, help="Clear the demo's data, and nothing else.")
 @click.option("--exit", "leave", is_flag=True, help="End after the tour instead of staying up.")
-def demo(reset: bool, leave: bool) -> None:
+@click.option("--lots", type=click.IntRange(30), default=320, help="Lots to invent; 320.")
+@click.option("--years", type=click.FloatRange(1), default=1.25, help="Years to invent; 1.25.")
+def demo(reset: bool, leave: bool, lots: int, years: float) -> None:
     """Run everything with an invented nursery, and print a tour of it.
 
     The demo has a folder of its own (`demo` in GRAFTLOG_DATA_DIR) and its own database: a given
-    GRAFTLOG_DATABASE_URL is left alone. A year of three invented sites is loaded once, over HTTP;
-    a later start takes up the same data. Its administrator key is made fresh and printed once, or
-    is GRAFTLOG_DEMO_KEY. It stays up until Ctrl-C.
+    GRAFTLOG_DATABASE_URL is left alone. Fifteen months of three invented sites are loaded once,
+    over HTTP; a later start takes up the same data. What truly lies behind them is written to
+    truth.json in its folder, for scoring forecasts. Its administrator key is made fresh and printed
+    once, or is GRAFTLOG_DEMO_KEY. It stays up until Ctrl-C.
     """
-    from service.cli_demo import clear, demo_settings, run_demo
+    from service.cli_demo import Size, clear, demo_settings, run_demo
 
     settings = demo_settings(settings_or_exit())
     if reset:
         clear(settings)
         return
     settings = msgspec.structs.replace(settings, port=free_port(settings.host, settings.port))
-    run(lambda ending: run_demo(settings, ending, leave=leave))
+    run(lambda ending: run_demo(settings, ending, leave=leave, size=Size(lots, years)))
 
 
 @main.command()

@@ -86,13 +86,11 @@ def _alone_in(folder: Path) -> Any:
 class Size(NamedTuple):
     """How much is invented: lots grafted in so many years."""
 
-    lots: int = 320
-    years: float = 1.25
+    lots: int
+    years: float
 
 
-async def run_demo(
-    settings: Settings, ending: Ending, *, leave: bool, size: Size | None = None
-) -> None:
+async def run_demo(settings: Settings, ending: Ending, *, leave: bool, size: Size) -> None:
     """Start everything, load the story if the log is empty, print the tour, stay until a signal.
 
     The views and jobs begin once all is loaded: they take many events at once more quickly than
@@ -116,9 +114,7 @@ async def run_demo(
 
         ending.gentle = True
         serving = asyncio.create_task(application.serve_async(app, settings))
-        touring = asyncio.create_task(
-            _load_and_tour(settings, database, follow, size or Size(), leave=leave)
-        )
+        touring = asyncio.create_task(_load_and_tour(settings, database, follow, size, leave=leave))
         try:
             await asyncio.wait({serving, touring}, return_when=asyncio.FIRST_COMPLETED)
             if touring.done():

@@ -15,9 +15,12 @@ from typing import Any
 import httpx
 import pytest
 
+from seed_scenario.truth import read
 from tests.support.commands import Running, graftlog, running
 from tests.support.database import folder_for_a_server
 
+# The demo's own size is judged in test_generator, on books alone: that takes seconds.
+SMALL = ("--lots", "30", "--years", "1")
 KEY = "a-key-set-beforehand-0123456789-abcdef"
 _COLOUR = re.compile(r"\x1b\[[0-9;]*m")
 
@@ -67,7 +70,7 @@ def server_pid(folder: Path) -> int:
 
 async def test_the_demo_is_toured_killed_and_found_as_it_was(folder: Path) -> None:
     settings: dict[str, Any] = {"DATA_DIR": str(folder), "PORT": free_port(), "DEMO_KEY": KEY}
-    async with running("demo", **settings) as demo:
+    async with running("demo", *SMALL, **settings) as demo:
         await demo.line_with("stays up until Ctrl-C")
         tour = _COLOUR.sub("", "".join(demo.out))
         assert f"export KEY={KEY}" in tour
@@ -89,6 +92,7 @@ async def test_the_demo_is_toured_killed_and_found_as_it_was(folder: Path) -> No
         before = (await run_curl(history, KEY)).json()
         assert before["lot"]["on_hand"] == 4
 
+        assert read(folder / "demo/truth.json").lots == 30
         second = await graftlog("demo", **settings)
         assert "is in use by another program" in second.err
         cleared = await graftlog("demo", "--reset", **settings)
@@ -120,7 +124,7 @@ async def test_an_interrupted_load_goes_on(folder: Path) -> None:
     settings: dict[str, Any] = {"DATA_DIR": str(folder), "PORT": free_port(), "DEMO_KEY": KEY}
     headers = {"Authorization": f"Bearer {KEY}"}
     url = f"http://127.0.0.1:{settings['PORT']}"
-    async with running("demo", **settings) as demo:
+    async with running("demo", *SMALL, **settings) as demo:
         await demo.line_with("Loading an invented nursery")
         async with httpx.AsyncClient(base_url=url, headers=headers, trust_env=False) as client:
             position = 0

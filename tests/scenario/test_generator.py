@@ -181,10 +181,11 @@ def test_clocks_change_while_it_is_told(events: list[dict[str, Any]]) -> None:
 # -- how it ends -------------------------------------------------------------------------------
 
 
-def test_it_ends_with_something_to_do(
-    told: tuple[Books, Counter[str]], events: list[dict[str, Any]]
-) -> None:
-    books, _ = told
+@pytest.mark.parametrize("size", ["whole", "small"])
+def test_it_ends_with_something_to_do(size: str, request: pytest.FixtureRequest) -> None:
+    story = request.getfixturevalue("whole") if size == "whole" else small(LAST)
+    books, _ = request.getfixturevalue("told") if size == "whole" else on_books(story)
+    events = [event for one in story.requests for event in one.events]
     open_holds = {h.code: h.kind for h in books.holds.values() if h.lifted_position is None}
     assert open_holds["H-LEAF"] == "plant_health"
     assert open_holds["H-ROOTS"] == "quality"
