@@ -10,6 +10,7 @@ from litestar import Litestar
 from litestar.types import Message, Receive, Scope, Send
 
 from service.api.headers import request_id, trace_id, with_security
+from service.api.logs import shown_path
 from service.api.operation import Sent, header
 from service.api.problems import PROBLEM_TYPE, Problem, encode_problem
 from service.measures import count_request
@@ -71,7 +72,7 @@ class Application(Litestar):
                 _log.info(
                     "request",
                     method=scope["method"],  # type: ignore[typeddict-item]
-                    path=scope["path"],
+                    path=shown_path(scope["path"]),
                     route=route,
                     status=status,
                     milliseconds=round(seconds * 1000, 2),

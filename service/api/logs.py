@@ -1,6 +1,7 @@
 """Structured logs: one JSON line an occurrence, on standard error. No secret is handed to it."""
 
 import logging
+import re
 import sys
 from typing import Any
 
@@ -8,7 +9,16 @@ import msgspec
 import structlog
 from structlog.typing import Processor
 
+# Longer than any code: what may be a key that somebody put into an address. UUIDs are no secrets.
+_LONG = re.compile(
+    r"(?![0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}(?:/|$))(?<=/)[A-Za-z0-9_-]{32,}", re.IGNORECASE
+)
 _LEVELS = {"debug": 10, "info": 20, "warning": 30, "error": 40}
+
+
+def shown_path(path: str) -> str:
+    """A request's path fit for a log: a key that strayed into it is left out."""
+    return _LONG.sub("(long)", path)
 
 
 def _json(event: Any, **_: Any) -> str:

@@ -11,6 +11,7 @@ from litestar import Request, Response
 from litestar.exceptions import HTTPException
 from litestar.types import Scope
 
+from service.api.logs import shown_path
 from service.trade.verdicts import Fault
 
 PROBLEM_TYPE = "application/problem+json"
@@ -271,7 +272,9 @@ def answer_problem(request: Request[Any, Any, Any], error: Exception) -> Respons
     scope = request.scope
     request_id = scope.get("state", {}).get("request_id")
     if problem.slug == "internal-error":
-        _log.error("unforeseen", path=scope["path"], request_id=request_id, exc_info=error)
+        _log.error(
+            "unforeseen", path=shown_path(scope["path"]), request_id=request_id, exc_info=error
+        )
     body = encode_problem(problem, scope)
     headers = {"Cache-Control": "no-store", **problem.headers}
     return Response(body, status_code=problem.status, media_type=PROBLEM_TYPE, headers=headers)

@@ -1,0 +1,18 @@
+"""`graftlog serve` in which one question fails, for tests of what is told of it and what is not."""
+
+import asyncio
+from typing import Any
+
+from service import cli
+from service.log import read
+
+
+async def shut(connection: Any) -> int:
+    """As if a question of ours were wrong."""
+    await asyncio.sleep(0)
+    raise RuntimeError("the books are shut")
+
+
+if __name__ == "__main__":
+    read.head = shut
+    cli.main(["serve", "--without-jobs"])
