@@ -87,6 +87,21 @@ COMMENT ON COLUMN push_observations.after_day IS 'The last day on which they wer
 COMMENT ON COLUMN push_observations.by_day IS 'The day on which the outcome was seen; null for those that wait or went unpushed (right-censored at after_day).';
 COMMENT ON COLUMN push_observations.seen_before IS 'False: nobody had counted them before by_day, so after_day is the day of grafting.';
 
+CREATE FUNCTION heirs_of_remade(after bigint, through bigint) RETURNS TABLE (code text, kind text)
+LANGUAGE sql STABLE PARALLEL SAFE
+BEGIN ATOMIC
+    SELECT DISTINCT h.code, h.kind
+    FROM subjects s
+    JOIN lots m ON m.code = s.code AND m.position = s.position
+    JOIN lots h ON h.ancestry @> ARRAY['lot:' || m.code]
+    WHERE s.kind = 'lot' AND s.position > after AND s.position <= through
+      AND EXISTS (
+          SELECT FROM subjects p
+          WHERE p.kind = 'lot' AND p.code = m.code AND p.position < m.position
+      );
+END;
+COMMENT ON FUNCTION heirs_of_remade IS 'Lots that the events after one position up to another made anew after a void, and all that descends from them: their cultivar may be another now, though no event speaks of the heirs.';
+
 GRANT SELECT, INSERT, UPDATE, DELETE ON take, take_gone, take_grafters, losses, push_observations
     TO graftlog_writer;
 GRANT SELECT ON take, take_gone, take_grafters, losses, push_observations TO graftlog_reader;

@@ -86,6 +86,8 @@ FROM legs AS g
 JOIN lots AS l USING (lot_id)
 WHERE g.position > $1 AND g.position <= $2 AND l.kind = 'tree'
 UNION
+SELECT code FROM heirs_of_remade($1, $2) WHERE kind = 'tree'
+UNION
 SELECT s.code
 FROM subjects AS s
 WHERE s.kind = 'lot' AND s.position > $1 AND s.position <= $2

@@ -46,6 +46,10 @@ class Alerts:
             await conn.executemany(SQL.add_word, words)
         await conn.execute(SQL.close_done, None)
 
+    async def outdated(self, conn: Connection, batch: Batch) -> bool:
+        """Never: what was remarked stays remarked."""
+        return False
+
 
 def _of_remarks(row: asyncpg.Record) -> list[Raised]:
     raised = []

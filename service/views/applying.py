@@ -66,6 +66,9 @@ class AdditiveView(Protocol):
     async def apply(self, conn: Connection, batch: Batch) -> None:
         """Add what the batch's events change. Read no event past `batch.through`."""
 
+    async def outdated(self, conn: Connection, batch: Batch) -> bool:
+        """Whether the batch's events change what was added before: then all is built anew."""
+
 
 class PerSubjectView(Protocol):
     """Rows per subject (a lot), deleted and computed again from the subject's whole history."""

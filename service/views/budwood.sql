@@ -8,7 +8,9 @@ UNION
 SELECT l.code
 FROM legs g
 JOIN lots l ON l.lot_id = g.lot_id AND l.kind = 'budwood'
-WHERE g.position > $1 AND g.position <= $2;
+WHERE g.position > $1 AND g.position <= $2
+UNION
+SELECT code FROM heirs_of_remade($1, $2) WHERE kind = 'budwood';
 
 -- name: everything
 -- Every budwood lot.

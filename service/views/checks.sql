@@ -36,7 +36,9 @@ SELECT 'lot:' || l.code
 FROM said
 JOIN balances b ON b.place = said.code AND b.balance > 0 AND b.kind = 'trees'
 JOIN lots l ON l.lot_id = b.lot_id
-WHERE said.kind = 'place' AND said.type = 'place.checked' AND $4::boolean;
+WHERE said.kind = 'place' AND said.type = 'place.checked' AND $4::boolean
+UNION
+SELECT 'lot:' || code FROM heirs_of_remade($1, $2) WHERE kind = 'tree';
 
 -- name: plans_changed
 -- Whether the events after $1 up to $2 changed something that every lot's checks may hang on.

@@ -7,11 +7,7 @@ JOIN balances b ON b.lot_id = g.lot_id AND b.account_id = g.account_id
 JOIN lots l ON l.lot_id = g.lot_id
 WHERE g.position > $1 AND g.position <= $2
 UNION
--- A lot that was made again may be of another cultivar than before.
-SELECT r.lot
-FROM subjects s
-JOIN losses r ON r.lot = s.code
-WHERE s.kind = 'lot' AND s.position > $1 AND s.position <= $2;
+SELECT code FROM heirs_of_remade($1, $2);
 
 -- name: everything
 -- Every lot of which something was lost, those made together side by side.

@@ -91,12 +91,18 @@ class Runner:
                 return False
             head = await limit(conn, view)
             batch = Batch(row["position"], min(head, row["position"] + BATCH))
-            if batch.through > batch.after:
+            anew = view.kind == "additive" and await view.outdated(conn, batch)
+            if batch.through > batch.after and not anew:
                 applying = Applying(conn, view, row["generation"])
                 await applying.batch(batch)
                 await conn.execute(SQL.advance, name, batch.through)
                 if applying.faults_changed:
                     await self._tell_faults(conn)
+        if anew:
+            # Rare: a lot was made anew and is another than it was. What it was is not kept.
+            _log.info("view_built_anew", view=name, position=batch.through)
+            await self.rebuild(name)
+            return True
         await self._note(name, max(batch.through, batch.after))
         return batch.through < head
 

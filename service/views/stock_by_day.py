@@ -32,6 +32,9 @@ class StockByDay:
         await conn.execute(SQL.add, batch.after, batch.through)
         await conn.execute(SQL.sweep)
 
+    async def outdated(self, conn: Connection, batch: Batch) -> bool:
+        return bool(await conn.fetchval(SQL.outdated, batch.after, batch.through))
+
 
 class StockByDayQuery(msgspec.Struct, frozen=True, kw_only=True):
     """From the end of day `first` to the end of day `last`, grouped and filtered."""

@@ -14,6 +14,10 @@ HAVING sum(g.delta) <> 0
 ON CONFLICT (site, kind, cultivar, rootstock, size, stage, grade, commodity, day)
 DO UPDATE SET delta = s.delta + excluded.delta;
 
+-- name: outdated
+-- Whether legs before these events were added under a cultivar or rootstock that is another now.
+SELECT EXISTS (SELECT FROM heirs_of_remade($1, $2));
+
 -- name: sweep
 -- A day whose changes cancel out is as if nothing had been: so a rebuild gives the same rows.
 DELETE FROM stock_by_day WHERE delta = 0;

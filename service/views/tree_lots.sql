@@ -9,7 +9,9 @@ SELECT l.code
 FROM voids v
 JOIN subjects s ON s.position = v.voided_position AND s.kind = 'lot'
 JOIN lots l ON l.code = s.code AND l.kind = 'tree'
-WHERE v.by_position > $1 AND v.by_position <= $2;
+WHERE v.by_position > $1 AND v.by_position <= $2
+UNION
+SELECT code FROM heirs_of_remade($1, $2) WHERE kind = 'tree';
 
 -- name: everything
 -- Every tree lot, those made together side by side.

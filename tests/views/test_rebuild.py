@@ -399,3 +399,34 @@ async def test_somebody_who_looks_on_sees_how_far_it_is(database, bench) -> None
     assert process.returncode == 0
     assert re.search(r"take +\[#{24}\] 100% 18 of 18 events, [\d,]+ a second", shown)
     assert b"take: 18 events in" in out
+
+
+async def test_wood_that_was_of_another_cultivar_all_along(database, bench) -> None:
+    """The cutting is voided and told anew: what came of it is of the other cultivar too."""
+    cut = {"bags": [{"bag": "B1", "buds": 40, "sticks": 3, "place": "C-BOX"}], "lot": "BW1"}
+    runner = Runner(database, every_view(_clock))
+    await bench.nursery()
+    liners = {"lot": "L1", "rootstock": "CARRIZO", "size": "P9", "supplier": "sup-1"}
+    wrong, _, _ = await bench.given(
+        event("budwood.received", "2026-03-01", **cut, cultivar="NAVEL", supplier="sup-1"),
+        event("liners.received", "2026-03-01", **liners, lines=[{"place": "C-T1", "count": 100}]),
+        bench.graft(24),
+    )
+    await bench.given(
+        event("grafts.unwrapped", "2026-03-20", lot="T1", alive=22, failed=2),
+        event("trees.lost", "2026-03-22", lot="T1", stage="grafted", count=2, cause="frost"),
+    )
+    await runner.catch_up()
+    right = event("budwood.received", "2026-03-01", **cut, cultivar="LIMA", supplier="sup-1")
+    await bench.given(
+        event("event.voided", "2026-04-01", event=wrong.id, reason="mixed up"),
+        right | {"replaces": wrong.id},
+    )
+    await runner.catch_up()
+    views = ("take", "losses", "push_observations", "checks_due", "ready_dates", "stock_by_day")
+    for table in (*views, "budwood_on_hand"):
+        found = await database.writer.fetch(
+            f"SELECT DISTINCT cultivar FROM {table} WHERE cultivar <> '' ORDER BY 1"
+        )
+        assert [row["cultivar"] for row in found] == ["LIMA"], table
+    assert not any((await differences(database, _clock)).values())

@@ -31,6 +31,9 @@ class Bad:
             await conn.execute("SELECT 1 / 0")
         self.applied += range(batch.after + 1, batch.through + 1)
 
+    async def outdated(self, conn, batch: Batch) -> bool:
+        return False
+
 
 class Lots:
     """A view of lots that cannot compute one lot until it is told so."""
