@@ -18,6 +18,8 @@ EVENING = time(18, 30)
 MIDDAY, AFTERNOON = time(12, 15), time(14, 5)
 # How often a day's records are sent one or two days later, all of them.
 _SLOW = 0.06
+# Events in one request at the most; the service takes a thousand.
+_MOST = 900
 # Whose records come from a device that sends each by itself.
 _DEVICE = "TARNA"
 
@@ -134,7 +136,10 @@ class Teller:
                 until = day + timedelta(days=self._chance.choice([1, 1, 2]))
             if self._waits(day, until, days):
                 continue
-            found.append(self._request(site, day, waiting))
+            found += [
+                self._request(site, day, waiting[begin : begin + _MOST])
+                for begin in range(0, len(waiting), _MOST)
+            ]
             waiting = []
         return found
 

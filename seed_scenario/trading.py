@@ -17,8 +17,10 @@ _RELEASES = ["the customer planted elsewhere", "the field is not ready", "ordere
 def plan(year: Year) -> None:
     """Put the trade of all sites into the calendar."""
     for number, site in enumerate(nursery.SITES):
-        year.on(9 + number, partial(_sell, year, site))
-        year.on(96 + 3 * number, partial(_reserve, year, site))
+        # a larger nursery has more customers
+        for counter in range(year.many):
+            year.on(9 + number + counter, partial(_sell, year, site))
+            year.on(96 + 3 * number + counter, partial(_reserve, year, site))
     # Tarna Creek lies across the sea: its trees stay there.
     year.on(170, partial(_send, year, "CORIN", "ELDRA"))
     year.on(185, partial(_send, year, "ELDRA", "CORIN"))

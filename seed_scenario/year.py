@@ -75,7 +75,17 @@ class Year:
                 todo.pop(0)()
             for act in self.at_day_end:
                 act()
+            if self.today.day == 1:
+                self._forget_the_gone()
             self.today += timedelta(days=1)
+
+    def _forget_the_gone(self) -> None:
+        """Lots of which nothing stands any more need not be looked through again."""
+        self.courses = [
+            course
+            for course in self.courses
+            if course.sent or any(stand.standing() or stand.of("failed") for stand in course.stands)
+        ]
 
     def plan(self) -> None:
         """Plan so many lots, spread over the grafting days of the seasons by their weight."""
