@@ -18,6 +18,8 @@ Clients = dict[str, httpx.AsyncClient]
 NAMES = ("code", "id", "reference", "name", "work_order", "number")
 # How lists are asked for all they have.
 WHOLE_LISTS = {"limit": "1000", "in_force": "false"}
+# Both clocks, at a moment at which both nurseries had something of everything.
+CLOCKS = {"as_of": "2026-08-04", "known_at": "60"}
 # Parameters that name something; `site` and so on are codes, persons are references.
 OF_A_SITE = {
     "site": "ZZ-SITE",
@@ -189,6 +191,11 @@ async def test_nothing_of_another_site_is_listed(
         if THEIRS in answer.text:
             leaking.append((str(one), answer.text))
         telling += THEIRS in (await whole.get(one.path, params=query)).text
+        for clock in CLOCKS.keys() & one.parameters.keys():
+            then = await ours.get(one.path, params=query | {clock: CLOCKS[clock]})
+            assert then.status_code == 200, (str(one), clock, then.text)
+            if THEIRS in then.text:
+                leaking.append((str(one), clock, then.text))
         for name, code in OF_A_SITE.items():
             if name not in one.parameters:
                 continue
