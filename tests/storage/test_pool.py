@@ -80,13 +80,18 @@ async def test_json_goes_in_and_out_by_parameter_and_by_copy(database: Database)
     assert [row["k"] for row in rows] == [value for value in expected for _ in range(2)]
 
 
-async def test_a_session_that_stays_superuser_is_refused(server: TestServer) -> None:
+async def superuser(server: TestServer) -> asyncpg.Connection:
+    """A connection as the server's superuser; a test without one is skipped."""
     connection = await asyncpg.connect(server.dsn)
+    if not await connection.fetchval("SELECT rolsuper FROM pg_roles WHERE rolname = current_user"):
+        await connection.close()
+        pytest.skip("the given server's user is no superuser")
+    return connection
+
+
+async def test_a_session_that_stays_superuser_is_refused(server: TestServer) -> None:
+    connection = await superuser(server)
     try:
-        if not await connection.fetchval(
-            "SELECT rolsuper FROM pg_roles WHERE rolname = current_user"
-        ):
-            pytest.skip("the given server's user is no superuser")
         with pytest.raises(DatabaseError, match="refusing to work as"):
             await become(connection, await connection.fetchval("SELECT current_user::text"))
     finally:
@@ -97,7 +102,7 @@ async def test_a_login_with_createrole_sets_itself_up(server: TestServer) -> Non
     """The rules for CREATEROLE changed in PostgreSQL 16 (release notes, section E.12): what makes
     a role no longer is its member at once."""
     word = f"t{uuid4().hex[:12]}"
-    admin = await asyncpg.connect(server.dsn)
+    admin = await superuser(server)
     url = server.dsn_of(word, f"{word}:x")
     roles = Roles.of(word)
     try:
@@ -123,7 +128,7 @@ async def test_a_login_without_rights_is_told_what_an_administrator_must_run(
     server: TestServer,
 ) -> None:
     word = f"t{uuid4().hex[:12]}"
-    admin = await asyncpg.connect(server.dsn)
+    admin = await superuser(server)
     url = server.dsn_of("postgres", f"{word}:hush")
     try:
         await admin.execute(f"CREATE ROLE {word} LOGIN PASSWORD 'hush'")
