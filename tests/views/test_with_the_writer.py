@@ -53,6 +53,7 @@ async def _year(bench: BenchSide) -> None:
     await bench.given(
         event("trees.moved", "2026-04-08", lot="T1", stage="pushed", count=12, to="C-T2"),
         event("place.checked", "2026-04-09", place="C-T2"),
+        event("liners.discarded", "2026-04-10", lot="L1", count=1, cause="dead_stock"),
     )
     await bench.given(
         event(
