@@ -184,7 +184,7 @@ async def get_count_sheet_csv(call: Call[CountSheetCsvQuery]) -> Reply:
 async def _standing(call: Call[Any]) -> tuple[Place, date, list[printing.Line]]:
     """Place and day of a count, and its rows. Raises 422 for what is no place in the catalogue."""
     asked = call.query
-    async with call.services.reading(one_moment=True) as connection:
+    async with call.services.reading() as connection:
         sites = call.principal.site_list
         found = await read.catalogue_entry(connection, sites, "place", asked.place)
         if found is None:

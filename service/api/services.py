@@ -56,7 +56,7 @@ class Services:
         return replace(self, asker=principal)
 
     @asynccontextmanager
-    async def reading(self, *, one_moment: bool = True) -> AsyncIterator[Connection]:
+    async def reading(self) -> AsyncIterator[Connection]:
         """A connection to ask with; all questions see the same state, of the asker's sites.
 
         Raises a 503 problem when the database can't be reached.

@@ -82,7 +82,7 @@ async def list_work_orders(call: Call[WorkOrdersQuery]) -> Reply:
             limit=asked.limit,
             after=after,
         )
-        async with call.services.reading(one_moment=True) as connection:
+        async with call.services.reading() as connection:
             sites = call.principal.site_list
             return await view.work_orders(connection, query, sites, call.services.clock())
 
@@ -100,7 +100,7 @@ async def get_work_order(call: Call[NoQuery]) -> Reply:
     log and with the site's day, since what fits does.
     """
     code = call.code()
-    async with call.services.reading(one_moment=True) as connection:
+    async with call.services.reading() as connection:
         sites = call.principal.site_list
         found = await view.work_order(connection, sites, code, call.services.clock())
     if found is None:
@@ -128,7 +128,7 @@ async def get_grafting_list(call: Call[GraftingListQuery]) -> Reply:
 async def list_of_the_day(call: Call[Any]) -> GraftingList:
     """The list that a query with site, grafter and day asks for. Raises 422 for another's site."""
     asked = call.query
-    async with call.services.reading(one_moment=True) as connection:
+    async with call.services.reading() as connection:
         now = call.services.clock()
         return await grafting_list(connection, asked.site, asked.day, asked.grafter, now)
 
