@@ -1,1 +1,1 @@
-"""An invented nursery and one year of its work, to try the service on. Nobody in it exists."""
+"""An invented nursery and its work, to try the service on. Nobody in it exists."""
