@@ -30,25 +30,30 @@ LANGUAGE sql STABLE PARALLEL SAFE AS $$
 $$;
 COMMENT ON FUNCTION lots_at IS 'The lots as known at a position (null: now). changed: those that later events made something else, as they were; null for none.';
 
-CREATE FUNCTION lots_there(
-    last_day date, left_out bigint [], known bigint, changed jsonb
+CREATE FUNCTION arrivals(
+    of_lots bigint [], at_place text, last_day date, left_out bigint [], known bigint
 )
-RETURNS SETOF lots
+RETURNS TABLE (day date)
 LANGUAGE sql STABLE PARALLEL SAFE AS $$
-    SELECT l.* FROM lots_at(known, changed) AS l
-    WHERE NOT l.voided
-      AND (last_day IS NULL OR EXISTS (
-          SELECT FROM legs g
-          WHERE g.lot_id = l.lot_id
-            AND (g.occurred_day < last_day
-                 OR (g.occurred_day = last_day AND g.position <> ALL (left_out)))
-            AND (known IS NULL OR g.position <= known)
-            AND NOT EXISTS (
-                SELECT FROM voids v
-                WHERE (v.voided_position = g.position OR v.by_position = g.position)
-                  AND (known IS NULL OR v.by_position <= known))))
+    SELECT first.day
+    FROM unnest(of_lots) AS lot (id)
+    JOIN balances b ON b.lot_id = lot.id AND b.kind = 'trees' AND b.place = at_place
+    CROSS JOIN LATERAL (
+        SELECT g.occurred_day AS day
+        FROM legs g
+        WHERE g.lot_id = b.lot_id AND g.account_id = b.account_id AND g.delta > 0
+          AND (known IS NULL OR g.position <= known)
+          AND (last_day IS NULL OR g.occurred_day < last_day
+               OR (g.occurred_day = last_day AND g.position <> ALL (left_out)))
+          AND NOT EXISTS (
+              SELECT FROM voids v
+              WHERE (v.voided_position = g.position OR v.by_position = g.position)
+                AND (known IS NULL OR v.by_position <= known))
+        ORDER BY g.occurred_day
+        LIMIT 1
+    ) AS first
 $$;
-COMMENT ON FUNCTION lots_there IS 'Those of lots_at that were there: by an event of last_day or before, standing as far as was known.';
+COMMENT ON FUNCTION arrivals IS 'Since when trees of the lots stood at a place: the first day of each of their accounts there.';
 
 CREATE FUNCTION bags_at(known bigint, changed jsonb)
 RETURNS SETOF bags

@@ -48,6 +48,7 @@ pushes AS (
     WHERE s.kind = 'lot'
         AND s.code IN (SELECT g.code FROM growing AS g WHERE g.any_pushed)
         AND e.type = 'push.counted'
+        AND ($3 IS NULL OR s.occurred_at < $3 + 2)
         AND (newest_data(e.type, e.version, e.data) ->> 'pushed')::bigint > 0
         AND ($5 IS NULL OR e.position <= $5)
         AND ($3 IS NULL OR e.occurred_day < $3
@@ -69,12 +70,12 @@ SELECT
     g.trees,
     g.places,
     g.sizes,
-    CASE WHEN g.any_pushed THEN coalesce(
-        (SELECT p.first_day FROM pushes AS p WHERE p.code = g.code AND p.site = g.stands_at),
-        (SELECT min(p.first_day) FROM pushes AS p WHERE p.code = g.code)
-    ) END AS pushed_on,
+    CASE WHEN g.any_pushed THEN coalesce(here.first_day, anywhere.first_day) END AS pushed_on,
     g.any_pushed
 FROM growing AS g
+LEFT JOIN pushes AS here ON here.code = g.code AND here.site = g.stands_at
+LEFT JOIN (SELECT p.code, min(p.first_day) AS first_day FROM pushes AS p GROUP BY p.code)
+    AS anywhere ON anywhere.code = g.code
 LEFT JOIN catalogue_at($5) AS c ON c.kind = 'cultivar' AND c.code = g.cultivar
 ORDER BY g.code, g.stands_at;
 

@@ -158,11 +158,11 @@ async def lot(connection: Connection, sites: Sites, kind: str, code: str) -> Lot
         return None
     balances = await connection.fetch(SQL.balances_of, row["lot_id"], sites)
     bags = await connection.fetch(SQL.bags_of, row["lot_id"]) if kind == "budwood" else []
-    return lot_of(row, balances, bags)
+    return lot_of(dict(row), balances, bags)
 
 
 def lot_of(
-    row: asyncpg.Record, balances: list[asyncpg.Record], bags: list[asyncpg.Record]
+    row: dict[str, Any], balances: list[asyncpg.Record], bags: list[asyncpg.Record]
 ) -> LotNow:
     """A lot from its row, its accounts that are not empty, and its bags."""
     fields = dict(row)

@@ -182,6 +182,8 @@ seen AS (
         FROM subjects s
         JOIN events e ON e.position = s.position AND e.type = ANY ($5::text[])
         WHERE s.kind = 'place' AND s.code = live.place
+          -- no zone is two days off: what came later need not be met
+          AND ($2 IS NULL OR s.occurred_at < $2 + 2)
           AND ($4 IS NULL OR e.position <= $4)
           AND ($2 IS NULL OR e.occurred_day < $2
                OR (e.occurred_day = $2 AND e.site <> ALL ($6::text[])))
@@ -193,27 +195,14 @@ seen AS (
     ) AS look ON true
 ),
 arrived AS (
-    SELECT seen.*, (
-        SELECT min(first.day)
-        FROM unnest(seen.lots) AS lot (id)
-        JOIN balances b ON b.lot_id = lot.id AND b.kind = 'trees' AND b.place = seen.place
-        CROSS JOIN LATERAL (
-            SELECT g.occurred_day AS day
-            FROM legs g
-            WHERE g.lot_id = b.lot_id AND g.account_id = b.account_id AND g.delta > 0
-              AND ($4 IS NULL OR g.position <= $4)
-              AND ($2 IS NULL OR g.occurred_day < $2
-                   OR (g.occurred_day = $2 AND g.position <> ALL ($3)))
-              AND NOT EXISTS (
-                  SELECT FROM voids v
-                  WHERE (v.voided_position = g.position OR v.by_position = g.position)
-                    AND ($4 IS NULL OR v.by_position <= $4)
-              )
-            ORDER BY g.occurred_day
-            LIMIT 1
-        ) AS first
+    -- One lot that came before the last look is enough: then the look counts.
+    SELECT seen.*, coalesce(
+        (SELECT seen.last_look FROM arrivals(seen.lots, seen.place, $2, $3, $4) a
+         WHERE a.day <= seen.last_look LIMIT 1),
+        (SELECT min(a.day) FROM arrivals(seen.lots, seen.place, $2, $3, $4) a)
     ) AS since
     FROM seen
+    OFFSET 0
 )
 SELECT arrived.place,
        arrived.site,

@@ -17,6 +17,11 @@ from service.views.clocks import Asked, Clocks, asking
 from service.views.paging import page_key
 
 SQL = load(__package__, "lots_then.sql")
+# The page, merged with the same question to the lots that were something else then.
+_CHANGED = SQL.page.replace(
+    "FROM lots l\n", "FROM jsonb_populate_recordset(NULL::lots, $14::jsonb) l\n"
+).replace("l.lot_id <> ALL ($13)", "true")
+_WITH_CHANGED = f"({SQL.page}) UNION ALL ({_CHANGED}) ORDER BY code LIMIT $8"
 
 
 class LotsQuery(msgspec.Struct, frozen=True, kw_only=True):
@@ -50,12 +55,27 @@ async def lots(pool: Pool, query: LotsQuery, sites: list[str] | None, *, clock: 
     parts = (*filters, query.on_hand, query.limit + 1)
     async with asking(pool, sites, query.asked, clock) as (conn, clocks):
         if clocks.are_now:
-            found = await conn.fetch(read.SQL.lots_page, *parts)
+            found = [dict(row) for row in await conn.fetch(read.SQL.lots_page, *parts)]
         else:
-            found = await conn.fetch(SQL.page, *parts, *clocks.legs, clocks.changed.lots)
-    rows = [LotSummary(**row) for row in found[: query.limit]]
+            found = await _then(conn, clocks, parts, None)
+    rows = [
+        LotSummary(**{name: row[name] for name in LotSummary.__struct_fields__})
+        for row in found[: query.limit]
+    ]
     more = [rows[-1].code] if len(found) > query.limit else None
     return LotsPage(clocks=clocks, rows=rows, next_after=more)
+
+
+async def _then(
+    conn: Connection, clocks: Clocks, parts: tuple[Any, ...], code: str | None
+) -> list[dict[str, Any]]:
+    changed = clocks.changed.lots
+    if not changed:
+        found = await conn.fetch(SQL.page, *parts, *clocks.legs, code, None)
+    else:
+        ids = [row["lot_id"] for row in changed]
+        found = await conn.fetch(_WITH_CHANGED, *parts, *clocks.legs, code, ids, changed)
+    return [dict(row) for row in found]
 
 
 async def lot(
@@ -64,14 +84,17 @@ async def lot(
     """One lot with its bags or places at the moment of `clocks`; None when it was not there."""
     if clocks.are_now:
         return await read.lot(conn, sites, kind, code)
-    changed = clocks.changed
-    row = await conn.fetchrow(SQL.lot, kind, code, sites, *clocks.legs, changed.lots)
-    if row is None:
+    found = await _then(conn, clocks, (kind, "", sites, None, None, None, False, 1), code)
+    if not found:
         return None
+    (row,) = found
     balances = await conn.fetch(SQL.balances_of, row["lot_id"], sites, *clocks.legs)
     bags = []
     if kind == "budwood":
-        bags = await conn.fetch(SQL.bags_of, row["lot_id"], *clocks.events, changed.bags)
+        changed = clocks.changed.bags
+        bags = await conn.fetch(SQL.bags_of, row["lot_id"], *clocks.events, changed)
+    for figure in ("on_hand", "failed", "in_transit"):
+        del row[figure]
     return read.lot_of(row, balances, bags)
 
 

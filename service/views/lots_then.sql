@@ -1,16 +1,18 @@
 -- name: page
 -- Lots of kind $1 after code $2 as they were, with what stood of them at the sites $3 (null: all);
 -- $4 cultivar, $5 rootstock, $6 site, $7 true: only those of which something stood; at most $8. The
--- moment: $9 to $11 as for legs_after, $12 the lots that were something else then. What stood is
--- added up from each lot's own legs, so the cost is the page's.
-SELECT l.code, l.kind, l.site, l.cultivar, l.rootstock, l.source, l.method, l.day, l.attempt,
-       l.basis, l.identified, l.grown_for, l.parents, l.position,
+-- moment: $9 to $11 as for legs_after; $12 null, or the one code that is wanted. $13 ids of lots that
+-- were something else then: those are asked for by themselves, with them in the place of the table.
+-- What stood is added up from each lot's own legs, and lots are met in order of code, so the cost is
+-- the page's.
+SELECT l.lot_id, l.code, l.kind, l.site, l.cultivar, l.rootstock, l.source, l.method, l.day,
+       l.attempt, l.basis, l.identified, l.grown_for, l.parents, l.position,
        (SELECT max(s.position) FROM subjects s
         WHERE s.kind = 'lot' AND s.code = l.code
-          AND ($11::bigint IS NULL OR s.position <= $11)) AS changed_position,
+          AND ($11 IS NULL OR s.position <= $11)) AS changed_position,
        coalesce(b.on_hand, 0)::bigint AS on_hand, coalesce(b.failed, 0)::bigint AS failed,
        coalesce(b.in_transit, 0)::bigint AS in_transit
-FROM lots_there($9::date, $10::bigint[], $11, $12::jsonb) l
+FROM lots l
 LEFT JOIN LATERAL (
     SELECT count(DISTINCT x.account_id) AS accounts,
            sum(g.delta) FILTER (WHERE x.kind IN ('bag', 'liners')
@@ -22,15 +24,27 @@ LEFT JOIN LATERAL (
     WHERE x.lot_id = l.lot_id
       AND ($3::text[] IS NULL OR x.site = ANY ($3))
       AND ($6::text IS NULL OR x.site = $6)
-      AND ($11 IS NULL OR g.position <= $11)
-      AND ($9 IS NULL OR g.occurred_day < $9
-           OR (g.occurred_day = $9 AND g.position <> ALL ($10)))
+      AND ($11::bigint IS NULL OR g.position <= $11)
+      AND ($9::date IS NULL OR g.occurred_day < $9
+           OR (g.occurred_day = $9 AND g.position <> ALL ($10::bigint[])))
 ) b ON true
-WHERE l.kind = $1 AND l.code > $2
-  AND ($3::text[] IS NULL OR l.site = ANY ($3) OR b.accounts > 0)
+WHERE l.kind = $1 AND l.code > $2 AND NOT l.voided
+  AND ($12::text IS NULL OR l.code = $12)
+  AND ($11 IS NULL OR l.position <= $11)
+  AND ($13::bigint[] IS NULL OR l.lot_id <> ALL ($13))
+  AND ($9 IS NULL OR EXISTS (
+      SELECT FROM legs g
+      WHERE g.lot_id = l.lot_id
+        AND (g.occurred_day < $9 OR (g.occurred_day = $9 AND g.position <> ALL ($10)))
+        AND ($11 IS NULL OR g.position <= $11)
+        AND NOT EXISTS (
+            SELECT FROM voids v
+            WHERE (v.voided_position = g.position OR v.by_position = g.position)
+              AND ($11 IS NULL OR v.by_position <= $11))))
+  AND ($3 IS NULL OR l.site = ANY ($3) OR b.accounts > 0)
   AND ($4::text IS NULL OR l.cultivar = $4)
   AND ($5::text IS NULL OR l.rootstock = $5)
-  AND ($6::text IS NULL OR b.accounts > 0)
+  AND ($6 IS NULL OR b.accounts > 0)
   -- Of what is empty now something stood only if something came after.
   AND (NOT $7::boolean OR l.lot_id IN (
       SELECT y.lot_id FROM balances y
@@ -40,24 +54,6 @@ WHERE l.kind = $1 AND l.code > $2
   AND (NOT $7 OR b.on_hand > 0)
 ORDER BY l.code
 LIMIT $8;
-
--- name: lot
--- One lot of kind $1 as it was, if anything of it had been at the sites $3 (null: all) by then; $4
--- to $7 the moment.
-SELECT l.lot_id, l.code, l.kind, l.site, l.cultivar, l.rootstock, l.source, l.method, l.day,
-       l.attempt, l.basis, l.identified, l.grown_for, l.parents, l.position,
-       (SELECT max(s.position) FROM subjects s
-        WHERE s.kind = 'lot' AND s.code = l.code
-          AND ($6::bigint IS NULL OR s.position <= $6)) AS changed_position
-FROM lots_there($4::date, $5::bigint[], $6, $7::jsonb) l
-WHERE l.kind = $1 AND l.code = $2
-  AND ($3::text[] IS NULL OR l.site = ANY ($3) OR EXISTS (
-      SELECT FROM balances b
-      JOIN legs g ON g.lot_id = b.lot_id AND g.account_id = b.account_id
-      WHERE b.lot_id = l.lot_id AND b.site = ANY ($3)
-        AND ($6 IS NULL OR g.position <= $6)
-        AND ($4 IS NULL OR g.occurred_day < $4
-             OR (g.occurred_day = $4 AND g.position <> ALL ($5)))));
 
 -- name: balances_of
 -- All accounts of the lot $1 but source that were not empty, at the sites $2 (null: all); $3 to $5
