@@ -240,12 +240,7 @@ async def work_order(
         buds_per_tree=per_tree,
         buds_needed=wanted.left * per_tree,
         by_lot=_totals((one.lot, one.count) for one in done if _counts(one)),
-        by_grafter=_totals(
-            part
-            for one in done
-            if _counts(one)
-            for part in [(hand.person, hand.count) for hand in one.grafters] or [(None, one.count)]
-        ),
+        by_grafter=_totals(part for one in done if _counts(one) for part in _hands(one)),
         graftings=done,
         bags=_fitting_bags(supply, wanted, parts),
         liners=_fitting_liners(supply, wanted, parts),
@@ -256,6 +251,13 @@ async def work_order(
 
 def _counts(one: Grafting) -> bool:
     return one.counts and not one.voided
+
+
+def _hands(one: Grafting) -> list[tuple[str | None, int]]:
+    """Who grafted how many; nobody's name where none was told."""
+    if not one.grafters:
+        return [(None, one.count)]
+    return [(hand.person, hand.count) for hand in one.grafters]
 
 
 def _totals(parts: Iterable[tuple[str | None, int]]) -> list[Total]:
