@@ -217,8 +217,9 @@ def _entry_of(body: bytes, part: Part, code: str) -> Entry:
         for name, value in told.items():
             if name in fields and msgspec.json.decode(fields[name]) != value:
                 detail = f"The address says {value}."
-                mistake = Mistake(kind="bad_value", detail=detail, pointer=f"#/{name}")
-                raise Problem("validation-error", "The entry has a mistake.", errors=[mistake])
+                mistake = Mistake(kind="other_address", detail=detail, pointer=f"#/{name}")
+                # RFC 9110 section 9.3.4: 409 for what is inconsistent with its address.
+                raise Problem("refused", "The entry is not this address's.", errors=[mistake])
         whole = msgspec.json.encode({**fields, **told})
         entry: Entry = msgspec.json.decode(whole, type=part.entry)
         return entry

@@ -9,7 +9,15 @@ import msgspec
 from msgspec import Meta
 
 from service.api.history import day_or_time
-from service.api.operation import Call, Page, Reply, bad_parameter, decoded_cursor, next_page
+from service.api.operation import (
+    Call,
+    Page,
+    Reply,
+    bad_parameter,
+    decoded_cursor,
+    next_page,
+    no_cursor,
+)
 from service.api.services import UNREACHABLE, unreachable
 from service.api.views import wait_for_view
 from service.trade.words import Occurred
@@ -17,7 +25,7 @@ from service.views.clocks import Asked, ClockError, Clocks
 
 T = TypeVar("T")
 _POSITION = re.compile(r"[0-9]{1,18}")
-_TIME = (
+TIME_PATTERN = (
     r"^([0-9]{1,18}|[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt ][0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{1,6})?"
     r"([Zz]|[+-][0-9]{2}:[0-9]{2}))$"
 )
@@ -38,7 +46,7 @@ KnownAt = (
     Annotated[
         str,
         Meta(
-            pattern=_TIME,
+            pattern=TIME_PATTERN,
             description="As known then: a position of the log, or a time with an offset. "
             "Left out: all that is known now.",
             examples=["1200", "2026-03-01T00:00:00Z"],
@@ -103,7 +111,9 @@ def _known(text: str | None) -> int | datetime | None:
         moment: datetime = msgspec.convert(text, Annotated[datetime, Meta(tz=True)])
         return moment
     except (msgspec.ValidationError, OverflowError) as error:
-        raise bad_parameter("known_at", f"{text} is no position and no time.") from error
+        raise bad_parameter(
+            "known_at", f"{text} is no position and no time.", "not_a_day"
+        ) from error
 
 
 async def clocked_list(
@@ -120,23 +130,23 @@ async def clocked_list(
     asked, after = asked_of(query), _read_cursor(query.cursor)
     if isinstance(after, OldCursor):
         if (after.as_of, after.known_at) != (query.as_of, query.known_at):
-            raise bad_parameter("cursor", "This cursor is of a question with other clocks.")
+            raise no_cursor("This cursor is of a question with other clocks.")
         asked, key = Asked(as_of=asked.as_of, known_at=after.position), after.after
     else:
         key = after  # type: ignore[assignment]
     is_old = asked != Asked()
     if is_old and after is not None and not isinstance(after, OldCursor):
-        raise bad_parameter("cursor", "This cursor is of a question without clocks.")
+        raise no_cursor("This cursor is of a question without clocks.")
     headers = await wait_for_view(call, view) if view is not None and not is_old else {}
     try:
         found = await ask(asked, key)
     except UNREACHABLE as error:
         raise unreachable() from error
     except ClockError as error:
-        raise bad_parameter(error.clock, str(error)) from error
+        raise bad_parameter(error.clock, str(error), error.kind) from error
     except ValueError as error:
         # All else that could be wrong was checked with the parameters.
-        raise bad_parameter("cursor", str(error)) from error
+        raise no_cursor(str(error)) from error
     following: Any = found.next_after
     if following is not None and is_old:
         position = found.clocks.known_at
@@ -155,4 +165,4 @@ def _read_cursor(cursor: str | None) -> OldCursor | list[Any] | None:
             return msgspec.json.decode(text, type=OldCursor)
         return msgspec.json.decode(text, type=list[Any])
     except (msgspec.DecodeError, RecursionError) as error:
-        raise bad_parameter("cursor", "This is no cursor of this list.") from error
+        raise no_cursor() from error

@@ -14,8 +14,8 @@ from service.api.operation import (
     Page,
     Paged,
     Reply,
-    bad_parameter,
     decoded_cursor,
+    no_cursor,
     operation,
     page,
 )
@@ -51,7 +51,7 @@ async def list_contacts(call: Call[ContactsQuery]) -> Reply:
     query = call.query
     after = decoded_cursor(query.cursor) if query.cursor else ""
     if after and not _REFERENCE.fullmatch(after):
-        raise bad_parameter("cursor", "This is no cursor of this list.")
+        raise no_cursor()
     async with call.services.reading() as connection:
         position = await read.head(connection)
         found = await contacts.page(

@@ -56,7 +56,7 @@ async def get_docs(call: Call[NoQuery]) -> Reply:
     tag="Service",
     scope=None,
     answer=str,
-    produces="text/css",
+    produces="text/css, text/javascript",
     problems=("not-found",),
     request_headers=("If-None-Match",),
 )

@@ -67,7 +67,7 @@ async def list_checks(call: Call[ChecksParameters]) -> Reply:
         async with services.reading() as connection:
             planned = await read.check_names(connection)
         names = [LOOK, *(plan.check for plan in DEFAULT_PLANS), *planned]
-        check_word("check", asked.check, names, "check known here")
+        check_word("check", asked.check, names, "check known here", "unknown_code")
 
     async def ask(clocks: Asked, after: list[Any] | None) -> checks.ChecksPage:
         query = checks.ChecksQuery(

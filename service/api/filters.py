@@ -56,13 +56,18 @@ async def check_codes(
         )
 
 
-def check_word(name: str, word: str | None, known: Iterable[str], what: str) -> None:
-    """Raises 422 for a `word` that is none of the `known`; it suggests the nearest."""
+def check_word(
+    name: str, word: str | None, known: Iterable[str], what: str, kind: str = "bad_value"
+) -> None:
+    """Raises 422 for a `word` that is none of the `known`; it suggests the nearest.
+
+    `kind` is another where the public description can't list them.
+    """
     allowed = list(dict.fromkeys(known))
     if word is None or word in allowed:
         return
     mistake = Mistake(
-        kind="bad_value",
+        kind=kind,
         detail=wording.one_of(word, allowed, what),
         parameter=name,
         numbers={"allowed": allowed},

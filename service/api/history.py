@@ -92,7 +92,9 @@ def day_or_time(name: str, text: str | None) -> tuple[date | None, datetime | No
         moment: datetime = msgspec.convert(text, Annotated[datetime, Meta(tz=True)])
         return None, moment
     except (ValueError, OverflowError) as error:
-        raise bad_parameter(name, f"{text} is no day or time of the calendar.") from error
+        raise bad_parameter(
+            name, f"{text} is no day or time of the calendar.", "not_a_day"
+        ) from error
 
 
 @operation(

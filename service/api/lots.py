@@ -152,7 +152,7 @@ async def _get(call: Call[LotParameters], part: Part) -> Reply:
                 return Reply(b"", etag=tag, headers=headers)
             history = await lots_then.history(conn, clocks, sites, code)
     except ClockError as error:
-        raise bad_parameter(error.clock, str(error)) from error
+        raise bad_parameter(error.clock, str(error), error.kind) from error
     except UNREACHABLE as error:
         raise unreachable() from error
     return Reply(lot_answer(found, history, clocks, sites), etag=tag, headers=headers)

@@ -19,7 +19,7 @@ from litestar.types import ASGIApp, Receive, Scope, Send
 from msgspec import Meta
 
 from service.api import headers, shapes
-from service.api.conditional import is_unchanged
+from service.api.conditional import content_tag, is_unchanged
 from service.api.filters import check_codes, code_filters
 from service.api.problems import Mistake, Problem, lacks_scope, not_found, unauthenticated
 from service.api.services import UNREACHABLE, Services, unreachable
@@ -206,13 +206,17 @@ def finish(reply: Reply, scope: Scope) -> Sent:
     ]
     given.append((b"cache-control", reply.cache.encode()))
     given.append((b"vary", b"Authorization, Accept"))
-    if reply.etag is not None:
-        given.append((b"etag", reply.etag.encode("latin-1")))
-        if method in ("GET", "HEAD") and is_unchanged(header(scope, b"if-none-match"), reply.etag):
+    body = reply.body if isinstance(reply.body, bytes) else _encode(reply.body)
+    asked, tag = method in ("GET", "HEAD"), reply.etag
+    if tag is None and asked and reply.cache == REVALIDATE:
+        # What is to be asked for again can only be spared with a tag.
+        tag = content_tag(body)
+    if tag is not None:
+        given.append((b"etag", tag.encode("latin-1")))
+        if asked and is_unchanged(header(scope, b"if-none-match"), tag):
             return Sent(304, given, b"")
     if reply.status == 204:
         return Sent(204, given, b"")
-    body = reply.body if isinstance(reply.body, bytes) else _encode(reply.body)
     given.append((b"content-type", reply.media_type.encode()))
     given.append((b"content-length", str(len(body)).encode()))
     return Sent(reply.status, given, body)
@@ -265,6 +269,11 @@ def bad_parameter(name: str, detail: str, kind: str = "bad_value") -> Problem:
         "A query parameter has a mistake.",
         errors=[Mistake(kind=kind, detail=detail, parameter=name)],
     )
+
+
+def no_cursor(detail: str = "This is no cursor of this list.") -> Problem:
+    """A 422 problem about a cursor that the list did not give out."""
+    return bad_parameter("cursor", detail, "no_cursor")
 
 
 def operation(
@@ -361,7 +370,7 @@ def after_code(cursor: str | None) -> str:
     """The code that a cursor stands after; empty at the start. Raises 422."""
     key = decoded_cursor(cursor) if cursor else ""
     if key and CODE.match(key) is None:
-        raise bad_parameter("cursor", "This is no cursor of this list.")
+        raise no_cursor()
     return key
 
 
@@ -369,7 +378,7 @@ def after_number(cursor: str | None) -> int:
     """The number that a cursor stands after; 0 at the start. Raises 422."""
     key = decoded_cursor(cursor) if cursor else "0"
     if not re.fullmatch(r"[0-9]{1,18}", key):
-        raise bad_parameter("cursor", "This is no cursor of this list.")
+        raise no_cursor()
     return int(key)
 
 
@@ -378,7 +387,7 @@ def decoded_cursor(cursor: str) -> str:
     try:
         return base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)).decode("ascii")
     except ValueError as error:
-        raise bad_parameter("cursor", "This is no cursor of this list.") from error
+        raise no_cursor() from error
 
 
 def page(

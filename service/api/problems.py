@@ -133,6 +133,17 @@ SHAPE_KINDS = {
     "bad_value": "A value is out of range or badly formed.",
     "id_twice": "Two events of one request have the same id.",
 }
+# Kinds of what is of the right shape and can't be answered all the same. A description of shapes
+# can't tell them, so those who send only what it allows still meet these, and no others.
+MEANING_KINDS = {
+    "unknown_code": "It names something that nobody here knows.",
+    "no_cursor": "This list gave out no such cursor.",
+    "not_a_day": "It is written like a day or a time that no calendar has, or none told of here.",
+    "in_the_future": "It is still to come.",
+    "not_together": "Two values that each would do don't go together.",
+    "other_address": "It says another code or id than the address it was sent to.",
+    "id_twice": SHAPE_KINDS["id_twice"],
+}
 
 
 class Mistake(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):

@@ -183,7 +183,7 @@ def _under_its_id(element: Element, found: PutRightWhole) -> Element:
         return element
     if event.id is not None:
         mistake = Mistake(
-            kind="bad_value",
+            kind="other_address",
             detail=f"A correction keeps the event's id: {found.event_id}, or leave it out.",
             pointer="#/id",
         )

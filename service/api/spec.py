@@ -15,6 +15,7 @@ import msgspec
 
 from service import __version__
 from service.api.operation import JSON, NDJSON, Operation
+from service.api.parameters import in_headers, in_path, in_query
 from service.api.problems import KINDS, PROBLEM_TYPE, ProblemDocument
 from service.api.tags import TAGS
 from service.log.rights import scope_for
@@ -25,6 +26,15 @@ COMMITTED = Path("openapi/openapi.json")
 _REF = "#/components/schemas/"
 _UNIONS = ("Event", "Entry")
 ARRAY_LIMIT = 1000
+# What is read is checked against the calendar, with words of its own for what is in none; what is
+# published is the nearest to it that a pattern can say.
+_CALENDAR = {
+    "[0-9]{4}-[0-9]{2}-[0-9]{2}": (
+        "(19[0-9]{2}|2[01][0-9]{2}|2200)-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])"
+    ),
+    "[0-9]{2}:[0-9]{2}:[0-9]{2}": "([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9]",
+    "[+-][0-9]{2}:[0-9]{2}": "[+-]([01][0-9]|2[0-3]):[0-5][0-9]",
+}
 _ALWAYS = (
     "malformed-request",
     "validation-error",
@@ -38,26 +48,6 @@ _STATUSES = {
     200: "The answer.",
     201: "Something new was recorded.",
     204: "It is done, and there is nothing to say.",
-}
-_HEADERS = {
-    "Idempotency-Key": (
-        "Makes a retry safe: the same key with the same request gets the first answer. "
-        "1 to 128 letters, digits and . _ : -, quoted or bare.",
-        {"type": "string", "pattern": '^("[A-Za-z0-9._:-]{1,128}"|[A-Za-z0-9._:-]{1,128})$'},
-        '"8e03978e-40d5-43e8-bc93-6894a57f9324"',
-    ),
-    "If-Match": ("The ETag of the version that is changed.", {"type": "string"}, '"17"'),
-    "If-None-Match": (
-        "`*`: make only a new one. With GET an ETag: 304 when it is still the same.",
-        {"type": "string"},
-        '"17"',
-    ),
-    "Prefer": (
-        "`wait=N`: wait up to N seconds (at most 30) until the answer reflects `min_position`. "
-        "When the time runs out the answer says the older position that it reflects.",
-        {"type": "string"},
-        "wait=5",
-    ),
 }
 _ABOUT = """graftlog records what is done at the bench of nurseries that graft fruit trees, and
 answers what stands where, what is due, and what will be ready.
@@ -92,6 +82,8 @@ def build() -> dict[str, Any]:
     for one in declared:
         path = re.sub(r"\{(\w+):\w+\}", r"{\1}", one.path)
         paths.setdefault(path, {})[one.method.lower()] = _operation(one, by_type, components)
+        for told in _linking(one, paths[path][one.method.lower()]):
+            told["links"] = _links(one, declared)
     for one in declared:
         components.pop(one.query.__name__, None)
     document = {
@@ -144,8 +136,15 @@ def name_unions(part: Any, unions: dict[tuple[str, ...], str]) -> None:
 
 
 def _straighten(part: Any) -> None:
-    """Docstrings are broken into lines for the source; in public they are running text."""
+    """Docstrings are broken into lines for the source; in public they are running text.
+
+    Patterns of days and times are narrowed to what calendars and clocks have.
+    """
     if isinstance(part, dict):
+        if isinstance(pattern := part.get("pattern"), str):
+            for wide, narrow in _CALENDAR.items():
+                pattern = pattern.replace(wide, narrow)
+            part["pattern"] = pattern
         if isinstance(words := part.get("description"), str):
             part["description"] = "\n\n".join(" ".join(p.split()) for p in words.split("\n\n"))
         part = list(part.values())
@@ -156,7 +155,30 @@ def _straighten(part: Any) -> None:
 
 def _renamed(text: bytes) -> bytes:
     """Page_StoredEvent_ as PageOfStoredEvent: what generic structs are called in public."""
-    return re.sub(rb"\bPage_([A-Za-z]+)_", rb"PageOf\1", text)
+    return re.sub(rb"\b(\w*Page)_([A-Za-z]+)_", rb"\1Of\2", text)
+
+
+def _linking(one: Operation, described: dict[str, Any]) -> list[dict[str, Any]]:
+    """The answers after which a link goes on: those of a change that was made."""
+    if one.method not in ("PUT", "DELETE") and one.name != "record_events":
+        return []
+    return [described["responses"][str(status)] for status in one.answers]
+
+
+def _links(one: Operation, declared: list[Operation]) -> dict[str, Any]:
+    """Where one can go on after a change: to what else is done with the thing that was changed."""
+    if one.name == "record_events":
+        given = {"id": "$response.body#/verdicts/0/id"}
+        words = "The first event as it was recorded."
+        return {
+            "get_event": {"operationId": "get_event", "parameters": given, "description": words}
+        }
+    given = {name: f"$request.path.{name}" for name in re.findall(r"\{(\w+)", one.path)}
+    return {
+        other.name: {"operationId": other.name, "parameters": given, "description": "The same one."}
+        for other in declared
+        if other is not one and (other.path == one.path or other.path.startswith(f"{one.path}/"))
+    }
 
 
 def _operation(
@@ -170,7 +192,7 @@ def _operation(
         "tags": [one.tag],
         "responses": _responses(one, schemas),
     }
-    parameters = [*_in_path(one), *_in_query(one, components), *_in_headers(one)]
+    parameters = [*in_path(one), *in_query(one, components), *in_headers(one)]
     if parameters:
         described["parameters"] = parameters
     if one.body is not None:
@@ -184,73 +206,6 @@ def _operation(
     return described
 
 
-def _in_path(one: Operation) -> list[dict[str, Any]]:
-    return [
-        {
-            "name": name,
-            "in": "path",
-            "required": True,
-            "description": {
-                "id": "A UUID.",
-                "number": "Its number in the list.",
-                "reference": "A reference, as events name it.",
-                "slug": "The last part of a problem's type.",
-            }.get(name, "A code."),
-            "schema": {"type": "string", "format": "uuid"} if name == "id" else {"type": "string"},
-        }
-        for name in re.findall(r"\{(\w+)", one.path)
-    ]
-
-
-def _in_query(one: Operation, components: dict[str, Any]) -> list[dict[str, Any]]:
-    query = components[one.query.__name__]
-    required = query.get("required", [])
-    found = []
-    for name, schema in query.get("properties", {}).items():
-        bare = _without_null(schema)
-        parameter = {
-            "name": name,
-            "in": "query",
-            "required": name in required,
-            "schema": {key: value for key, value in bare.items() if key != "description"},
-        }
-        if words := bare.get("description"):
-            parameter["description"] = words
-        if bare.get("type") == "array":
-            parameter |= {"style": "form", "explode": False}
-        found.append(parameter)
-    return found
-
-
-def _without_null(schema: dict[str, Any]) -> dict[str, Any]:
-    """A parameter is given or not; it is never null."""
-    schema = {key: value for key, value in schema.items() if (key, value) != ("default", None)}
-    options = [one for one in schema.get("anyOf", []) if one != {"type": "null"}]
-    if len(options) == 1 and "anyOf" in schema:
-        rest = {key: value for key, value in schema.items() if key != "anyOf"}
-        return {**options[0], **rest}
-    if "enum" in schema:
-        schema["enum"] = [value for value in schema["enum"] if value is not None]
-    return schema
-
-
-def _in_headers(one: Operation) -> list[dict[str, Any]]:
-    names = list(one.request_headers)
-    if one.method == "GET" and "{" in one.path and one.scope is not None:
-        names.append("If-None-Match")
-    return [
-        {
-            "name": name,
-            "in": "header",
-            "required": False,
-            "description": _HEADERS[name][0],
-            "schema": _HEADERS[name][1],
-            "example": _HEADERS[name][2],
-        }
-        for name in dict.fromkeys(names)
-    ]
-
-
 def _body(one: Operation, schemas: dict[str, Any], components: dict[str, Any]) -> dict[str, Any]:
     schema = schemas[repr(one.body)]
     if one.method == "PUT" and "$ref" in schema:
@@ -258,7 +213,9 @@ def _body(one: Operation, schemas: dict[str, Any], components: dict[str, Any]) -
     content: dict[str, Any] = {}
     for kind in one.accepts:
         if kind == NDJSON:
-            content[kind] = {"schema": {"type": "string", "description": "An event a line."}}
+            content[kind] = {
+                "schema": {"type": "string", "minLength": 1, "description": "An event a line."}
+            }
         elif kind == JSON and one.name == "record_events":
             event = {"$ref": _REF + "Event"}
             many = {"type": "array", "items": event, "minItems": 1, "maxItems": ARRAY_LIMIT}
@@ -266,7 +223,7 @@ def _body(one: Operation, schemas: dict[str, Any], components: dict[str, Any]) -
         elif kind == JSON:
             content[kind] = {"schema": schema}
         else:
-            content[kind] = {"schema": {"type": "string"}}
+            content[kind] = {"schema": {"type": "string", "minLength": 1}}
     if one.name == "record_events":
         content[JSON]["examples"] = {"a_look": {"summary": "A look", "value": _EXAMPLE_EVENT}}
     return {"required": True, "content": content}
@@ -287,12 +244,13 @@ def _responses(one: Operation, schemas: dict[str, Any]) -> dict[str, Any]:
     for status in one.answers:
         responses[str(status)] = {"description": _STATUSES.get(status, "Not now.")}
         if one.answer is not None:
+            schema = schemas[repr(one.answer)]
             responses[str(status)]["content"] = {
-                one.produces: {"schema": schemas[repr(one.answer)]}
+                kind: {"schema": schema} for kind in one.produces.split(", ")
             }
     if one.name == "get_problem":
         responses["200"]["content"]["text/html"] = {"schema": {"type": "string"}}
-    if one.method == "GET" and any(h["name"] == "If-None-Match" for h in _in_headers(one)):
+    if one.method == "GET" and any(h["name"] == "If-None-Match" for h in in_headers(one)):
         responses["304"] = {"description": "You have it already."}
     by_status: dict[int, list[str]] = {}
     for slug in _problems(one):

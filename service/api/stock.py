@@ -105,7 +105,7 @@ async def get_stock(call: Call[StockParameters]) -> Reply:
             services.database.reader, query, call.principal.site_list, clock=services.clock
         )
     except ClockError as error:
-        raise bad_parameter(error.clock, str(error)) from error
+        raise bad_parameter(error.clock, str(error), error.kind) from error
     except UNREACHABLE as error:
         raise unreachable() from error
     return Reply(answer)
@@ -143,7 +143,7 @@ async def get_stock_by_day(call: Call[ByDayParameters]) -> Reply:
     except UNREACHABLE as error:
         raise unreachable() from error
     except ValueError as error:
-        raise bad_parameter("last", str(error)) from error
+        raise bad_parameter("last", str(error), "not_together") from error
     return Reply(answer, headers=headers)
 
 

@@ -6,7 +6,6 @@ from typing import Annotated, Any, get_args
 import msgspec
 from msgspec import Meta
 
-from service.api.conditional import content_tag
 from service.api.filters import check_word
 from service.api.operation import Call, Page, Reply, operation
 from service.api.problems import lacks_scope
@@ -68,7 +67,10 @@ class LossesParameters(ReflectingPage, frozen=True, kw_only=True):
     rootstock: Code | None = None
     lot: Code | None = None
     stage: loss_view.Stage | None = None
-    cause: Annotated[Word, Meta(examples=["frost"])] | None = None
+    cause: (
+        Annotated[Word, Meta(examples=["frost"], extra_json_schema={"enum": sorted(set(CAUSES))})]
+        | None
+    ) = None
     first: Annotated[date, Meta(description="Lost on this day or later.")] | None = None
     last: Annotated[date, Meta(description="Lost on this day or earlier.")] | None = None
 
@@ -126,7 +128,7 @@ async def get_take(call: Call[TakeParameters]) -> Reply:
         pool = call.services.database.reader
         return await take_view.take(pool, query, call.principal.site_list)
 
-    return _tagged(await view_list(call, take_view.NAME, ask))
+    return await view_list(call, take_view.NAME, ask)
 
 
 def _may_see_grafters(call: Call[Any]) -> None:
@@ -166,7 +168,7 @@ async def get_losses(call: Call[LossesParameters]) -> Reply:
         pool = call.services.database.reader
         return await loss_view.losses(pool, query, call.principal.site_list)
 
-    return _tagged(await view_list(call, loss_view.NAME, ask))
+    return await view_list(call, loss_view.NAME, ask)
 
 
 @operation(
@@ -204,13 +206,7 @@ async def list_push_observations(call: Call[PushParameters]) -> Reply:
         pool = call.services.database.reader
         return await push_view.push_observations(pool, query, call.principal.site_list)
 
-    return _tagged(await view_list(call, push_view.NAME, ask))
-
-
-def _tagged(reply: Reply) -> Reply:
-    """The answer as bytes, with an entity tag of its own: a fit need not fetch a page again."""
-    body = msgspec.json.encode(reply.body)
-    return Reply(body, etag=content_tag(body), headers=reply.headers)
+    return await view_list(call, push_view.NAME, ask)
 
 
 HANDLERS = [get_take, get_losses, list_push_observations]

@@ -106,7 +106,7 @@ async def put_temperatures(call: Call[PutParameters]) -> Reply:
 
 def _mistake(fault: record.Fault) -> Mistake:
     return Mistake(
-        kind="bad_value",
+        kind=fault.kind,
         detail=fault.detail,
         pointer=f"#{fault.pointer}" if fault.pointer is not None else None,
         numbers={"line": fault.line} if fault.line is not None else {},

@@ -7,7 +7,7 @@ import msgspec
 from msgspec import Meta
 
 from service.api.headers import wait_of
-from service.api.operation import Call, Paged, Reply, bad_parameter, decoded_cursor, next_page
+from service.api.operation import Call, Paged, Reply, decoded_cursor, next_page, no_cursor
 from service.api.services import UNREACHABLE, unreachable
 from service.views import positions
 
@@ -74,7 +74,7 @@ def after_list(cursor: str | None) -> list[Any] | None:
     try:
         return msgspec.json.decode(decoded_cursor(cursor), type=list[Any])
     except (msgspec.DecodeError, RecursionError) as error:
-        raise bad_parameter("cursor", "This is no cursor of this list.") from error
+        raise no_cursor() from error
 
 
 async def view_list(
@@ -98,7 +98,7 @@ async def keyed_list(
         raise unreachable() from error
     except ValueError as error:
         # All else that a view could find wrong was checked with the parameters.
-        raise bad_parameter("cursor", str(error)) from error
+        raise no_cursor(str(error)) from error
     key = found.next_after
     following = None if key is None else msgspec.json.encode(key).decode()
     body = {"position": found.position, "items": found.rows}

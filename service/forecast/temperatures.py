@@ -83,6 +83,7 @@ class Fault(msgspec.Struct, frozen=True, kw_only=True):
     pointer: str | None = None
     line: int | None = None
     detail: str
+    kind: str = "bad_value"
 
 
 class TemperaturesError(Exception):
@@ -182,6 +183,11 @@ def _fault_of_pair(low: float | None, high: float | None) -> str | None:
     return None
 
 
+def _fault(index: int, detail: str, kind: str, *, day: bool = True) -> Fault:
+    pointer = f"/days/{index}/day" if day else f"/days/{index}"
+    return Fault(pointer=pointer, detail=detail, kind=kind)
+
+
 def check(days: Sequence[TemperatureDay], today: date) -> None:
     """Refuse days that cannot be: twice, impossible temperatures, too far ahead of `today`.
 
@@ -193,17 +199,17 @@ def check(days: Sequence[TemperatureDay], today: date) -> None:
     for index, given in enumerate(days):
         detail = _fault_of_pair(given.min_c, given.max_c)
         if detail:
-            faults.append(Fault(pointer=f"/days/{index}", detail=f"{given.day}: {detail}"))
+            faults.append(_fault(index, f"{given.day}: {detail}", "not_together", day=False))
         if given.day in seen:
             detail = f"{given.day} was given before, at /days/{seen[given.day]}"
-            faults.append(Fault(pointer=f"/days/{index}/day", detail=detail))
+            faults.append(_fault(index, detail, "not_together"))
         seen.setdefault(given.day, index)
         if given.day > today + _DAY:
             detail = f"{given.day} is in the future: it is {today} at the site"
-            faults.append(Fault(pointer=f"/days/{index}/day", detail=detail))
+            faults.append(_fault(index, detail, "in_the_future"))
         if given.day.year < EARLIEST_YEAR:
             detail = f"{given.day} is before the year {EARLIEST_YEAR}"
-            faults.append(Fault(pointer=f"/days/{index}/day", detail=detail))
+            faults.append(_fault(index, detail, "not_a_day"))
         if len(faults) >= MOST_FAULTS:
             break
     if faults:

@@ -36,11 +36,11 @@ class Asked(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class ClockError(ValueError):
-    """One of the clocks can't be what was asked; `clock` says which."""
+    """One of the clocks can't be what was asked: `clock` says which, `kind` what is wrong."""
 
-    def __init__(self, clock: str, detail: str) -> None:
+    def __init__(self, clock: str, detail: str, kind: str = "not_a_day") -> None:
         super().__init__(detail)
-        self.clock = clock
+        self.clock, self.kind = clock, kind
 
 
 class Clocks(msgspec.Struct, frozen=True, kw_only=True):
@@ -165,14 +165,16 @@ async def _days(
         return today, None, []
     if isinstance(as_of, datetime):
         if as_of > now + FUTURE_TOLERANCE:
-            raise ClockError("as_of", f"{as_of.isoformat()} is still to come.")
+            raise ClockError("as_of", f"{as_of.isoformat()} is still to come.", "in_the_future")
         days = await site_days(conn, as_of)
         last_day = max(days.values(), default=as_of.astimezone(UTC).date())
         return days, last_day, [site for site, day in days.items() if day < last_day]
     newest = max(today.values(), default=now.astimezone(UTC).date())
     if as_of > newest:
         raise ClockError(
-            "as_of", f"{as_of} is still to come: the furthest site is at {newest} now."
+            "as_of",
+            f"{as_of} is still to come: the furthest site is at {newest} now.",
+            "in_the_future",
         )
     return dict.fromkeys(today, as_of), as_of, []
 

@@ -25,7 +25,7 @@ async def admin(client_for: MakeClient) -> Client:
         ("alerts?kind=overdue_chek", "kind", "bad_value"),
         ("alerts?place=NOSUCH", "place", "unknown_code"),
         ("holds?kind=plant-health", "kind", "bad_value"),
-        ("checks?check=loook", "check", "bad_value"),
+        ("checks?check=loook", "check", "unknown_code"),
         ("checks?site=NOSUCH", "site", "unknown_code"),
         ("stock?cultivar=NOSUCH", "cultivar", "unknown_code"),
         ("stock/by-day?first=2026-03-01&last=2026-03-02&size=NOSUCH", "size", "unknown_code"),
@@ -40,10 +40,7 @@ async def test_a_filter_that_can_match_nothing_is_refused(
     response = await admin.get(f"/v1/{address}")
     (mistake,) = checked(response, 422, "validation-error")["errors"]
     assert (mistake["parameter"], mistake["kind"]) == (parameter, kind)
-    if kind == "bad_value":
-        assert "Did you mean" in mistake["detail"]
-    else:
-        assert "NOSUCH" in mistake["detail"]
+    assert ("NOSUCH" if "NOSUCH" in address else "Did you mean") in mistake["detail"]
 
 
 async def test_a_filter_that_matches_nothing_today_is_an_empty_list(admin: Client) -> None:
