@@ -13,7 +13,7 @@ from service.api.headers import request_id, trace_id, with_security
 from service.api.logs import shown_path
 from service.api.operation import Sent, header
 from service.api.problems import PROBLEM_TYPE, Problem, encode_problem
-from service.measures import count_request
+from service.measures import REQUESTS
 
 _log = structlog.get_logger("service.access")
 ADDRESS_BYTES = 8192
@@ -67,7 +67,7 @@ class Application(Litestar):
             self._at_hand -= 1
             seconds = perf_counter() - begun
             route = scope.get("path_template")
-            count_request(scope["method"], route, status, seconds)  # type: ignore[typeddict-item]
+            REQUESTS.count(scope["method"], route, status, seconds)  # type: ignore[typeddict-item]
             if _log.is_enabled_for(20):
                 _log.info(
                     "request",

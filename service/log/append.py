@@ -164,7 +164,7 @@ class Appender:
             return
         for pending, answer in zip(group, answers, strict=True):
             _settle(pending, answer)
-            _count(pending, answer)
+        _count(group, answers)
 
     async def _transaction(self, group: list[Pending]) -> list[Answer | Exception]:
         connection = await self._session()
@@ -278,14 +278,21 @@ def _settle(pending: Pending, outcome: Answer | Exception) -> None:
         pending.answered.set_result(outcome)
 
 
-def _count(pending: Pending, outcome: Answer | Exception) -> None:
-    """Count what became of a request's events."""
-    if pending.submission.check or isinstance(outcome, Exception):
-        return
-    if outcome.replayed:
-        measures.REPLAYS.inc()
-    else:
-        measures.count_verdicts(_verdicts(pending, outcome))
+def _count(group: list[Pending], answers: list[Answer | Exception]) -> None:
+    """Count what became of a group's events."""
+    told = [
+        (pending, answer)
+        for pending, answer in zip(group, answers, strict=True)
+        if isinstance(answer, Answer) and not pending.submission.check
+    ]
+    measures.count_verdicts(
+        pair
+        for pending, answer in told
+        if not answer.replayed
+        for pair in _verdicts(pending, answer)
+    )
+    if replays := len(told) - len(fresh):
+        measures.REPLAYS.inc(replays)
 
 
 def _verdicts(pending: Pending, answer: Answer) -> Iterator[tuple[str, str]]:
