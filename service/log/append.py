@@ -285,12 +285,8 @@ def _count(group: list[Pending], answers: list[Answer | Exception]) -> None:
         for pending, answer in zip(group, answers, strict=True)
         if isinstance(answer, Answer) and not pending.submission.check
     ]
-    measures.count_verdicts(
-        pair
-        for pending, answer in told
-        if not answer.replayed
-        for pair in _verdicts(pending, answer)
-    )
+    fresh = [one for one in told if not one[1].replayed]
+    measures.count_verdicts(pair for one in fresh for pair in _verdicts(*one))
     if replays := len(told) - len(fresh):
         measures.REPLAYS.inc(replays)
 
