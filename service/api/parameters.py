@@ -46,7 +46,7 @@ _PATHS: dict[str, tuple[str, dict[str, Any], str | None]] = {
         "cust-0481",
     ),
     "slug": ("The last part of a problem's type.", {"enum": list(KINDS)}, "refused"),
-    "name": ("The sheet's name.", {"enum": list(SHEETS)}, "graftings"),
+    "name": ("The sheet's name.", {"enum": list(SHEETS)}, "grafting"),
     "file": ("The file's name.", {"enum": ["docs.css", "docs.js"]}, "docs.css"),
 }
 # One example for each thing, the same wherever it is named.
@@ -104,7 +104,8 @@ def in_query(one: Operation, components: dict[str, Any]) -> list[dict[str, Any]]
         }
         if words := bare.get("description"):
             parameter["description"] = words
-        if name in _EXAMPLES:
+        # `check` is also a yes or no somewhere.
+        if name in _EXAMPLES and bare.get("type") == "string":
             parameter["schema"].pop("examples", None)
             parameter["example"] = _EXAMPLES[name]
         if bare.get("type") == "array":

@@ -109,7 +109,7 @@ def _operation(document: dict[str, Any], method: str, path: str, one: dict[str, 
     ]
     if parameters := one.get("parameters"):
         rows = [
-            row(p["name"], p["schema"], p["required"], _where(p["in"]) + p.get("description", ""))
+            row(p["name"], _shown(p), p["required"], _where(p["in"]) + p.get("description", ""))
             for p in parameters
         ]
         parts.append(f"<h4>Asked with</h4>{table(rows)}")
@@ -122,6 +122,12 @@ def _operation(document: dict[str, Any], method: str, path: str, one: dict[str, 
     parts.append(_answers(document, one["responses"]))
     parts.append(f"<pre><code>{escape(_curl(method, path, one), quote=False)}</code></pre>")
     return "".join([*parts, "</article>"])
+
+
+def _shown(parameter: dict[str, Any]) -> dict[str, Any]:
+    """A parameter's schema with its example in it."""
+    schema: dict[str, Any] = parameter["schema"]
+    return {**schema, "examples": [parameter["example"]]} if "example" in parameter else schema
 
 
 def _where(place: str) -> str:
@@ -156,6 +162,9 @@ def _curl(method: str, path: str, one: dict[str, Any]) -> str:
         for p in one.get("parameters", ())
         if p["in"] == "query" and p["required"]
     ]
+    for p in one.get("parameters", ()):
+        if p["in"] == "path":
+            path = path.replace(f"{{{p['name']}}}", _example_of(p))
     address = f'"$URL{path}{"?" + "&".join(needed) if needed else ""}"'
     words = ["curl", address]
     if method != "get":
@@ -171,7 +180,7 @@ def _curl(method: str, path: str, one: dict[str, Any]) -> str:
 
 
 def _example_of(parameter: dict[str, Any]) -> str:
-    schema = parameter["schema"]
+    schema = _shown(parameter)
     examples = schema.get("examples") or schema.get("enum") or [parameter["name"].upper()]
     return str(examples[0])
 
