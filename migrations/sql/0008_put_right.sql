@@ -11,8 +11,22 @@ ALTER TABLE to_put_right
     ADD COLUMN resolved_at timestamptz,
     ADD COLUMN discard_reason text;
 UPDATE to_put_right
-SET sites = CASE WHEN site IS NULL THEN '{}' ELSE ARRAY[site] END, last_by = principal,
-    resolved_at = CASE WHEN state <> 'open' THEN last_at END;
+SET last_by = principal, resolved_at = CASE WHEN state <> 'open' THEN last_at END;
+-- A site that the sender's key does not see may have been named by mistake: what was sent is not
+-- shown there.
+WITH senders AS (
+    SELECT k.name, array_agg(DISTINCT seen.site) AS sites
+    FROM keys k
+    CROSS JOIN unnest(k.sites) AS seen (site)
+    GROUP BY k.name
+)
+UPDATE to_put_right t
+SET sites = CASE
+        WHEN t.site IS NOT NULL AND s.sites && ARRAY['*', t.site] THEN ARRAY[t.site]
+        ELSE array_remove(s.sites, '*')
+    END
+FROM senders s
+WHERE s.name = t.principal;
 COMMENT ON COLUMN to_put_right.site IS 'The site that was named, known or not; null where none could be read.';
 COMMENT ON COLUMN to_put_right.sites IS 'Whose managers may put it right: the site named, if the sender''s key sees it, else the sites of that key (none: every-site keys alone).';
 COMMENT ON COLUMN to_put_right.principal IS 'Who sent it first; last_by who tried last.';

@@ -69,5 +69,5 @@ GROUP BY view, subject;
 -- name: new_generation
 -- The new rows are the view, as of position $2.
 UPDATE view_checkpoints
-SET generation = generation + 1, position = $2, updated_at = clock_timestamp()
+SET generation = generation + 1, position = $2, outdated = false, updated_at = clock_timestamp()
 WHERE view = $1 AND live;

@@ -98,8 +98,9 @@ class Runner:
                 await conn.execute(SQL.advance, name, batch.through)
                 if applying.faults_changed:
                     await self._tell_faults(conn)
-        if anew:
-            # Rare: a lot was made anew and is another than it was. What it was is not kept.
+        # Rare: a lot was made anew and is another than it was, and what it was is not kept; or the
+        # view is computed in another way now, and has come to the head in the old one.
+        if anew or (row["outdated"] and batch.through == head):
             _log.info("view_built_anew", view=name, position=batch.through)
             await self.rebuild(name)
             return True

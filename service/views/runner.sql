@@ -7,8 +7,8 @@ ON CONFLICT DO NOTHING;
 
 -- name: take_checkpoint
 -- The view's place in the log, locked; no row when another process works on it now, or a rebuild
--- is being put in place.
-SELECT position, generation FROM view_checkpoints
+-- is being put in place. Outdated: a revision of the tables said to build the view anew.
+SELECT position, generation, outdated FROM view_checkpoints
 WHERE view = $1 AND live
   AND pg_try_advisory_xact_lock_shared(hashtextextended('view ' || $1, 0))
 FOR UPDATE SKIP LOCKED;
