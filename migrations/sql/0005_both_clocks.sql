@@ -87,5 +87,50 @@ LANGUAGE sql STABLE PARALLEL SAFE AS $$
     ) AS older
     WHERE c.position > known
 $$;
+CREATE FUNCTION pushes_of(lot text, last_day date, behind text [], known bigint)
+RETURNS TABLE (site text, day date, at timestamptz)
+LANGUAGE sql STABLE PARALLEL SAFE AS $$
+    SELECT e.site, e.occurred_day, s.occurred_at
+    FROM subjects s
+    JOIN events e ON e.position = s.position
+    WHERE s.kind = 'lot' AND s.code = lot
+      -- no zone is two days off: what came later need not be met
+      AND (last_day IS NULL OR s.occurred_at < last_day + 2)
+      AND e.type = 'push.counted'
+      AND (newest_data(e.type, e.version, e.data) ->> 'pushed')::bigint > 0
+      AND (known IS NULL OR e.position <= known)
+      AND (last_day IS NULL OR e.occurred_day < last_day
+           OR (e.occurred_day = last_day AND e.site <> ALL (behind)))
+      AND NOT EXISTS (
+          SELECT FROM voids v
+          WHERE v.voided_position = e.position AND (known IS NULL OR v.by_position <= known))
+$$;
 RESET check_function_bodies;
+COMMENT ON FUNCTION pushes_of IS 'Counts that found pushed trees of a lot, by last_day (at the sites behind only before it), standing as far as was known.';
 COMMENT ON FUNCTION catalogue_at IS 'The catalogue as known at a position (null: now). The table keeps the newest bodies; older ones are in the log.';
+
+CREATE TABLE check_spells (
+    lot text NOT NULL,
+    place text NOT NULL,
+    check_name text NOT NULL,
+    from_day date NOT NULL,
+    until_day date NOT NULL,
+    site text NOT NULL,
+    cultivar text,
+    rootstock text,
+    plan text NOT NULL,
+    after text NOT NULL,
+    counted_from date NOT NULL,
+    due_on date NOT NULL,
+    overdue_on date NOT NULL,
+    last_done date,
+    trees bigint NOT NULL,
+    source text NOT NULL,
+    PRIMARY KEY (lot, place, check_name, from_day)
+);
+COMMENT ON TABLE check_spells IS 'How the checks of each lot at a place stood at the end of each day, as is known now: like this from the end of from_day until before that of until_day. A view; checks_due is how they stand now.';
+CREATE INDEX check_spells_until ON check_spells (until_day, from_day);
+CREATE INDEX check_spells_from ON check_spells (from_day);
+
+GRANT SELECT, INSERT, DELETE ON check_spells TO graftlog_writer;
+GRANT SELECT ON check_spells TO graftlog_reader;

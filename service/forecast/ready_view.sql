@@ -34,29 +34,14 @@ standing AS (
     GROUP BY b.lot_id, b.site
 ),
 growing AS (
-    SELECT l.*, st.site AS stands_at, st.trees, st.any_pushed, st.places, st.sizes
+    SELECT
+        l.code, l.site, l.cultivar, l.rootstock, l.method, l.day,
+        st.site AS stands_at, st.trees, st.any_pushed, st.places, st.sizes
     FROM standing AS st
     JOIN lots_at($5, $6::jsonb) AS l ON l.lot_id = st.lot_id
     WHERE l.kind = 'tree'
         AND ($8::text IS NULL OR l.cultivar = $8)
         AND ($9::text IS NULL OR l.rootstock = $9)
-),
-pushes AS (
-    SELECT s.code, e.site, min(e.occurred_day) AS first_day
-    FROM subjects AS s
-    JOIN events AS e ON e.position = s.position
-    WHERE s.kind = 'lot'
-        AND s.code IN (SELECT g.code FROM growing AS g WHERE g.any_pushed)
-        AND e.type = 'push.counted'
-        AND ($3 IS NULL OR s.occurred_at < $3 + 2)
-        AND (newest_data(e.type, e.version, e.data) ->> 'pushed')::bigint > 0
-        AND ($5 IS NULL OR e.position <= $5)
-        AND ($3 IS NULL OR e.occurred_day < $3
-            OR (e.occurred_day = $3 AND e.site <> ALL($7::text[])))
-        AND NOT EXISTS (
-            SELECT FROM voids AS v
-            WHERE v.voided_position = e.position AND ($5 IS NULL OR v.by_position <= $5))
-    GROUP BY s.code, e.site
 )
 SELECT
     g.code AS lot,
@@ -70,12 +55,13 @@ SELECT
     g.trees,
     g.places,
     g.sizes,
-    CASE WHEN g.any_pushed THEN coalesce(here.first_day, anywhere.first_day) END AS pushed_on,
+    CASE WHEN g.any_pushed THEN coalesce(
+        (SELECT p.day FROM pushes_of(g.code, $3, $7::text[], $5) AS p
+         WHERE p.site = g.stands_at ORDER BY p.at LIMIT 1),
+        (SELECT min(p.day) FROM pushes_of(g.code, $3, $7, $5) AS p)
+    ) END AS pushed_on,
     g.any_pushed
 FROM growing AS g
-LEFT JOIN pushes AS here ON here.code = g.code AND here.site = g.stands_at
-LEFT JOIN (SELECT p.code, min(p.first_day) AS first_day FROM pushes AS p GROUP BY p.code)
-    AS anywhere ON anywhere.code = g.code
 LEFT JOIN catalogue_at($5) AS c ON c.kind = 'cultivar' AND c.code = g.cultivar
 ORDER BY g.code, g.stands_at;
 

@@ -9,6 +9,7 @@ from service.reminders.watch import tell_faults
 from service.storage.pool import Database
 from service.views.applying import OnFaults, View
 from service.views.budwood import BudwoodOnHand
+from service.views.check_spells import CheckSpells
 from service.views.checks import Checks
 from service.views.lineage import Lineage
 from service.views.losses import Losses
@@ -29,6 +30,7 @@ def every_view(clock: Clock) -> list[View]:
         TakeView(),
         Losses(),
         PushObservations(),
+        CheckSpells(),
         ReadyDatesView(clock),
     ]
 

@@ -66,18 +66,30 @@ class PlaceFacts(msgspec.Struct):
         return whole
 
 
+class Walk:
+    """A lot's events taken in order of occurrence; `facts`: place (or consignment) → what was done
+    there so far."""
+
+    def __init__(self, lot: str) -> None:
+        self.lot = lot
+        self.facts: dict[str, PlaceFacts] = {}
+        self._standing: dict[str, int] = {}
+        self._before = PlaceFacts()
+
+    def take(self, event: Envelope, day: date) -> None:
+        """The next event, on its calendar day."""
+        _note(self.lot, event, day, self.facts, self._before)
+        _carry(self.lot, event, self.facts, self._standing, self._before)
+
+
 def facts_by_place(
     lot: str, history: Sequence[Envelope], days: Mapping[int, date] | None = None
 ) -> dict[str, PlaceFacts]:
     """Walk a lot's events in order of occurrence; place (or consignment) → what was done there."""
-    facts: dict[str, PlaceFacts] = {}
-    standing: dict[str, int] = {}
-    before = PlaceFacts()
+    walk = Walk(lot)
     for index, event in enumerate(history):
-        day = days[index] if days else date.fromisoformat(event.occurred[:10])
-        _note(lot, event, day, facts, before)
-        _carry(lot, event, facts, standing, before)
-    return facts
+        walk.take(event, days[index] if days else date.fromisoformat(event.occurred[:10]))
+    return walk.facts
 
 
 def _note(

@@ -196,8 +196,16 @@ def due_checks(
     the forcing of its liner lot); `days` gives the calendar day of each by index, where
     `occurred` is a time. `live`: place → stage → trees. `plans`: see `plans_in_force`.
     """
-    facts = facts_by_place(lot.lot, history, days)
-    in_force = list(plans)
+    return due_by_facts(lot, facts_by_place(lot.lot, history, days), list(plans), live)
+
+
+def due_by_facts(
+    lot: CheckedLot,
+    facts: Mapping[str, PlaceFacts],
+    in_force: Sequence[CheckPlan],
+    live: Mapping[str, Mapping[str, int]],
+) -> list[DueCheck]:
+    """The same by what was done at each place."""
     found: list[DueCheck] = []
     for place, stages in sorted(live.items()):
         here = facts.get(place, PlaceFacts())

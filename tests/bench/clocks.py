@@ -1,8 +1,8 @@
 """Questions on both clocks at a million events: as of a month ago, as known a month ago.
 
 The log of `many` is told there a family at a time. Here it is put in the order of a nursery's life:
-each event was recorded on its day, one in twenty up to ten days late; what is left of old lots
-goes.
+each event was recorded on its day, one count or work in twenty up to eleven days late; what is
+left of old lots goes.
 """
 
 import asyncio
@@ -76,9 +76,6 @@ UPDATE log_head SET position = (SELECT max(position) FROM events);
 ANALYZE events, lots, balances, legs;
 """
 IN_ORDER = """
-CREATE TEMP TABLE family AS
-SELECT f.position AS first, n.position - f.position AS events
-FROM lots f, lots n WHERE f.code = 'F0-W' AND n.code = 'F1-W';
 CREATE TEMP TABLE shift AS SELECT current_date - 1 - max(occurred_day) AS days FROM events;
 
 CREATE TEMP TABLE placed AS
@@ -86,13 +83,13 @@ SELECT position AS old, row_number() OVER (ORDER BY told NULLS FIRST, position) 
        coalesce(told, min(told) OVER ()) AS told
 FROM (
     SELECT e.position, CASE
-        WHEN e.position > h.position THEN occurred_day
-        WHEN e.position >= first THEN max(
-            occurred_day + CASE WHEN e.position % 20 = 7 THEN (e.position % 11)::int ELSE 0 END
-        ) OVER (PARTITION BY e.position > h.position, (e.position - first) / events
-                ORDER BY e.position)
-        END + days AS told
-    FROM events e, family, shift, head h
+        WHEN e.position < f.position THEN NULL
+        WHEN e.position % 20 = 7 AND e.type IN ('push.counted', 'work.done', 'tops.forced')
+             AND NOT EXISTS (SELECT FROM voids v WHERE v.voided_position = e.position)
+        THEN occurred_day + 1 + (e.position % 11)::int
+        ELSE occurred_day END + days AS told
+    FROM events e, lots f, shift
+    WHERE f.code = 'F0-W'
 ) AS said;
 CREATE UNIQUE INDEX ON placed (old) INCLUDE (position);
 ANALYZE placed;
