@@ -13,10 +13,12 @@ from service.trade.accounts import Key, trees
 from service.trade.events.grafting import GraftsUnwrapped, TreesGrafted, TreesRegrafted
 from service.trade.events.stock import StockOpened
 from service.trade.events.trees import TreesGraded, TreesReceived
-from service.trade.lot_walk import LIVE, Flow, Told, Walk, made_here, reason_of, stands
+from service.trade.lot_walk import Flow, Told, Walk, made_here, reason_of, stands
 
 # Of the standard normal distribution: 95 of 100 lie within so many deviations of its middle.
 Z_95 = 1.959963984540054
+# The stages of grafts that are alive, as far as is known, and not saleable yet.
+_GROWING = ("grafted", "pushed")
 
 
 def wilson(hits: int, n: int, z: float = Z_95) -> tuple[float, float] | None:
@@ -40,11 +42,11 @@ def wilson(hits: int, n: int, z: float = Z_95) -> tuple[float, float] | None:
 class Take(msgspec.Struct, kw_only=True):
     """Counts of trees of one lot; grafted = alive + failed + not_read + all in `gone`.
 
-    `opened` are those of `grafted` that stood as grafts when the books were opened or were bought
-    in so. `not_read` stand (or travel) without their take read, `not_read_pushed` of them pushed
-    and `not_read_failed` dead of scion by a push count. `gone`: went before the reading, by cause.
-    `ready`: reached the stage. `growing`: alive and not ready. `grafters`: who grafted how
-    many, with empty text for those of whom it was not said.
+    `opened` are those of `grafted` that stood as grafts, pushed or not, when the books were opened
+    or were bought in so. `not_read` stand (or travel) without their take read, `not_read_pushed` of
+    them pushed and `not_read_failed` dead of scion by a push count. `gone`: went before the
+    reading, by cause. `ready`: reached the stage. `growing`: alive and not ready. `grafters`: who
+    grafted how many, with empty text for those of whom it was not said.
     """
 
     grafted: int = 0
@@ -133,7 +135,7 @@ class _Reading:
             leaving = min(unread, max(flow.trees - max(read, 0), 0))
             self.unread[start] = unread - leaving
             return leaving
-        if flow.end is None or flow.end.stage != "grafted":
+        if flow.end is None or flow.end.stage not in _GROWING:
             return 0
         if made_here(told.event, self.walk.lot):
             take.grafted += flow.trees
@@ -157,9 +159,10 @@ class _Reading:
         take.growing = sum(
             count
             for key, count in self.walk.standing.items()
-            if key.stage in LIVE and key.stage != "ready" and count > 0
+            if key.stage in _GROWING and count > 0
         )
-        take.ready = max(take.ready, 0)
+        # More can be graded than was grafted when a count finds trees of no known grafting.
+        take.ready = min(max(take.ready, 0), take.grafted)
         take.gone = {reason: count for reason, count in take.gone.items() if count}
         return take
 

@@ -117,8 +117,8 @@ class TakeRow(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     opened: Annotated[
         int,
         Meta(
-            description="Of `grafted`: those that stood as grafts when the books were opened, or "
-            "were bought in so. What was lost of them before is not known."
+            description="Of `grafted`: those that stood as grafts, pushed or not, when the books "
+            "were opened, or were bought in so. What was lost of them before is not known."
         ),
     ]
     take: Annotated[
@@ -244,6 +244,6 @@ def _row(record: asyncpg.Record, groups: tuple[str, ...], by_grafter: bool) -> T
 
 def share(hits: int, n: int) -> Share:
     """A proportion with its interval; nulls when there is nothing to divide by."""
-    interval = wilson(min(hits, n), n)
+    interval = wilson(hits, n)
     low, high = interval or (None, None)
     return Share(hits=hits, n=n, share=hits / n if n else None, low=low, high=high)

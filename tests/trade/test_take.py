@@ -211,6 +211,29 @@ def test_grafts_taken_over_when_the_books_were_opened_are_said_to_be() -> None:
     assert (found.ready, found.growing, found.grafters) == (0, 27, {})
 
 
+def test_more_is_never_saleable_than_was_grafted() -> None:
+    """Trees that had pushed when the books were opened are grafts of the lot as well."""
+    lines = [
+        {"kind": "trees", "lot": "T1", "stage": s, "size": "P9", "place": "TB1", "count": n}
+        for s, n in (("grafted", 20), ("pushed", 30), ("failed", 2))
+    ]
+    opened = told("stock.opened", "2026-03-10", lines=lines)
+    found = _take(opened)
+    assert (found.grafted, found.opened, found.not_read_pushed, found.growing) == (50, 50, 30, 50)
+    found = _take(opened, graded("2026-09-01", "pushed", {"count": 30, "stage": "ready"}))
+    assert (found.grafted, found.ready, found.growing) == (50, 30, 20)
+    # found by a count: nobody knows of which grafting
+    more = told(
+        "stock.counted",
+        "2026-09-02",
+        lines=[{"lot": "T1", "place": "TB1", "stage": "grafted", "size": "P9", "counted": 60}],
+        reason="walked",
+    )
+    rest = graded("2026-09-03", "grafted", {"count": 60, "stage": "ready"})
+    found = _take(opened, more, rest)
+    assert (found.grafted, found.ready) == (50, 50)
+
+
 def test_who_grafted_how_many() -> None:
     one = _take(grafted("2026-03-05", 24, ("p-01", 24)), grafted("2026-03-06", 6, ("p-01", 6)))
     assert (one.grafters, one.alone) == ({"p-01": 30}, True)
