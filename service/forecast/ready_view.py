@@ -148,9 +148,11 @@ async def _rows(
     found = await conn.fetch(SQL.lots_growing_on, ids, sites, *moment, *filters)
     versions = {site: await version_known_at(conn, site, clocks.known_until) for site in sites}
     rows = []
+    # Lots grafted on one day at a site are often alike.
+    alike: dict[tuple[Any, ...], ReadyDate] = {}
     for each in found:
         site = each["site"]
-        row = await _row(conn, outlooks, each, clocks.days[site], versions[site])
+        row = await _row(conn, outlooks, each, clocks.days[site], versions[site], alike)
         named = zip(ReadyDateRow.__struct_fields__, (*row, clocks.known_at, at), strict=True)
         rows.append(dict(named))
     return rows
@@ -185,7 +187,12 @@ class ReadyDatesView:
 
 
 async def _row(
-    conn: Connection, outlooks: Outlooks, each: asyncpg.Record, today: date, version: int
+    conn: Connection,
+    outlooks: Outlooks,
+    each: asyncpg.Record,
+    today: date,
+    version: int,
+    alike: dict[tuple[Any, ...], ReadyDate],
 ) -> tuple[Any, ...]:
     facts = LotFacts(
         each["lot"], each["crop"], each["graft_method"], each["grafted_on"], each["pushed_on"]
@@ -202,10 +209,12 @@ async def _row(
         phase = "pushed" if each["any_pushed"] else "grafted"
         rest = (phase, facts.pushed_on or facts.grafted_on, *unknown, 0, 0, None, None, [why])
         return (*head, *rest, today, version)
-    seen = await outlooks.get(
-        conn, each["site"], version, requirement.thresholds, _since(facts, today), today
-    )
-    got = ready_date(facts, seen, requirement)
+    key = (each["site"], facts.crop, facts.graft_method, facts.grafted_on, facts.pushed_on)
+    got = alike.get(key)
+    if got is None:
+        since = _since(facts, today)
+        seen = await outlooks.get(conn, each["site"], version, requirement.thresholds, since, today)
+        got = alike[key] = ready_date(facts, seen, requirement)
     return (*head, *_figures(got, _said_of_history(each, requirement)), today, version)
 
 
