@@ -6,6 +6,7 @@ left of old lots goes.
 """
 
 import asyncio
+import math
 import os
 import statistics
 import time
@@ -17,10 +18,13 @@ import asyncpg
 
 from tests.bench.many import fill
 from tests.bench.place import Place
+from tests.bench.rebuild import rebuild
 from tests.support.database import TestServer
 
 EVENTS = int(os.environ.get("GRAFTLOG_BENCH_EVENTS", "1000000"))
 FEW = 10_000
+# So much of what is filled in is cut off again.
+MORE = 1.3
 TIMES = 40
 AIM_MS = 200
 # Wood is thrown away after 90 days, what is left of trees is sold after 300, of liners after 330.
@@ -72,8 +76,34 @@ FROM gone, head;
 UPDATE lots l SET changed_position = position_now FROM (
     SELECT lot_id, head.position + number AS position_now FROM gone, head) AS g
 WHERE g.lot_id = l.lot_id;
-UPDATE log_head SET position = (SELECT max(position) FROM events);
 ANALYZE events, lots, balances, legs;
+"""
+# Families begin over 700 days. What lies after is cut off, or the last month would be an empty one.
+CUT = """
+CREATE TEMP TABLE later AS
+SELECT position FROM events, (SELECT min(occurred_day) + 700 AS day FROM events
+                              WHERE type = 'budwood.cut') AS last
+WHERE occurred_day > last.day;
+CREATE UNIQUE INDEX ON later (position);
+ANALYZE later;
+UPDATE balances b SET balance = balance - g.sum FROM (
+    SELECT lot_id, account_id, sum(delta) FROM legs JOIN later USING (position) GROUP BY 1, 2) AS g
+WHERE b.lot_id = g.lot_id AND b.account_id = g.account_id;
+DELETE FROM legs USING later WHERE later.position = legs.position;
+DELETE FROM subjects USING later WHERE later.position = subjects.position;
+DELETE FROM voids USING later WHERE later.position = by_position;
+DELETE FROM voids USING later WHERE later.position = voided_position;
+DELETE FROM events USING later WHERE later.position = events.position;
+DELETE FROM balances b WHERE NOT EXISTS (
+    SELECT FROM legs g WHERE g.lot_id = b.lot_id AND g.account_id = b.account_id);
+DELETE FROM lots WHERE position IN (SELECT position FROM later);
+DELETE FROM bags WHERE position IN (SELECT position FROM later);
+UPDATE balances b SET last_day = g.day FROM (
+    SELECT lot_id, account_id, max(occurred_day) AS day FROM legs GROUP BY 1, 2) AS g
+WHERE b.lot_id = g.lot_id AND b.account_id = g.account_id AND last_day <> g.day;
+UPDATE lots l SET changed_position = s.position FROM (
+    SELECT code, max(position) AS position FROM subjects WHERE kind = 'lot' GROUP BY 1) AS s
+WHERE s.code = l.code AND changed_position <> s.position;
 """
 IN_ORDER = """
 CREATE TEMP TABLE shift AS SELECT current_date - 1 - max(occurred_day) AS days FROM events;
@@ -131,7 +161,7 @@ FROM placed p, placed c, shift WHERE p.old = lots.position AND c.old = lots.chan
 UPDATE bags SET position = p.position FROM placed p WHERE p.old = bags.position;
 UPDATE catalogue SET position = p.position FROM placed p WHERE p.old = catalogue.position;
 UPDATE balances SET last_day = last_day + days FROM shift;
-UPDATE log_head SET recorded_at = (SELECT max(recorded_at) FROM events);
+UPDATE log_head SET (position, recorded_at) = (SELECT max(position), max(recorded_at) FROM events);
 """
 RESOURCES = {
     "stock": "stock?group_by=site,stage,size",
@@ -147,21 +177,37 @@ RESOURCES = {
 }
 
 
-async def _put_in_order(database_url: str) -> tuple[date, int]:
-    """The day a month before the last one, and the newest position known at its end."""
+async def _put_in_order(database_url: str) -> tuple[date, int, int]:
+    """The day a month before the last one, the newest position known at its end, and the head."""
     connection = await asyncpg.connect(database_url)
     try:
         await connection.execute("SET session_replication_role = replica")
         await connection.execute(CLEARED)
+        await connection.execute(CUT)
         await connection.execute(IN_ORDER)
         await connection.execute("VACUUM ANALYZE")
         day = date.today() - timedelta(days=31)
         known = await connection.fetchval(
             "SELECT max(position) FROM events WHERE recorded_at < $1::date + 1", day
         )
+        head = await connection.fetchval("SELECT position FROM log_head")
     finally:
         await connection.close()
-    return day, known
+    return day, known, head
+
+
+def _weather(place: Place) -> None:
+    """Three years of days: warm and cool by the time of year."""
+    last = date.today() - timedelta(days=1)
+    days = []
+    for back in range(3 * 365):
+        day = last - timedelta(days=back)
+        warmth = 9 * math.sin(2 * math.pi * (day.timetuple().tm_yday - 110) / 365)
+        days.append({"day": str(day), "min_c": 12 + warmth, "max_c": 24 + warmth})
+    answer = place.client.put(
+        "/v1/sites/CORIN/temperatures", json={"source": "logger 1", "days": days}
+    )
+    assert answer.status_code == 200, answer.text
 
 
 def _took(place: Place, address: str) -> list[float]:
@@ -187,8 +233,11 @@ def measure(server: TestServer) -> Iterable[tuple[str, str, str, list[str]]]:
     for events in (FEW, EVENTS):
         with Place(server, views=False) as place:
             begin = time.perf_counter()
-            there = fill(place.database_url, events)
-            day, known = asyncio.run(_put_in_order(place.database_url))
+            fill(place.database_url, int(events * MORE))
+            day, known, there = asyncio.run(_put_in_order(place.database_url))
+            if events == EVENTS:
+                rebuild(place.database_url, "check_spells")
+                _weather(place)
             took = time.perf_counter() - begin
             print(f"    [{there:,} events were there after {took:.0f} s; known then: {known:,}]")
             now[events] = _figures(_took(place, RESOURCES["stock"]))[1]
