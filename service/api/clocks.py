@@ -37,7 +37,7 @@ AsOf = (
             description="As it was: a day, at its end at each site; or a time with an offset, at "
             "the end of the day that each site has then, since the books know days, not hours. "
             "Left out: now.",
-            examples=["2026-03-01"],
+            examples=["2026-03-31"],
         ),
     ]
     | None
