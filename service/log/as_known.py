@@ -11,7 +11,8 @@ from zoneinfo import ZoneInfo
 
 import msgspec
 
-from service.log.loading import event_of, load_catalogue
+from service.log.loading import load_catalogue
+from service.log.rows import event_of
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade.books import Books, Lot

@@ -7,12 +7,11 @@ that lot's daily nets and counts after its day, so cost follows lateness, not hi
 from collections.abc import Iterable
 from datetime import date
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import msgspec
 
 from service.log.minting import codes_to_mint
-from service.log.upcasting import newest_data
+from service.log.rows import claim_of, event_of, recorded_of, reservation_of
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade.accounts import Key, Posting
@@ -22,21 +21,16 @@ from service.trade.books import (
     Bag,
     Books,
     Catalogue,
-    Claim,
     Consignment,
     Hold,
     Lot,
-    Recorded,
-    Reservation,
 )
-from service.trade.events import EVENT_TYPES, catalogue, grafting, selling, stock
+from service.trade.events import budwood, catalogue, grafting, selling, stock
 from service.trade.events.catalogue import Entry
-from service.trade.events.envelope import Envelope
 from service.trade.items import parse_item
 from service.trade.making import graft_parents
 from service.trade.subjects import Subject, mentioned, subjects_of
 from service.trade.units import Incoming
-from service.trade.words import understand_occurred
 from service.trade.work_orders import WorkDone, WorkOrder
 
 SQL = load(__package__, "append.sql")
@@ -180,7 +174,7 @@ class Loader:
         books = self.books
         rows = await self.connection.fetch(SQL.voided_events, ids)
         for row in rows:
-            recorded = _recorded(books, row)
+            recorded = recorded_of(row, books.catalogue)
             books.recorded[recorded.event_id] = recorded
             self.timed = self.timed or recorded.timed
             for kind, code in subjects_of(recorded.event, books) | mentioned(recorded.event):
@@ -265,7 +259,8 @@ class Loader:
             SQL.reservations, list(named), list(cultivars), list(changed)
         )
         for row in rows:
-            self._reservation(row)
+            reservation = books.reservations.setdefault(row["code"], reservation_of(row))
+            reservation.claims.append(claim_of(row))
             if row["code"] in changed:
                 asked.add(parse_item(row["item"]).cultivar)
         claimed = {
@@ -281,40 +276,12 @@ class Loader:
             await self.lots_by([], [], [], wanted)
             self.looked_at |= wanted
 
-    def _reservation(self, row: Any) -> None:
-        books = self.books
-        reservation = books.reservations.get(row["code"])
-        if reservation is None:
-            fields = [
-                "code",
-                "customer",
-                "site",
-                "any_site",
-                "made_day",
-                "needed_by",
-                "expires_at",
-                "state",
-                "position",
-                "changed_position",
-            ]
-            reservation = Reservation(**{name: row[name] for name in fields}, claims=[])
-            books.reservations[reservation.code] = reservation
-        reservation.claims.append(
-            Claim(
-                line=row["line"],
-                item=row["item"],
-                lot=row["lot"],
-                site=row["claim_site"],
-                asked=row["asked"],
-                open=row["open"],
-            )
-        )
-
     async def _work_orders(self, group: list[Incoming], named: set[str]) -> None:
         """Orders named, or open for what the group grafts; and what voided graftings did."""
         books = self.books
         sites = {i.event.site for i in group if isinstance(i.event, _GRAFTED)}
-        wood = {lot.cultivar for lot in books.lots.values() if lot.kind == "budwood"} - {None}
+        wood = {lot.cultivar for lot in books.lots.values() if lot.kind == "budwood"}
+        wood = (wood | _wood_told_of(group)) - {None}
         if named or (sites and wood):
             rows = await self.connection.fetch(
                 SQL.work_orders, list(named), list(sites), list(wood) if sites else []
@@ -397,37 +364,14 @@ class Loader:
             self.books.sold_since.setdefault(line.pop("token"), []).append(line)
 
 
-def _recorded(books: Books, row: Any) -> Recorded:
-    """A stored event, decoded, with what a void needs to know of it."""
-    event = event_of(row)
-    zone = ZoneInfo(books.catalogue.site(row["site"]).time_zone)
-    moment = understand_occurred(row["occurred"], zone)
-    return Recorded(
-        position=row["position"],
-        event_id=row["id"],
-        type=row["type"],
-        digest=row["digest"],
-        event=event,
-        day=row["occurred_day"],
-        at=row["occurred_at"],
-        timed=moment.timed,
-        voided_by=row["by_position"],
-    )
-
-
-def event_of(row: Any) -> Envelope:
-    """The event of a stored row, in the newest shape of its type."""
-    made: Envelope = msgspec.convert(
-        {
-            "type": row["type"],
-            "id": row["id"],
-            "site": row["site"],
-            "occurred": row["occurred"],
-            "actor": row["actor"],
-            "happened": row["happened"],
-            "replaces": row["replaces"],
-            "data": newest_data(row["type"], row["version"], row["data"]),
-        },
-        EVENT_TYPES[row["type"]],
-    )
-    return made
+def _wood_told_of(group: list[Incoming]) -> set[str | None]:
+    """The cultivars of budwood that comes with the group's own events."""
+    found: set[str | None] = set()
+    for incoming in group:
+        event = incoming.event
+        if isinstance(event, budwood.BudwoodCut | budwood.BudwoodReceived):
+            found.add(event.data.cultivar)
+        elif isinstance(event, stock.StockOpened):
+            lines = event.data.lines
+            found |= {one.cultivar for one in lines if isinstance(one, stock.OpenedBudwood)}
+    return found

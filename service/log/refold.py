@@ -10,7 +10,7 @@ from typing import Any
 
 import msgspec
 
-from service.log.loading import event_of
+from service.log.rows import event_of
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade.books import Books

@@ -16,7 +16,8 @@ import asyncpg
 import msgspec
 
 from service.log.loading import SQL as LOG_SQL
-from service.log.loading import Loader, event_of
+from service.log.loading import Loader
+from service.log.rows import event_of
 from service.log.upcasting import NewerVersion
 from service.log.writing import AsStored, Entered, write
 from service.sheets.archive import FORMAT, NOTHING, PORTION, SQL, End, EventLine, Line

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from service.log.incoming import digest_of
-from service.log.loading import event_of
+from service.log.rows import event_of
 from service.log.upcasting import newest_version
 from service.trade import codes
 from service.trade.books import Books

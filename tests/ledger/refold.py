@@ -7,7 +7,8 @@ from zoneinfo import ZoneInfo
 import asyncpg
 import msgspec
 
-from service.log.loading import event_of, load_catalogue
+from service.log.loading import load_catalogue
+from service.log.rows import event_of
 from service.trade.books import Books, Catalogue
 from service.trade.units import Accepted, Incoming, take_in
 from service.trade.words import understand_occurred
