@@ -22,6 +22,7 @@ from service.trade.items import Item
 from service.trade.judging import Short, shortage, soft
 from service.trade.legs import legs_of
 from service.trade.recording import record
+from service.trade.shortages import below_zero
 from service.trade.subjects import Subject, sites_of, subjects_of
 from service.trade.verdicts import Fault, Refusal, Remark
 from service.trade.voiding import others_on, undo_facts
@@ -308,7 +309,18 @@ class _Unit:
                 # A count in between has set the book again: what is taken after it is not covered.
                 short = shortage(touched.account, touched.first)
             if short is not None and judged:
-                self.faults.setdefault(touched.by.index, []).append(self._below_zero(short))
+                faults = self.faults.setdefault(touched.by.index, [])
+                faults.append(below_zero(self.books, short, self._asked(short)))
+
+    def _asked(self, short: Short) -> int:
+        """How much the unit takes from the account by the day on which it falls short."""
+        account_id = short.account.account_id
+        return -sum(
+            posting.delta
+            for accepted in self.accepted
+            for posting in accepted.postings
+            if posting.account_id == account_id and posting.day <= short.day
+        )
 
     def _draw(self, touched: "_Touched", short: Short) -> None:
         account, accepted, first = touched.account, touched.by, touched.first
@@ -325,41 +337,6 @@ class _Unit:
                 detail=f"{what} was not counted and gave {short.worst} more than its figure.",
                 numbers={"of": what, "more": short.worst},
             )
-        )
-
-    def _below_zero(self, short: Short) -> Fault:
-        key = short.account.key
-        what = {
-            "lot": short.account.lot,
-            "kind": key.kind,
-            "place": key.place,
-            "stage": key.stage,
-            "size": key.size,
-            "grade": key.grade,
-            "ref": key.ref,
-        }
-        where = {name: value for name, value in what.items() if value}
-        asked = -sum(
-            posting.delta
-            for accepted in self.accepted
-            for posting in accepted.postings
-            if posting.account_id == short.account.account_id and posting.day <= short.day
-        )
-        there = asked - short.shortage
-        return Fault(
-            kind="below_zero",
-            detail=_short_words(self.books, short, there, asked),
-            pointer="#/data",
-            numbers=where
-            | {
-                "day": str(short.day),
-                "there": there,
-                "asked": asked,
-                "shortage": short.shortage,
-                "commodity": key.commodity,
-                "account_id": short.account.account_id,
-                "lot_id": self.books.lots[short.account.lot].lot_id,
-            },
         )
 
     def _shortfalls(self, bench: Bench, accepted: Accepted) -> None:
@@ -394,17 +371,3 @@ class _Touched(msgspec.Struct):
     at: datetime
     by: Accepted
     taken: bool
-
-
-def _short_words(books: Books, short: Short, there: int, asked: int) -> str:
-    """What falls short, in words, and what would settle it."""
-    key, lot = short.account.key, books.lots[short.account.lot]
-    names = [f"bag {key.ref}" if key.kind == "bag" else f"lot {lot.code}", key.stage, key.size]
-    what = " ".join(name for name in [*names, key.grade] if name)
-    at = f" at {key.place}" if key.place else ""
-    words = f"On {short.day} the book has {there} {key.commodity} of {what}{at}; {asked} are asked."
-    if key.kind == "customer":
-        return f"{words} No more can come back from {key.ref} than went there."
-    if lot.day is not None and lot.day > short.day:
-        return f"{words} The lot is of {lot.day}: is one of the days wrong?"
-    return f"{words} A stock count of it on or before that day would settle what is there."
