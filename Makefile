@@ -12,7 +12,7 @@ MIGRATIONS := $(filter-out migrations/sql/0001% migrations/sql/0002% migrations/
 	$(wildcard migrations/sql/*.sql))
 
 .DEFAULT_GOAL := help
-.PHONY: help install demo demo-reset test check format bench openapi lint-openapi image lock clean
+.PHONY: help install demo demo-reset test check format bench openapi fuzz lint-openapi image lock clean
 
 help: ## What there is
 	@awk 'BEGIN { FS = ":.*## " } /^[a-z-]+:.*## / { printf "  make %-12s %s\n", $$1, $$2 }' Makefile
@@ -57,6 +57,10 @@ bench: $(INSTALLED) ## Measure: ratios from one run on this machine
 
 openapi: $(INSTALLED) ## Write openapi/openapi.json anew
 	@$(BIN)/graftlog openapi
+
+fuzz: $(INSTALLED) ## Hold the service to its description for long (N=200: requests an operation)
+	@GRAFTLOG_FUZZ=$(or $(N),100) $(BIN)/python -m pytest --show-capture=no \
+		tests/api/test_described.py $(ARGS)
 
 lint-openapi: $(INSTALLED) ## Hold the interface's description to two linters (needs npx, fetches them)
 	@file=$$(mktemp --suffix=.json) && trap 'rm -f "$$file"' EXIT \

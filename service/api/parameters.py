@@ -9,7 +9,7 @@ from service.sheets.columns import SHEETS
 from service.trade.words import CODE_PATTERN
 
 # An entity tag, or several, or `*` (RFC 9110 sections 8.8.3 and 13.1).
-_TAGS = r'^(\s*\*\s*|(\s*(W/)?"[\x21\x23-\x7e\x80-\xff]*"\s*(,|$))*)$'
+TAGS = r'^(\s*\*\s*|(\s*(W/)?"[\x21\x23-\x7e\x80-\xff]*"\s*(,|$))*)$'
 _HEADERS = {
     "Idempotency-Key": (
         "Makes a retry safe: the same key with the same request gets the first answer. "
@@ -19,12 +19,12 @@ _HEADERS = {
     ),
     "If-Match": (
         "The ETag of the version that is changed.",
-        {"type": "string", "pattern": _TAGS},
+        {"type": "string", "pattern": TAGS},
         '"17"',
     ),
     "If-None-Match": (
         "`*`: make only a new one. With GET an ETag: 304 when it is still the same.",
-        {"type": "string", "pattern": _TAGS},
+        {"type": "string", "pattern": TAGS},
         '"17"',
     ),
     "Prefer": (

@@ -16,7 +16,7 @@ import msgspec
 from service import __version__
 from service.api.operation import JSON, NDJSON, Operation
 from service.api.parameters import in_headers, in_path, in_query
-from service.api.problems import KINDS, PROBLEM_TYPE, ProblemDocument
+from service.api.problems import KINDS, MEANING_KINDS, PROBLEM_TYPE, ProblemDocument
 from service.api.tags import TAGS
 from service.log.rights import scope_for
 from service.trade.events import EVENT_TYPES, Event
@@ -49,13 +49,19 @@ _STATUSES = {
     201: "Something new was recorded.",
     204: "It is done, and there is nothing to say.",
 }
-_ABOUT = """graftlog records what is done at the bench of nurseries that graft fruit trees, and
+_ABOUT = (
+    """graftlog records what is done at the bench of nurseries that graft fruit trees, and
 answers what stands where, what is due, and what will be ready.
 
 Every change is an event, sent to `POST /v1/events` and never altered afterwards. Lists go on with
 `next`. Errors are problem documents (RFC 9457): go by `type` and `errors[].kind`. What belongs to a
 site that the key does not see is not found. Every address that answers GET answers HEAD.
-"""
+
+Whole numbers are written without a fraction: 24, not 24.0. A 422 about something that fits this
+description says so by a kind of its own: """
+    + ", ".join(f"`{kind}`" for kind in MEANING_KINDS)
+    + ".\n"
+)
 _EXAMPLE_EVENT = {
     "type": "place.checked",
     "site": "CORIN",

@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from service.api.problems import MEANING_KINDS
 from service.storage.pool import Database
 from tests.api.conftest import Client, MakeClient
 from tests.api.nursery import event, fill
@@ -43,6 +44,42 @@ async def test_a_filter_that_can_match_nothing_is_refused(
     assert ("NOSUCH" if "NOSUCH" in address else "Did you mean") in mistake["detail"]
 
 
+@pytest.mark.parametrize(
+    ("address", "parameter", "kind"),
+    [
+        ("stock/by-day?first=2026-03-02&last=2026-03-01", "last", "not_together"),
+        ("tree-lots?as_of=2190-01-01", "as_of", "in_the_future"),
+        ("stock?as_of=2190-01-01T00:00:00Z", "as_of", "in_the_future"),
+        ("checks?as_of=2026-02-30", "as_of", "not_a_day"),
+        ("tree-lots/T-1?known_at=2026-02-30T00:00:00Z", "known_at", "not_a_day"),
+        ("budwood?cursor=zzz", "cursor", "no_cursor"),
+        ("contacts?cursor=zzz", "cursor", "no_cursor"),
+        ("take?cursor=zzz", "cursor", "no_cursor"),
+    ],
+)
+async def test_what_is_well_formed_and_means_nothing_says_so_by_its_kind(
+    admin: Client, address: str, parameter: str, kind: str
+) -> None:
+    (mistake,) = checked(await admin.get(f"/v1/{address}"), 422, "validation-error")["errors"]
+    assert (mistake["parameter"], mistake["kind"]) == (parameter, kind)
+    assert kind in MEANING_KINDS
+
+
+async def test_temperatures_that_cannot_be_say_why_by_their_kind(admin: Client) -> None:
+    day = {"day": "2026-03-06", "min_c": 8.0, "max_c": 21.0}
+    days = [day, day, {**day, "day": "2190-01-01"}, {**day, "day": "2026-03-07", "min_c": 30.0}]
+    days.append({**day, "day": "1800-01-01"})
+    body = {"source": "logger 3", "days": days}
+    answer = await admin.put("/v1/sites/CORIN/temperatures", json=body)
+    mistakes = checked(answer, 422, "validation-error")["errors"]
+    assert [(one["pointer"], one["kind"]) for one in mistakes] == [
+        ("#/days/1/day", "not_together"),
+        ("#/days/2/day", "in_the_future"),
+        ("#/days/3", "not_together"),
+        ("#/days/4/day", "not_a_day"),
+    ]
+
+
 async def test_a_filter_that_matches_nothing_today_is_an_empty_list(admin: Client) -> None:
     for address in (
         "alerts?site=VALE&kind=breach",
@@ -54,6 +91,23 @@ async def test_a_filter_that_matches_nothing_today_is_an_empty_list(admin: Clien
     ):
         response = await admin.get(f"/v1/{address}")
         assert (response.status_code, response.json()["items"]) == (200, []), address
+
+
+async def test_what_is_to_be_asked_for_again_can_be_spared(admin: Client) -> None:
+    for address in (
+        "tree-lots/T-1/lineage",
+        "sheets/grafting",
+        "stock",
+        "checks",
+        "places",
+        "take",
+    ):
+        first = await admin.get(f"/v1/{address}")
+        assert first.headers["cache-control"] == "private, no-cache", address
+        tag = {"If-None-Match": first.headers["etag"]}
+        again = await admin.get(f"/v1/{address}", headers=tag)
+        assert (again.status_code, again.content) == (304, b""), address
+        assert again.headers["etag"] == first.headers["etag"]
 
 
 async def test_another_sites_codes_are_as_unknown_as_any(

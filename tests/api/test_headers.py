@@ -1,7 +1,10 @@
 """Headers with a grammar of their own, against published values."""
 
+import re
+
 import pytest
 
+from service.api import parameters
 from service.api.conditional import expected_position, strongly_equal, tags_in, weakly_equal
 from service.api.headers import idempotency_key, request_id, trace_id, wait_of
 from service.api.problems import Problem
@@ -27,6 +30,34 @@ def test_an_idempotency_key_that_is_none_is_refused(sent: str) -> None:
     with pytest.raises(Problem) as caught:
         idempotency_key(sent)
     assert caught.value.status == 400
+
+
+@pytest.mark.parametrize(
+    ("sent", "fits"),
+    [
+        ("*", True),
+        (" * ", True),
+        ('"xyzzy"', True),
+        ('W/"xyzzy"', True),
+        ('""', True),
+        ('"xyzzy", "r2d2xxxx", W/"c3piozzzz"', True),
+        ("", True),
+        ("17", False),
+        ('"17', False),
+        ('w/"17"', False),
+        ('"a" "b"', False),
+        ('"a",,"b"', False),
+        ('*, "a"', False),
+    ],
+)
+def test_entity_tags_are_described_as_they_are_read(sent: str, fits: bool) -> None:
+    """Values of RFC 9110 sections 8.8.3 and 13.1.1, and what is near them."""
+    assert (re.search(parameters.TAGS, sent) is not None) == fits
+    if fits:
+        assert isinstance(tags_in("If-Match", sent), list)
+    else:
+        with pytest.raises(Problem):
+            tags_in("If-Match", sent)
 
 
 # RFC 9110 section 8.8.3.2, table 3: tag 1, tag 2, strong comparison, weak comparison.

@@ -6,6 +6,7 @@ from typing import Any
 
 import httpx
 import msgspec
+import pytest
 from openapi_spec_validator import validate
 
 from service.api import spec
@@ -85,6 +86,51 @@ def test_components_have_plain_names() -> None:
     names = list(spec.build()["components"]["schemas"])
     assert len(names) > 100
     assert all(re.fullmatch("[A-Za-z]+", name) for name in names)
+
+
+def test_links_lead_to_operations_by_what_these_need() -> None:
+    document = spec.build()
+    operations = {
+        one["operationId"]: {p["name"] for p in one.get("parameters", []) if p["in"] == "path"}
+        for methods in document["paths"].values()
+        for one in methods.values()
+    }
+    links = [
+        link
+        for methods in document["paths"].values()
+        for one in methods.values()
+        for response in one["responses"].values()
+        for link in response.get("links", {}).values()
+    ]
+    assert len(links) > 20
+    for link in links:
+        assert set(link["parameters"]) == operations[link["operationId"]]
+
+
+# RFC 3339 sections 5.7 and 5.8: what days and times are, and what are none.
+@pytest.mark.parametrize(
+    ("text", "allowed"),
+    [
+        ("2026-03-14", True),
+        ("2026-03-14T09:30:00+11:00", True),
+        ("1985-04-12T23:20:50.52Z", True),
+        ("1937-01-01T12:00:27.87+00:20", True),
+        ("2200-12-31t00:00:00z", True),
+        ("2026-13-01", False),
+        ("2026-00-10", False),
+        ("2026-01-32", False),
+        ("2026-01-01T24:00:00Z", False),
+        ("1990-12-31T23:59:60Z", False),
+        ("2026-01-01T00:00:00+24:00", False),
+        ("0001-01-01", False),
+        ("2026-03-14\n", False),
+    ],
+)
+def test_days_and_times_are_described_as_narrowly_as_a_pattern_can(
+    text: str, allowed: bool
+) -> None:
+    occurred = spec.build()["components"]["schemas"]["TreesLost"]["properties"]["occurred"]
+    assert (re.search(occurred["pattern"], text) is not None) == allowed
 
 
 async def test_the_description_is_sent_once_to_those_who_keep_it(base_url: str) -> None:
