@@ -4,6 +4,7 @@ A cell that begins like a formula (=, +, -, @) is text like any other: nothing i
 """
 
 import re
+from datetime import date
 from typing import Any
 
 from service.sheets.column import Column
@@ -71,7 +72,12 @@ def _ref(text: str, column: Column) -> str:
 def _word(text: str, column: Column) -> str:
     if _WORD.fullmatch(text):
         return text
-    raise CellError(f"{shown(text)} is no short lower-case word such as citrus.")
+    if _WORD.fullmatch(text.lower()):
+        raise CellError(f"{shown(text)}: write it in small letters, {text.lower()}.")
+    raise CellError(
+        f"{shown(text)} is no word for {column.name}: small letters, digits, - and _, a letter "
+        "first, no blanks."
+    )
 
 
 def _text(text: str, column: Column) -> str:
@@ -121,7 +127,7 @@ def _when(text: str, column: Column) -> str:
             raise CellError(f"{text} lies outside the years {EARLIEST_YEAR} to {LATEST_YEAR}.")
         return text
     if slashed := _SLASHED.fullmatch(text):
-        raise CellError(_ambiguous(text, *slashed.groups()))
+        raise CellError(_as_we_write_it(text, *slashed.groups()))
     if _SERIAL.fullmatch(text):
         raise CellError(
             f"{shown(text)} looks like a spreadsheet's number of a day; format the column as text "
@@ -132,14 +138,25 @@ def _when(text: str, column: Column) -> str:
     raise CellError(f"{shown(text)} is no day written like 2026-03-14.")
 
 
-def _ambiguous(text: str, first: str, second: str, year: str) -> str:
+def _as_we_write_it(text: str, first: str, second: str, year: str) -> str:
     year = year if len(year) == 4 else f"20{year}"
     one, two = int(first), int(second)
     # day before month, and month before day: whichever could be meant
-    days = [f"{year}-{month:02}-{day:02}" for day, month in ((one, two), (two, one))
-            if 1 <= month <= 12 and 1 <= day <= 31]  # fmt: skip
-    meant = " or ".join(dict.fromkeys(days)) or "2026-03-14"
-    return f"{shown(text)} can be read in more ways than one; write {meant}."
+    days = [f"{year}-{month:02}-{day:02}" for day, month in ((one, two), (two, one))]
+    real = list(dict.fromkeys(day for day in days if _in_the_calendar(day)))
+    if len(real) == 2:
+        return f"{shown(text)} can be read in more ways than one; write {' or '.join(real)}."
+    if real:
+        return f"{shown(text)}: write {real[0]}, if that is meant."
+    return f"{shown(text)} is no day of the calendar; write a day as 2026-03-14."
+
+
+def _in_the_calendar(day: str) -> bool:
+    try:
+        date.fromisoformat(day)
+    except ValueError:
+        return False
+    return True
 
 
 def _choice(text: str, column: Column) -> str:

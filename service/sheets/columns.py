@@ -6,6 +6,7 @@ what is written at the bench, and a row in which all of them are empty is skippe
 """
 
 from service.sheets.column import (
+    BASES,
     BASIS,
     BUDS,
     CAUSES,
@@ -221,7 +222,7 @@ OPENING = Sheet(
         GRADE,
         PLACE,
         Column("count", "whole", "How many: plants, or buds in the bag.", True),
-        BASIS,
+        choice("basis", BASES, "Of budwood and liners: how sure the figure is; left out: counted."),
         SHEET,
     ),
     (

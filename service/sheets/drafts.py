@@ -80,7 +80,7 @@ class Drafting:
         """Refuse a row in which one of the columns is filled."""
         for column in columns:
             if row.get(column) is not None:
-                self.refuse(row, column, f"{column} stays empty {why}.")
+                self.refuse(row, column, f"Leave {column} empty {why}.")
 
     def alike(self, rows: list[Row], columns: Iterable[str], what: str) -> None:
         """Refuse rows that say otherwise than the first of them."""

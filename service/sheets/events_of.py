@@ -156,7 +156,7 @@ def _opening(drafting: Drafting, rows: list[Row]) -> None:
         what = group[0].get("what")
         for row in group:
             drafting.needs(row, needs[what], f"of {what}")
-            drafting.may_not(row, no[what], f"of {what}")
+            drafting.may_not(row, no[what], f"for {what}")
         if what == "budwood":
             _opened_budwood(drafting, group, "lot", "count")
         else:

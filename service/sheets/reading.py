@@ -19,6 +19,8 @@ MOST_CELL = 4000
 MOST_FAULTS = 200
 # Columns whose value may be given once for the whole file.
 FOR_ALL = ("date", "site")
+# How the files begin that spreadsheet programs write for themselves: ZIP and compound files.
+_ARCHIVE = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
 
 
 class CellFault(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -97,6 +99,10 @@ def _decoded(content: bytes, faults: list[CellFault]) -> str | None:
         detail = "The file is UTF-16; save it as CSV in UTF-8."
         faults.append(_fault(1, None, "bad_value", detail))
         return None
+    if content.startswith(_ARCHIVE):
+        detail = "This is a spreadsheet program's own file; save it as CSV in UTF-8."
+        faults.append(_fault(1, None, "bad_value", detail))
+        return None
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -148,12 +154,28 @@ def _sheet_of(names: list[str], faults: list[CellFault]) -> Sheet | None:
     ]
     if len(fits) == 1:
         return fits[0]
-    # The most alike is named, so that one wrong header is no riddle.
-    like = max(SHEETS.values(), key=lambda sheet: len(given & set(sheet.header)))
-    names_of = ", ".join(sheet.name for sheet in fits) or f"none; it is most like {like.name}"
-    detail = f"The header does not say which sheet this is ({names_of}); say it with the kind."
-    faults.append(_fault(1, None, "say_which", detail))
+    faults.append(_fault(1, None, "say_which", _which(fits, given)))
     return None
+
+
+def _which(fits: list[Sheet], given: set[str]) -> str:
+    """Why the header tells no sheet. The most alike is named, so that one slip is no riddle."""
+    if fits:
+        names = " or ".join(sheet.name for sheet in fits)
+        return f"By its header this can be {names}: say which with --kind."
+    like = max(
+        SHEETS.values(), key=lambda sheet: len(given & set(sheet.header)) / len(sheet.header)
+    )
+    if not given & set(like.header):
+        return "The first line is no header of a sheet; `graftlog template` prints them."
+    lacking = [c.name for c in like.columns if c.needed and c.name not in given | set(FOR_ALL)]
+    strange = [shown(name) for name in sorted(given - set(like.header))]
+    slips = [f"lacks {', '.join(lacking)}"] if lacking else []
+    slips += [f"does not have {', '.join(strange[:5])}"] if strange else []
+    return (
+        f"The header is of no sheet. It is most like {like.name}, but {' and '.join(slips)}: put "
+        "it right, or say with --kind which sheet it is."
+    )
 
 
 def _for_all(sheet: Sheet, given: Mapping[str, str], faults: list[CellFault]) -> dict[str, Any]:

@@ -85,6 +85,11 @@ async def restore(database: Database, file: Path) -> None:
     try:
         await _run("pg_restore", major, database.dsn, words, {})
     except DatabaseError as error:
+        if "does not appear to be a valid" in str(error):
+            raise DatabaseError(
+                f"{file} is no copy that `graftlog backup` wrote (an exported log is taken back by "
+                "`graftlog import`)"
+            ) from error
         named = _foreign_role(str(error), database.roles)
         if named is None:
             raise

@@ -157,10 +157,11 @@ class Bench:
             for account in self.books.accounts_of(lot.code).values()
             if account.key.kind == kind and account.key.site == where and account.balance > 0
         ]
+        what, where_said = f"{stage} of" if stage else "of", f"at {place}" if place else "there"
         raise refuse(
             "nothing_there",
-            f"By the book nothing of {ref or lot.code} stands there on {self.day}. "
-            "A stock count or an opening would settle what is there.",
+            f"By the book nothing {what} {ref or lot.code} stands {where_said} on {self.day}. "
+            f"{_what_stands(elsewhere)}",
             pointer,
             stands=elsewhere[:20],
         )
@@ -261,6 +262,22 @@ class Bench:
                 since=str(hold.from_day),
                 blocks=action,
             )
+
+
+def _what_stands(shown: list[dict[str, Any]]) -> str:
+    """What of the lot stands at the site instead, or what would settle that nothing does."""
+    there = [
+        " ".join(
+            [str(one["count"]), *(one[name] for name in ("stage", "size", "grade") if name in one)]
+        )
+        + f" at {one['place']}"
+        for one in shown
+        if one["count"] > 0
+    ]
+    if not there:
+        return "A stock count or an opening would settle what is there."
+    more = "" if len(there) <= 3 else f" and {len(there) - 3} more"
+    return f"It has {', '.join(there[:3])}{more}."
 
 
 def _shown(account: Account, bench: Bench) -> dict[str, Any]:

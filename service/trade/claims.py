@@ -117,7 +117,9 @@ def _lot_line(bench: Bench, line: ReservedLine, pointer: str) -> ReservedLine:
     if lot.kind != "tree" or size is None:
         raise refuse(
             "say_which",
-            f"Lot {lot.code} has no ready trees of one size; name the size.",
+            f"Lot {lot.code} has ready trees of several sizes; name the size."
+            if sizes
+            else f"Lot {lot.code} has no ready trees, so name the size that is promised.",
             f"{pointer}/size",
             ready_sizes=sorted(sizes),
         )

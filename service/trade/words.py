@@ -108,16 +108,16 @@ def understand_occurred(text: str, zone: ZoneInfo) -> Moment:
         try:
             day = date.fromisoformat(text)
         except ValueError as error:
-            raise ValueError(f"{text} is not a day of the calendar") from error
+            raise ValueError(f"{text} is not a day of the calendar.") from error
         moment = Moment(datetime.combine(day, NOON, zone).astimezone(UTC), day, False)
     else:
         try:
             at = msgspec.convert(text, datetime)
             moment = Moment(at.astimezone(UTC), at.astimezone(zone).date(), True)
         except (msgspec.ValidationError, OverflowError, ValueError) as error:
-            raise ValueError(f"{text} is not a time of the calendar") from error
+            raise ValueError(f"{text} is not a time of the calendar.") from error
     if not EARLIEST_YEAR <= moment.day.year <= LATEST_YEAR:
-        raise ValueError(f"{text} lies outside the years {EARLIEST_YEAR} to {LATEST_YEAR}")
+        raise ValueError(f"{text} lies outside the years {EARLIEST_YEAR} to {LATEST_YEAR}.")
     return moment
 
 

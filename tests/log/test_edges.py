@@ -116,6 +116,9 @@ async def test_a_load_is_not_received_before_it_was_sent(bench: BenchSide) -> No
     assert "below_zero" in {f.kind for v in answer.verdicts for f in v.errors}
     shorts = [f.numbers["lot"] for v in answer.verdicts for f in v.errors]
     assert sorted(shorts) == ["L1", "R1"]
+    (said, _) = [f.detail for v in answer.verdicts for f in v.errors]
+    assert "in consignment V1" in said
+    assert "It was sent on 2026-05-05: is one of the days wrong?" in said
 
 
 async def test_what_arrives_is_of_the_lots_own_kind(bench: BenchSide) -> None:
@@ -130,6 +133,19 @@ async def test_what_arrives_is_of_the_lots_own_kind(bench: BenchSide) -> None:
     counted = event("stock.counted", "2026-05-03", reason="year's end", lines=[
         {"lot": "L1", "place": "C-T1", "size": "P9", "stage": "ready", "counted": 5}])  # fmt: skip
     assert (await bench.when(counted)).errors[0].kind == "wrong_kind"
+
+
+async def test_what_stood_here_already_was_not_made_later(bench: BenchSide) -> None:
+    await bench.nursery()
+    wood = {"kind": "budwood", "lot": "OB", "cut_on": "2026-01-02",
+            "bags": [{"bag": "OBAG", "buds": 20, "place": "C-BOX"}]}  # fmt: skip
+    trees = {"kind": "trees", "lot": "OT", "grafted_on": "2026-01-02", "stage": "grafted",
+             "size": "P9", "place": "C-T1", "count": 5}  # fmt: skip
+    for line, where in ((wood, "cut_on"), (trees, "grafted_on")):
+        (fault,) = (await bench.when(event("stock.opened", "2026-01-01", lines=[line]))).errors
+        assert (fault.kind, fault.pointer) == ("counts_disagree", f"#/data/lines/0/{where}")
+        same_day = event("stock.opened", "2026-01-02", lines=[line])
+        assert (await bench.when(same_day)).verdict == "accepted"
 
 
 # -- codes ----------------------------------------

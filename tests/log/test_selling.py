@@ -37,6 +37,21 @@ async def test_what_is_not_ready_is_not_promised(bench: BenchSide) -> None:
     assert (await bench.when(wants(50, "RES2"))).verdict == "accepted"
 
 
+async def test_a_refused_sale_or_promise_says_what_the_lot_has(bench: BenchSide) -> None:
+    await bench.grafted(24)
+    for place in ({}, {"place": "C-T1"}):
+        line = {"lot": "T1", "count": 2, **place}
+        sale = event("trees.sold", "2026-04-10", customer="cust-2", lines=[line])
+        (fault,) = (await bench.when(sale)).errors
+        assert fault.kind == "nothing_there"
+        assert "nothing ready of T1 stands" in fault.detail
+        assert "It has 24 grafted P9 at C-T1." in fault.detail
+    promise = event("reservation.made", "2026-04-10", customer="cust-2",
+                    lines=[{"lot": "T1", "count": 2}])  # fmt: skip
+    (fault,) = (await bench.when(promise)).errors
+    assert fault.detail == "Lot T1 has no ready trees, so name the size that is promised."
+
+
 async def test_two_reservations_in_one_group_do_not_promise_the_same_trees(
     bench: BenchSide,
 ) -> None:

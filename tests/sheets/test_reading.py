@@ -82,6 +82,20 @@ def test_what_is_wrong_is_said_with_line_and_column(
     assert faults(text) == found
 
 
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"date,code,place_kind,structure,form\n", "most like places, but does not have"),
+        (b"date,site,code,crop,nmae\n", "most like rootstocks, but lacks name and does not have"),
+        (b"2026-03-05,CORIN,B1\n", "The first line is no header of a sheet"),
+        (b"PK\x03\x04\x14\x00\x06", "a spreadsheet program's own file"),
+    ],
+)
+def test_a_file_whose_sheet_is_unknown_says_what_it_lacks(content: bytes, words: str) -> None:
+    (fault,) = read_table(content).faults
+    assert words in fault.detail
+
+
 def test_a_quoted_cell_over_two_lines_counts_as_its_first() -> None:
     text = f'{HEADER};sheet\n{ROW};"one\ntwo"\n{ROW.replace("12", "x")};3'
     assert faults(text) == [(4, "count", "bad_value")]
@@ -96,8 +110,11 @@ def test_a_printed_row_that_nobody_filled_in_is_skipped() -> None:
     ("kind", "text", "words"),
     [
         ("when", "03/04/2026", "write 2026-04-03 or 2026-03-04."),
-        ("when", "13/04/2026", "write 2026-04-13."),
-        ("when", "4.4.26", "write 2026-04-04."),
+        ("when", "13/04/2026", ": write 2026-04-13, if that is meant."),
+        ("when", "4.4.26", "write 2026-04-04, if that is meant."),
+        ("when", "31/02/2026", "no day of the calendar"),
+        ("when", "31.02.2026", "no day of the calendar"),
+        ("when", "5/29/2027", "write 2027-05-29, if that is meant."),
         ("when", "46095", "a spreadsheet's number of a day"),
         ("when", "2026-04-03T09:30", "write a time as"),
         ("day", "2026-04-03T09:30:00Z", "no day written like"),
@@ -114,7 +131,8 @@ def test_a_printed_row_that_nobody_filled_in_is_skipped() -> None:
         ("code", "b-0107", "B-0107"),
         ("code", "=CMD", "no code"),
         ("ref", "Jane Doe", "Names and addresses stay out"),
-        ("word", "Citrus", "lower-case"),
+        ("word", "Citrus", "small letters, citrus"),
+        ("word", "1", "a letter first"),
         ("text", "x" * 501, "501 characters"),
         ("yes_no", "maybe", "yes or no"),
     ],

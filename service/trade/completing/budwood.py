@@ -112,13 +112,7 @@ def _received(bench: Bench, d: BudwoodReceivedData) -> BudwoodReceivedData:
     if d.source_tree is not None:
         bench.books.catalogue.source_tree(d.source_tree, "#/data/source_tree")
         source_expired(bench, d.source_tree, "#/data/source_tree")
-    day_given(bench, d.cut_on, "#/data/cut_on")
-    if d.cut_on is not None and d.cut_on[:10] > str(bench.day):
-        raise refuse(
-            "counts_disagree",
-            f"It can't have been cut on {d.cut_on[:10]}, after it came on {bench.day}.",
-            "#/data/cut_on",
-        )
+    day_before(bench, d.cut_on, "#/data/cut_on", "cut", "came")
     lot = new_budwood_lot(bench, d.lot)
     return replace(d, lot=lot, bags=new_bags(bench, d.bags, "#/data/bags", {lot}))
 
@@ -132,6 +126,17 @@ def day_given(bench: Bench, text: str | None, pointer: str) -> None:
             understand_occurred(text, ZoneInfo(bench.site.time_zone))
         except ValueError as error:
             raise refuse("not_a_day", str(error), pointer) from error
+
+
+def day_before(bench: Bench, text: str | None, pointer: str, done: str, then: str) -> None:
+    """Refuse a text that is no day, or a day after the event's own: `done` comes before `then`."""
+    day_given(bench, text, pointer)
+    if text is not None and text[:10] > str(bench.day):
+        raise refuse(
+            "counts_disagree",
+            f"It can't have been {done} on {text[:10]}: it {then} on {bench.day}.",
+            pointer,
+        )
 
 
 def taken_lines(bench: Bench, lines: list[BudLine], action: str) -> list[BudLine]:

@@ -368,13 +368,14 @@ def _push_counted(bench: Bench, d: PushCountedData) -> PushCountedData:
         )
     bench.far_from_book(seen, had, "#/data")
     soon = bench.site.norms.first_push_days
-    if d.pushed and lot.day is not None and (bench.day - lot.day).days < soon:
+    days = soon if lot.day is None else (bench.day - lot.day).days
+    if d.pushed and days < soon:
         bench.remark(
             "early_push",
-            f"Pushed {(bench.day - lot.day).days} days after grafting; the trade sees none before "
-            f"{soon} days.",
+            f"Pushed {days} {'day' if days == 1 else 'days'} after grafting; the trade sees none "
+            f"before {soon} days.",
             lot=lot.code,
-            days=(bench.day - lot.day).days,
+            days=days,
             usual_from=soon,
         )
     return replace(d, place=place, size=size, book=book)

@@ -4,7 +4,7 @@ from msgspec.structs import replace
 
 from service.trade.bench import Bench
 from service.trade.completing import completes
-from service.trade.completing.budwood import day_given, new_bags
+from service.trade.completing.budwood import day_before, new_bags
 from service.trade.completing.liners import no_stage
 from service.trade.events.stock import (
     CountedLine,
@@ -80,11 +80,11 @@ def _what_is_opened(
     if isinstance(line, OpenedBudwood):
         if line.source_tree:
             catalogue.source_tree(line.source_tree, f"{at}/source_tree")
-        day_given(bench, line.cut_on, f"{at}/cut_on")
+        day_before(bench, line.cut_on, f"{at}/cut_on", "cut", "lay here already")
         return ("budwood", line.cultivar, line.source_tree, line.cut_on)
     if isinstance(line, OpenedLiners):
         return ("liner", line.rootstock)
-    day_given(bench, line.grafted_on, f"{at}/grafted_on")
+    day_before(bench, line.grafted_on, f"{at}/grafted_on", "grafted", "stood here already")
     return ("tree", line.cultivar, line.rootstock, line.method, line.grafted_on)
 
 
