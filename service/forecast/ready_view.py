@@ -21,7 +21,7 @@ from service.storage.pool import Connection, Pool
 from service.storage.sql import load
 from service.views.applying import Batch, Table
 from service.views.clocks import Asked, Clocks, asking, lot_ids
-from service.views.paging import page_key, page_of
+from service.views.paging import cut_page, page_key, page_of
 from service.views.positions import position
 from service.views.site_days import site_days
 
@@ -300,11 +300,8 @@ async def ready_dates(
         else:
             rows = await _page_then(conn, clocks, query, sites, outlooks or Outlooks(), clock())
             rows = page_of(rows, _key, key, query.limit + 1)
-    more = None
-    if len(rows) > query.limit:
-        last = rows[query.limit - 1]
-        more = [last.expected and last.expected.isoformat(), last.lot, last.site]
-    return ReadyPage(clocks=clocks, rows=rows[: query.limit], next_after=more)
+    rows, more = cut_page(rows, query.limit, lambda row: (row.expected, row.lot, row.site))
+    return ReadyPage(clocks=clocks, rows=rows, next_after=more)
 
 
 async def answer(

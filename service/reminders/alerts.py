@@ -18,7 +18,7 @@ from service.storage.pool import Connection, Pool
 from service.storage.walls import seeing
 from service.trade.words import understand_occurred
 from service.views.applying import Batch, Table
-from service.views.paging import page_key
+from service.views.paging import cut_page, page_key
 from service.views.positions import position
 from service.views.site_days import site_days, today_at, zone
 
@@ -146,10 +146,7 @@ async def alerts(
     if key[0] is not None and key[0].tzinfo is None:
         raise ValueError("this is no key of a page of this list")
     reached, rows = await _fetch(pool, None, query, sites, key, clock)
-    more = None
-    if len(rows) > query.limit:
-        rows = rows[: query.limit]
-        more = [rows[-1].raised_at.isoformat(), rows[-1].id]
+    rows, more = cut_page(rows, query.limit, lambda row: (row.raised_at, row.id))
     return AlertsPage(position=reached, rows=rows, next_after=more)
 
 

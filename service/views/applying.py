@@ -13,7 +13,7 @@ import msgspec
 import structlog
 
 from service.storage.pool import Connection
-from service.storage.sql import load
+from service.storage.sql import Queries, load
 
 SQL = load(__package__, "runner.sql")
 SUBJECTS_AT_ONCE = 200
@@ -86,6 +86,24 @@ class PerSubjectView(Protocol):
 
     async def recompute(self, conn: Connection, subjects: list[str]) -> None:
         """Compute the rows of these subjects anew; doing it twice changes nothing."""
+
+
+class ByCode:
+    """The subjects of a view that two statements find, as `code`.
+
+    `touched`: those that the events after $1 up to $2 may have changed; `everything`: all.
+    """
+
+    finding: Queries
+
+    async def touched(self, conn: Connection, batch: Batch) -> list[str]:
+        """The subjects that the batch's events may have changed."""
+        rows = await conn.fetch(self.finding.touched, batch.after, batch.through)
+        return [row["code"] for row in rows]
+
+    async def everything(self, conn: Connection) -> list[str]:
+        """All subjects there are."""
+        return [row["code"] for row in await conn.fetch(self.finding.everything)]
 
 
 View = AdditiveView | PerSubjectView

@@ -9,9 +9,9 @@ from service.clock import Clock
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
 from service.trade.keeping import KEEPING_DAYS
-from service.views.applying import Batch, Table
+from service.views.applying import Batch, ByCode, Table
 from service.views.clocks import Asked, Clocks, asking, lot_ids
-from service.views.paging import page_key, page_of
+from service.views.paging import cut_page, page_key, page_of
 from service.views.positions import position
 
 SQL = load(__package__, "budwood.sql")
@@ -23,22 +23,19 @@ KEEPING_SOURCE = (
 NO_DAY = date(9999, 12, 31)
 
 
-class BudwoodOnHand:
+class BudwoodOnHand(ByCode):
     """The per-subject view; subjects are budwood lots."""
 
     name: str = NAME
     kind: Literal["per_subject"] = "per_subject"
     follows: tuple[str, ...] = ()
     tables: tuple[Table, ...] = (Table("budwood_on_hand"),)
+    finding = SQL
 
     async def touched(self, conn: Connection, batch: Batch) -> list[str]:
         if await conn.fetchval(SQL.cultivars_changed, batch.after, batch.through):
             return await self.everything(conn)
-        rows = await conn.fetch(SQL.touched, batch.after, batch.through)
-        return [row["code"] for row in rows]
-
-    async def everything(self, conn: Connection) -> list[str]:
-        return [row["code"] for row in await conn.fetch(SQL.everything)]
+        return await super().touched(conn, batch)
 
     async def recompute(self, conn: Connection, subjects: list[str]) -> None:
         await conn.execute(SQL.forget, subjects)
@@ -111,11 +108,8 @@ async def budwood_on_hand(
             rows = await _page_now(conn, clocks, query, sites, key)
         else:
             rows = await _page_then(conn, clocks, query, sites, key)
-    more = None
-    if len(rows) > query.limit:
-        day, *rest = _key(rows[query.limit - 1])
-        more = [day.isoformat(), *rest]
-    return BudwoodPage(clocks=clocks, rows=rows[: query.limit], next_after=more)
+    rows, more = cut_page(rows, query.limit, _key)
+    return BudwoodPage(clocks=clocks, rows=rows, next_after=more)
 
 
 async def _page_now(

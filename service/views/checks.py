@@ -18,7 +18,7 @@ from service.views import check_spells
 from service.views.applying import Batch, Table
 from service.views.clocks import Asked, Clocks, asking, lot_ids
 from service.views.lot_checks import Row, looks_count, plans_at, rows_of_lots, rows_of_places
-from service.views.paging import page_key, page_of
+from service.views.paging import cut_page, page_key, page_of
 from service.views.positions import position
 
 SQL = load(__package__, "checks.sql")
@@ -119,11 +119,8 @@ async def checks(
             rows = await _page_now(conn, clocks, query, sites, key)
         else:
             rows = await _page_then(conn, clocks, query, sites, key)
-    more = None
-    if len(rows) > query.limit:
-        day, *rest = _key(rows[query.limit - 1])
-        more = [day.isoformat(), *rest]
-    return ChecksPage(clocks=clocks, rows=rows[: query.limit], next_after=more)
+    rows, more = cut_page(rows, query.limit, _key)
+    return ChecksPage(clocks=clocks, rows=rows, next_after=more)
 
 
 async def _page_now(

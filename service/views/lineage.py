@@ -15,7 +15,7 @@ import msgspec
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
 from service.storage.walls import past_the_wall, seeing
-from service.views.applying import Batch, Table
+from service.views.applying import ByCode, Table
 from service.views.positions import position
 
 SQL = load(__package__, "lineage.sql")
@@ -24,20 +24,14 @@ NAME = "lineage"
 What = Literal["source_tree", "lot", "bag"]
 
 
-class Lineage:
+class Lineage(ByCode):
     """The per-subject view; subjects are lots of any kind."""
 
     name: str = NAME
     kind: Literal["per_subject"] = "per_subject"
     follows: tuple[str, ...] = ()
     tables: tuple[Table, ...] = (Table("lineage"),)
-
-    async def touched(self, conn: Connection, batch: Batch) -> list[str]:
-        rows = await conn.fetch(SQL.touched, batch.after, batch.through)
-        return [row["code"] for row in rows]
-
-    async def everything(self, conn: Connection) -> list[str]:
-        return [row["code"] for row in await conn.fetch(SQL.everything)]
+    finding = SQL
 
     async def recompute(self, conn: Connection, subjects: list[str]) -> None:
         await conn.execute(SQL.forget, subjects)

@@ -13,8 +13,8 @@ from msgspec import Meta
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
 from service.storage.walls import seeing
-from service.views.applying import Batch, Table
-from service.views.paging import page_key
+from service.views.applying import ByCode, Table
+from service.views.paging import cut_page, page_key
 from service.views.positions import position
 
 SQL = load(__package__, "losses.sql")
@@ -24,20 +24,14 @@ GROUPS: tuple[str, ...] = get_args(Group)
 Stage = Literal["budwood", "liners", "grafted", "pushed", "failed", "ready", "not_told"]
 
 
-class Losses:
+class Losses(ByCode):
     """The per-subject view; subjects are lots of any kind."""
 
     name: str = NAME
     kind: Literal["per_subject"] = "per_subject"
     follows: tuple[str, ...] = ()
     tables: tuple[Table, ...] = (Table("losses"),)
-
-    async def touched(self, conn: Connection, batch: Batch) -> list[str]:
-        rows = await conn.fetch(SQL.touched, batch.after, batch.through)
-        return [row["code"] for row in rows]
-
-    async def everything(self, conn: Connection) -> list[str]:
-        return [row["code"] for row in await conn.fetch(SQL.everything)]
+    finding = SQL
 
     async def recompute(self, conn: Connection, subjects: list[str]) -> None:
         await conn.execute(SQL.forget, subjects)
@@ -116,8 +110,8 @@ async def losses(pool: Pool, query: LossesQuery, sites: list[str] | None) -> Los
             None if query.after is None else key,
             query.limit + 1,
         )
-    more = list(records[query.limit - 1]["key"]) if len(records) > query.limit else None
-    rows = [_row(record, query.group_by) for record in records[: query.limit]]
+    records, more = cut_page(records, query.limit, lambda row: row["key"])
+    rows = [_row(record, query.group_by) for record in records]
     return LossesPage(position=reached, rows=rows, next_after=more)
 
 

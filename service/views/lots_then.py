@@ -14,7 +14,7 @@ from service.log.stored import LotSummary, StoredEvent
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
 from service.views.clocks import Asked, Clocks, asking
-from service.views.paging import page_key
+from service.views.paging import cut_page, page_key
 
 SQL = load(__package__, "lots_then.sql")
 # The page, merged with the same question to the lots that were something else then.
@@ -58,11 +58,10 @@ async def lots(pool: Pool, query: LotsQuery, sites: list[str] | None, *, clock: 
             found = [dict(row) for row in await conn.fetch(read.SQL.lots_page, *parts)]
         else:
             found = await _then(conn, clocks, parts, None)
+    found, more = cut_page(found, query.limit, lambda row: (row["code"],))
     rows = [
-        LotSummary(**{name: row[name] for name in LotSummary.__struct_fields__})
-        for row in found[: query.limit]
+        LotSummary(**{name: row[name] for name in LotSummary.__struct_fields__}) for row in found
     ]
-    more = [rows[-1].code] if len(found) > query.limit else None
     return LotsPage(clocks=clocks, rows=rows, next_after=more)
 
 

@@ -2,6 +2,7 @@
 
 import heapq
 from collections.abc import Callable, Iterable
+from datetime import date
 from typing import Any, TypeVar
 
 import msgspec
@@ -19,6 +20,19 @@ def page_key(after: list[Any] | None, parts: tuple[type, ...]) -> list[Any]:
         return [msgspec.convert(value, part) for value, part in zip(after, parts, strict=True)]
     except msgspec.ValidationError as error:
         raise ValueError("this is no key of a page of this list") from error
+
+
+def cut_page(
+    rows: list[T], limit: int, key: Callable[[T], Iterable[Any]]
+) -> tuple[list[T], list[Any] | None]:
+    """At most `limit` of the rows, and the key of the last when there are more, else None.
+
+    Ask for one row more than a page holds. Days and times in a key are told as text.
+    """
+    if len(rows) <= limit:
+        return rows, None
+    last = key(rows[limit - 1])
+    return rows[:limit], [p.isoformat() if isinstance(p, date) else p for p in last]
 
 
 def page_of(

@@ -15,7 +15,7 @@ from service.storage.sql import load
 from service.storage.walls import seeing
 from service.trade.push import Outcome, observations
 from service.views.applying import Table
-from service.views.paging import page_key
+from service.views.paging import cut_page, page_key
 from service.views.positions import position
 from service.views.tree_lots import TreeLots, facts_of, histories
 
@@ -158,12 +158,8 @@ async def push_observations(pool: Pool, query: PushQuery, sites: list[str] | Non
             *key,
             query.limit + 1,
         )
-    more = None
-    if len(records) > query.limit:
-        last = records[query.limit - 1]
-        more = [last["lot"], last["number"]]
+    records, more = cut_page(records, query.limit, lambda row: (row["lot"], row["number"]))
     rows = [
-        PushRow(**{name: record[name] for name in PushRow.__struct_fields__})
-        for record in records[: query.limit]
+        PushRow(**{name: record[name] for name in PushRow.__struct_fields__}) for record in records
     ]
     return PushPage(position=reached, rows=rows, next_after=more)

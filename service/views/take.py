@@ -16,7 +16,7 @@ from service.storage.sql import load
 from service.storage.walls import seeing
 from service.trade.take import take_of, wilson
 from service.views.applying import Table
-from service.views.paging import page_key
+from service.views.paging import cut_page, page_key
 from service.views.positions import position
 from service.views.tree_lots import TreeLots, facts_of, histories
 
@@ -213,8 +213,8 @@ async def take(pool: Pool, query: TakeQuery, sites: list[str] | None) -> TakePag
             None if query.after is None else key,
             query.limit + 1,
         )
-    more = list(records[query.limit - 1]["key"]) if len(records) > query.limit else None
-    rows = [_row(record, query.group_by, by_grafter) for record in records[: query.limit]]
+    records, more = cut_page(records, query.limit, lambda row: row["key"])
+    rows = [_row(record, query.group_by, by_grafter) for record in records]
     return TakePage(position=reached, rows=rows, next_after=more)
 
 

@@ -11,7 +11,7 @@ from service.storage.sql import load
 from service.trade.events import EVENT_TYPES
 from service.trade.events.envelope import Envelope
 from service.trade.lot_walk import TYPES, Told
-from service.views.applying import Batch
+from service.views.applying import ByCode
 
 SQL = load(__package__, "tree_lots.sql")
 # Straight from the stored text into the data of the type: histories are long.
@@ -21,17 +21,10 @@ _DATA = {
 }
 
 
-class TreeLots:
+class TreeLots(ByCode):
     """The subjects of a view whose subjects are tree lots, by code."""
 
-    async def touched(self, conn: Connection, batch: Batch) -> list[str]:
-        """The tree lots that the batch's events may have changed."""
-        rows = await conn.fetch(SQL.touched, batch.after, batch.through)
-        return [row["code"] for row in rows]
-
-    async def everything(self, conn: Connection) -> list[str]:
-        """Every tree lot."""
-        return [row["code"] for row in await conn.fetch(SQL.everything)]
+    finding = SQL
 
 
 async def histories(conn: Connection, lots: list[str]) -> list[tuple[asyncpg.Record, list[Told]]]:

@@ -25,7 +25,7 @@ from service.trade.fitting import (
     fits_liners,
     use_by,
 )
-from service.views.paging import page_key
+from service.views.paging import cut_page, page_key
 from service.views.site_days import site_days
 
 SQL = load(__package__, "work_orders.sql")
@@ -178,10 +178,7 @@ async def work_orders(
     key = page_key(query.after, (date, str))
     position = int(await conn.fetchval(SQL.head))
     rows = await orders_on(conn, query, await site_days(conn, now), sites, key)
-    more = None
-    if len(rows) > query.limit:
-        rows = rows[: query.limit]
-        more = [rows[-1].needed_by.isoformat(), rows[-1].code]
+    rows, more = cut_page(rows, query.limit, lambda row: (row.needed_by, row.code))
     return OrdersPage(position=position, rows=rows, next_after=more)
 
 
