@@ -25,6 +25,8 @@ from service.trade.legs import legs_of
 ELSEWHERE = ""
 """The place of what was done without saying where, or before grafting to the liners."""
 _DONE = (GraftsWrapped, GraftsUnwrapped, TopsForced, TopsRemoved, PushCounted, TreesGraded)
+DONE = tuple(str(kind.__struct_config__.tag) for kind in _DONE)
+"""The types of events that say of a lot that something was done to it."""
 _ANCHOR_OF = {
     GraftsWrapped: "wrapped",
     GraftsUnwrapped: "take_read",

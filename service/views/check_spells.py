@@ -6,13 +6,18 @@ or can't serve, more lots are worked out.
 """
 
 from collections import defaultdict
+from collections.abc import Sequence
 from datetime import date
 from typing import Any, Literal
+
+import asyncpg
 
 from service.log.incoming import FUTURE_TOLERANCE
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade.check_days import check_spells
+from service.trade.check_history import DONE
+from service.trade.events.catalogue import CheckPlan
 from service.views.applying import Batch, Table
 from service.views.clocks import SQL as CLOCKS
 from service.views.clocks import Clocks, lot_ids
@@ -40,8 +45,8 @@ class CheckSpells:
     async def touched(self, conn: Connection, batch: Batch) -> list[str]:
         if await conn.fetchval(SQL.plans_changed, batch.after, batch.through):
             return await self.everything(conn)
-        looks = looks_count(await plans_at(conn, NOW))
-        rows = await conn.fetch(SQL.touched, batch.after, batch.through, None, looks)
+        plans = await plans_at(conn, NOW)
+        rows = await _touched(conn, batch.after, batch.through, None, plans)
         rows += await conn.fetch(SQL.heirs, batch.after, batch.through)
         return sorted({row["code"] for row in rows})
 
@@ -92,7 +97,7 @@ async def told_later(conn: Connection, clocks: Clocks) -> list[str] | None:
     codes = {row["code"] for row in await conn.fetch(SQL.set_aside, NAME)}
     codes |= {row["code"] for row in clocks.changed.lots or []}
     if since < head:
-        rows = await conn.fetch(SQL.touched, since, head, day, looks_count(plans))
+        rows = await _touched(conn, since, head, day, plans)
         codes |= {row["code"] for row in rows}
     if reached < head:
         codes |= {row["code"] for row in await conn.fetch(SQL.heirs, reached, head)}
@@ -100,6 +105,15 @@ async def told_later(conn: Connection, clocks: Clocks) -> list[str] | None:
         # On the last day only some sites' events count.
         codes |= {row["code"] for row in await conn.fetch(SQL.at_the_borders, day)}
     return sorted(codes)
+
+
+async def _touched(
+    conn: Connection, after: int, through: int, day: date | None, plans: Sequence[CheckPlan]
+) -> list[asyncpg.Record]:
+    """Rows with the codes of lots that events may have changed, by the plans in force."""
+    asked = {name for plan in plans for name in plan.done_by}
+    types = [*DONE, *asked.intersection(("work.done", "place.checked"))]
+    return await conn.fetch(SQL.touched, after, through, day, looks_count(plans), types)
 
 
 async def _last_day(conn: Connection, clocks: Clocks) -> date:

@@ -10,18 +10,19 @@ SELECT EXISTS (
 -- Codes of tree lots that the events after $1 up to $2, of days up to $3 (null: any), may have
 -- changed: those they speak of or move, those a voided event of theirs did, those grafted on liners
 -- whose tops they bent, and if $4 (some plan counts a look at the whole place) those that stood
--- where one was. And the lots of cultivars that changed. (What is done to a lot names it as its lot;
--- all else moves trees.)
+-- where one was. And the lots of cultivars that changed. $5: the types of events that count as done
+-- to a lot: those name it as their lot; all else that matters moves trees.
 WITH said AS MATERIALIZED (
     SELECT e.type, newest_data(e.type, e.version, e.data) AS data
     FROM events e
-    WHERE e.position > $1 AND e.position <= $2 AND e.type <> 'event.voided'
+    WHERE e.position > $1 AND e.position <= $2 AND e.type = ANY ($5::text[])
       AND ($3::date IS NULL OR e.occurred_day <= $3)
     UNION ALL
     SELECT w.type, newest_data(w.type, w.version, w.data)
     FROM voids v
     JOIN events w ON w.position = v.voided_position
-    WHERE v.by_position > $1 AND v.by_position <= $2 AND ($3 IS NULL OR w.occurred_day <= $3)
+    WHERE v.by_position > $1 AND v.by_position <= $2 AND w.type = ANY ($5)
+      AND ($3 IS NULL OR w.occurred_day <= $3)
 ),
 named AS (
     SELECT DISTINCT type, data ->> 'lot' AS lot FROM said
