@@ -126,6 +126,10 @@ FROM lots l JOIN balances b USING (lot_id)
 WHERE l.cultivar = ANY($1::text[]) AND b.balance > 0
   AND ((b.kind = 'trees' AND b.stage = 'ready') OR b.kind = 'bag');
 
+-- name: voids_of
+-- Which of the events at these positions were voided, and where.
+SELECT voided_position, by_position FROM voids WHERE voided_position = ANY($1::bigint[]);
+
 -- name: voided_events
 -- What a void is about, whole; and the envelope's parts to understand it by.
 SELECT e.position, e.id::text AS id, e.type, e.version, e.site, e.occurred, e.occurred_at,

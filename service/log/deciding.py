@@ -20,6 +20,7 @@ from service.storage.pool import Connection
 from service.trade.books import Books, Catalogue, Hold
 from service.trade.subjects import made_by
 from service.trade.units import UnitRefused, take_in
+from service.trade.verdicts import Remark
 
 
 class Pending(msgspec.Struct, eq=False):
@@ -52,6 +53,7 @@ class Group:
         self.catalogue_position = self.holds_position = 0
         self.entered: list[Entered] = []
         self.known: dict[str, tuple[int, bytes]] = {}
+        self.voided: dict[int, int] = {}
         self.put_right = PutRightOfGroup()
         self.keys: dict[tuple[str, str], Any] = {}
         self.key_rows: list[tuple[Any, ...]] = []
@@ -92,6 +94,10 @@ class Group:
                 self.put_right.waiting.add(seen["id"])
             else:
                 self.known[seen["id"]] = (seen["known_position"], seen["digest"])
+        if self.known:
+            known = [position for position, _ in self.known.values()]
+            rows = await self.connection.fetch(SQL.voids_of, known)
+            self.voided = {row["voided_position"]: row["by_position"] for row in rows}
         books, kept = self.books, self.kept
         books.position = row["position"]
         books.next_account_id, books.next_lot_id = row["next_account_id"], row["next_lot_id"]
@@ -250,7 +256,9 @@ class Group:
         if known is not None:
             position, digest = known
             if digest == part.digest:
-                verdicts[part.index] = Verdict(id=event.id, verdict="known", position=position)
+                verdicts[part.index] = Verdict(
+                    id=event.id, verdict="known", position=position, remarks=self._void_of(position)
+                )
                 return
             part.faults.append(
                 Fault(
@@ -262,6 +270,20 @@ class Group:
             )
         if part.faults:
             verdicts[part.index] = Verdict(id=event.id, verdict="refused", errors=part.faults)
+
+    def _void_of(self, position: int) -> list[Remark]:
+        """What is to be said of a known event: that it counts no more, if it was voided."""
+        by = self.voided.get(position)
+        if by is None:
+            return []
+        words = f"It was voided at position {by}. To record it all the same, send it as a new event"
+        return [
+            Remark(
+                kind="voided_since",
+                detail=f"{words} (a row of a sheet: with another number under sheet).",
+                numbers={"voided_by": by},
+            )
+        ]
 
     def _unit(
         self, submission: Submission, unit: list[Part], at: datetime, verdicts: dict[int, Verdict]

@@ -72,6 +72,18 @@ async def test_the_same_id_again_is_known_and_with_other_content_refused(bench: 
     assert other.errors[0].kind == "id_reused"
 
 
+async def test_a_known_event_that_was_voided_since_says_so(bench: BenchSide) -> None:
+    await bench.stocked()
+    await bench.when(bench.graft(24) | {"id": ID})
+    voided = event("event.voided", "2026-03-06", event=ID, reason="told twice")
+    by = (await bench.when(voided)).position
+    again = await bench.when(bench.graft(24) | {"id": ID})
+    assert again.verdict == "known"
+    (remark,) = again.remarks
+    assert (remark.kind, remark.numbers) == ("voided_since", {"voided_by": by})
+    assert await bench.balance("L1", "liners") == 100
+
+
 async def test_a_key_replays_the_first_answer(bench: BenchSide) -> None:
     await bench.stocked()
     key = IdempotencyKey("k1", "POST /v1/events", b"body")

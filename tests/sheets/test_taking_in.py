@@ -124,6 +124,20 @@ async def test_equal_rows_of_one_file_are_told_apart_and_known_again(
     assert await bench.balance("T1", "trees") == 8
 
 
+async def test_a_sheet_that_was_voided_goes_in_again_under_another_number(
+    bench: BenchSide, files: Files
+) -> None:
+    await bench.stocked()
+    row = "2026-03-05;CORIN;T1;B1;L1;t_bud;C-T1;p-1;4;;{sheet}\n"
+    (first,) = (await files.sheet(GRAFTING + row.format(sheet="1"))).lines
+    await bench.given(event("event.voided", "2026-03-06", event=first.id, reason="wrong lot"))
+    (again,) = (await files.sheet(GRAFTING + row.format(sheet="1"))).lines
+    assert (again.became, [r.kind for r in again.remarks]) == ("known", ["voided_since"])
+    (anew,) = (await files.sheet(GRAFTING + row.format(sheet="2"))).lines
+    assert anew.became == "recorded"
+    assert await bench.balance("T1", "trees") == 4
+
+
 async def test_rows_of_one_lot_that_contradict_are_refused(files: Files) -> None:
     report = await files.sheet(
         "date;site;what;lot;cultivar;stage;size;place;count\n"
