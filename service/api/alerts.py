@@ -10,7 +10,7 @@ from service.api.filters import check_word
 from service.api.operation import JSON, Call, NoQuery, Page, Reply, operation
 from service.api.problems import not_found
 from service.api.services import UNREACHABLE, unreachable
-from service.api.views import ReflectingPage, view_list
+from service.api.views import ReflectingPage, question, view_list
 from service.log import read
 from service.log.rights import EVENTS, READ
 from service.log.submission import Element, Submission
@@ -73,15 +73,7 @@ async def list_alerts(call: Call[AlertsParameters]) -> Reply:
     check_word("kind", asked.kind, ALERT_KINDS, "kind of alert")
 
     async def ask(after: list[Any] | None) -> view.AlertsPage:
-        query = view.AlertsQuery(
-            site=asked.site,
-            lot=asked.lot,
-            place=asked.place,
-            kind=asked.kind,
-            state=asked.state,
-            limit=asked.limit,
-            after=after,
-        )
+        query = question(view.AlertsQuery, asked, after=after)
         return await view.alerts(
             services.database.reader, query, call.principal.site_list, clock=services.clock
         )

@@ -8,7 +8,7 @@ from msgspec import Meta
 from service.api.clocks import AsOf, ClockedPage, KnownAt, clocked_list
 from service.api.filters import check_word
 from service.api.operation import Call, Reply, operation
-from service.api.views import ReflectingPage
+from service.api.views import ReflectingPage, question
 from service.forecast import ready_view
 from service.log import read
 from service.log.rights import READ
@@ -70,16 +70,7 @@ async def list_checks(call: Call[ChecksParameters]) -> Reply:
         check_word("check", asked.check, names, "check known here", "unknown_code")
 
     async def ask(clocks: Asked, after: list[Any] | None) -> checks.ChecksPage:
-        query = checks.ChecksQuery(
-            site=asked.site,
-            place=asked.place,
-            lot=asked.lot,
-            check=asked.check,
-            state=asked.state,
-            asked=clocks,
-            limit=asked.limit,
-            after=after,
-        )
+        query = question(checks.ChecksQuery, asked, asked=clocks, after=after)
         return await checks.checks(
             services.database.reader, query, call.principal.site_list, clock=services.clock
         )
@@ -105,17 +96,7 @@ async def list_ready_dates(call: Call[ReadyParameters]) -> Reply:
     asked, services = call.query, call.services
 
     async def ask(clocks: Asked, after: list[Any] | None) -> ready_view.ReadyPage:
-        query = ready_view.ReadyQuery(
-            site=asked.site,
-            lot=asked.lot,
-            cultivar=asked.cultivar,
-            rootstock=asked.rootstock,
-            size=asked.size,
-            ready_by=asked.ready_by,
-            asked=clocks,
-            limit=asked.limit,
-            after=after,
-        )
+        query = question(ready_view.ReadyQuery, asked, asked=clocks, after=after)
         return await ready_view.ready_dates(
             services.database.reader,
             query,

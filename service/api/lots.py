@@ -19,6 +19,7 @@ from service.api.conditional import etag, is_unchanged
 from service.api.operation import Call, Paged, Reply, bad_parameter, operation
 from service.api.problems import not_found
 from service.api.services import UNREACHABLE, unreachable
+from service.api.views import question
 from service.log.read import LotNow
 from service.log.rights import READ
 from service.log.stored import (
@@ -104,16 +105,7 @@ def _operations(part: Part) -> list[HTTPRouteHandler]:
         asked, services = call.query, call.services
 
         async def ask(clocks: Asked, after: list[Any] | None) -> lots_then.LotsPage:
-            query = lots_then.LotsQuery(
-                kind=part.kind,
-                cultivar=asked.cultivar,
-                rootstock=asked.rootstock,
-                site=asked.site,
-                on_hand=asked.on_hand,
-                asked=clocks,
-                limit=asked.limit,
-                after=after,
-            )
+            query = question(lots_then.LotsQuery, asked, kind=part.kind, asked=clocks, after=after)
             return await lots_then.lots(
                 services.database.reader, query, call.principal.site_list, clock=services.clock
             )

@@ -9,7 +9,7 @@ from msgspec import Meta
 from service.api.clocks import AsOf, ClockedPage, KnownAt, asked_of, clocked_list
 from service.api.operation import Call, Reply, bad_parameter, operation
 from service.api.services import UNREACHABLE, unreachable
-from service.api.views import Reflecting, ReflectingPage, wait_for_view
+from service.api.views import Reflecting, ReflectingPage, question, wait_for_view
 from service.log.rights import READ
 from service.trade.words import Code
 from service.views import budwood
@@ -86,18 +86,8 @@ async def get_stock(call: Call[StockParameters]) -> Reply:
     for what was known then; both may be given.
     """
     asked = call.query
-    query = StockQuery(
-        group_by=tuple(asked.group_by) or ("site",),
-        site=asked.site,
-        place=asked.place,
-        cultivar=asked.cultivar,
-        rootstock=asked.rootstock,
-        size=asked.size,
-        stage=asked.stage,
-        grade=asked.grade,
-        lot=asked.lot,
-        kind=asked.kind,
-        asked=asked_of(asked),
+    query = question(
+        StockQuery, asked, group_by=tuple(asked.group_by) or ("site",), asked=asked_of(asked)
     )
     services = call.services
     try:
@@ -123,18 +113,7 @@ async def get_stock(call: Call[StockParameters]) -> Reply:
 async def get_stock_by_day(call: Call[ByDayParameters]) -> Reply:
     """How stock went, day by day: for history and charts. Days without a change are left out."""
     asked = call.query
-    query = by_day.StockByDayQuery(
-        first=asked.first,
-        last=asked.last,
-        group_by=tuple(asked.group_by) or ("site",),
-        site=asked.site,
-        cultivar=asked.cultivar,
-        rootstock=asked.rootstock,
-        size=asked.size,
-        stage=asked.stage,
-        grade=asked.grade,
-        kind=asked.kind,
-    )
+    query = question(by_day.StockByDayQuery, asked, group_by=tuple(asked.group_by) or ("site",))
     headers = await wait_for_view(call, by_day.NAME)
     try:
         answer = await by_day.stock_by_day(
@@ -164,17 +143,7 @@ async def list_budwood(call: Call[BudwoodParameters]) -> Reply:
     asked, services = call.query, call.services
 
     async def ask(clocks: Asked, after: list[Any] | None) -> budwood.BudwoodPage:
-        query = budwood.BudwoodQuery(
-            site=asked.site,
-            place=asked.place,
-            cultivar=asked.cultivar,
-            lot=asked.lot,
-            bag=asked.bag,
-            past_use_by=asked.past_use_by,
-            asked=clocks,
-            limit=asked.limit,
-            after=after,
-        )
+        query = question(budwood.BudwoodQuery, asked, asked=clocks, after=after)
         return await budwood.budwood_on_hand(
             services.database.reader, query, call.principal.site_list, clock=services.clock
         )

@@ -9,7 +9,7 @@ from msgspec import Meta
 from service.api.filters import check_word
 from service.api.operation import Call, Page, Reply, operation
 from service.api.problems import lacks_scope
-from service.api.views import ReflectingPage, view_list
+from service.api.views import ReflectingPage, question, view_list
 from service.log.rights import GRAFTERS, READ
 from service.trade.events.budwood import BudwoodDiscardedData
 from service.trade.events.liners import LossCause
@@ -111,19 +111,8 @@ async def get_take(call: Call[TakeParameters]) -> Reply:
         _may_see_grafters(call)
 
     async def ask(after: list[Any] | None) -> take_view.TakePage:
-        query = take_view.TakeQuery(
-            group_by=tuple(asked.group_by) or ("site",),
-            site=asked.site,
-            cultivar=asked.cultivar,
-            rootstock=asked.rootstock,
-            method=asked.method,
-            lot=asked.lot,
-            attempt=asked.attempt,
-            grafter=asked.grafter,
-            grafted_from=asked.grafted_from,
-            grafted_to=asked.grafted_to,
-            limit=asked.limit,
-            after=after,
+        query = question(
+            take_view.TakeQuery, asked, group_by=tuple(asked.group_by) or ("site",), after=after
         )
         pool = call.services.database.reader
         return await take_view.take(pool, query, call.principal.site_list)
@@ -152,18 +141,8 @@ async def get_losses(call: Call[LossesParameters]) -> Reply:
     check_word("cause", asked.cause, CAUSES, "cause")
 
     async def ask(after: list[Any] | None) -> loss_view.LossesPage:
-        query = loss_view.LossesQuery(
-            group_by=tuple(asked.group_by) or ("cause",),
-            site=asked.site,
-            cultivar=asked.cultivar,
-            rootstock=asked.rootstock,
-            lot=asked.lot,
-            stage=asked.stage,
-            cause=asked.cause,
-            first=asked.first,
-            last=asked.last,
-            limit=asked.limit,
-            after=after,
+        query = question(
+            loss_view.LossesQuery, asked, group_by=tuple(asked.group_by) or ("cause",), after=after
         )
         pool = call.services.database.reader
         return await loss_view.losses(pool, query, call.principal.site_list)
@@ -190,19 +169,7 @@ async def list_push_observations(call: Call[PushParameters]) -> Reply:
     asked = call.query
 
     async def ask(after: list[Any] | None) -> push_view.PushPage:
-        query = push_view.PushQuery(
-            site=asked.site,
-            place=asked.place,
-            lot=asked.lot,
-            cultivar=asked.cultivar,
-            rootstock=asked.rootstock,
-            method=asked.method,
-            outcome=asked.outcome,
-            grafted_from=asked.grafted_from,
-            grafted_to=asked.grafted_to,
-            limit=asked.limit,
-            after=after,
-        )
+        query = question(push_view.PushQuery, asked, after=after)
         pool = call.services.database.reader
         return await push_view.push_observations(pool, query, call.principal.site_list)
 

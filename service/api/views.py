@@ -1,7 +1,7 @@
 """What answers that come from a view share: which position they reflect, and waiting for one."""
 
 from collections.abc import Awaitable, Callable
-from typing import Annotated, Any, Protocol
+from typing import Annotated, Any, Protocol, TypeVar
 
 import msgspec
 from msgspec import Meta
@@ -11,6 +11,7 @@ from service.api.operation import Call, Paged, Reply, decoded_cursor, next_page,
 from service.api.services import UNREACHABLE, unreachable
 from service.views import positions
 
+Q = TypeVar("Q", bound=msgspec.Struct)
 MinPosition = (
     Annotated[
         int,
@@ -75,6 +76,12 @@ def after_list(cursor: str | None) -> list[Any] | None:
         return msgspec.json.decode(decoded_cursor(cursor), type=list[Any])
     except (msgspec.DecodeError, RecursionError) as error:
         raise no_cursor() from error
+
+
+def question(kind: type[Q], parameters: msgspec.Struct, /, **more: Any) -> Q:
+    """What a view is asked: `more`, and the rest from the parameters of the same names."""
+    rest = (name for name in kind.__struct_fields__ if name not in more)
+    return kind(**{name: getattr(parameters, name) for name in rest}, **more)
 
 
 async def view_list(

@@ -12,7 +12,7 @@ from msgspec import Meta
 from service.api.conditional import etag
 from service.api.operation import Call, NoQuery, Page, Paged, Reply, operation
 from service.api.problems import not_found
-from service.api.views import after_list, keyed_list
+from service.api.views import after_list, keyed_list, question
 from service.log.rights import READ
 from service.trade.words import Code, Ref
 from service.views import work_orders as view
@@ -72,16 +72,7 @@ async def list_work_orders(call: Call[WorkOrdersQuery]) -> Reply:
     asked = call.query
 
     async def ask(after: list[Any] | None) -> view.OrdersPage:
-        query = view.OrdersQuery(
-            site=asked.site,
-            cultivar=asked.cultivar,
-            rootstock=asked.rootstock,
-            grafter=asked.grafter,
-            needed_by=asked.needed_by,
-            state=asked.state,
-            limit=asked.limit,
-            after=after,
-        )
+        query = question(view.OrdersQuery, asked, after=after)
         async with call.services.reading() as connection:
             sites = call.principal.site_list
             return await view.work_orders(connection, query, sites, call.services.clock())
