@@ -58,6 +58,7 @@ async def _rebuild(settings: "Settings", names: list[str], *, check: bool) -> bo
     from service.clock import system_clock
     from service.jobs.every_view import NOT_BY_THE_LOG_ALONE, every_view, telling_faults
     from service.storage.pool import open_database
+    from service.views.rebuild import BeingBuilt
     from service.views.rebuild import rebuild as rebuild_view
 
     something_there(settings)
@@ -68,14 +69,18 @@ async def _rebuild(settings: "Settings", names: list[str], *, check: bool) -> bo
             await tables_there(one)
         for name in names:
             bar, lines = Bar(name), Lines()
-            done = await rebuild_view(
-                database,
-                views[name],
-                swap=not check,
-                progress=bar.show,
-                found=lines.say,
-                on_faults=telling_faults(system_clock),
-            )
+            try:
+                done = await rebuild_view(
+                    database,
+                    views[name],
+                    swap=not check,
+                    progress=bar.show,
+                    found=lines.say,
+                    on_faults=telling_faults(system_clock),
+                )
+            except BeingBuilt:
+                click.echo(f"{name}: another process is building it anew just now; left alone.")
+                continue
             bar.clear()
             lines.end()
             by_weather = name in NOT_BY_THE_LOG_ALONE

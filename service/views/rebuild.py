@@ -36,6 +36,10 @@ Progress = Callable[[int, int], None]
 Found = Callable[[str], None]
 
 
+class BeingBuilt(Exception):
+    """Somebody else is building this view anew."""
+
+
 class Rebuilt(msgspec.Struct, frozen=True, kw_only=True):
     """What came of it, as of `position`: so many `differences`, and `set_aside` subjects.
 
@@ -52,13 +56,17 @@ class Rebuilt(msgspec.Struct, frozen=True, kw_only=True):
     swap_seconds: float
 
 
+def _nobody(line: str) -> None:
+    """Nobody is told."""
+
+
 async def rebuild(
     database: Database,
     view: View,
     *,
     swap: bool = True,
     progress: Progress = lambda done, of: None,
-    found: Found = lambda line: None,
+    found: Found = _nobody,
     on_faults: OnFaults | None = None,
 ) -> Rebuilt:
     """Build `view` from nothing, tell how the live one differs, and (`swap`) put it right.
@@ -66,22 +74,27 @@ async def rebuild(
     The runner leaves the view alone while the two are compared and swapped. `progress` is told
     events done and events in all; `found` a line for each row that differs: `kept` (it is in the
     live view, and should not be) or `anew`, the table, the row. `on_faults` is called in the
-    transaction of the swap. Raises DatabaseError where the writer may not make temporary tables,
-    asyncpg.SerializationError when others kept changing the view all the time.
+    transaction of the swap. Raises BeingBuilt when another process is at it (not without `swap`),
+    DatabaseError where the writer may not make temporary tables, asyncpg.SerializationError when
+    others kept changing the view all the time.
     """
     begun = time.monotonic()
     conn = await database.connect("writer")
     try:
+        if swap and not await conn.fetchval(SQL.build_alone, view.name):
+            raise BeingBuilt(view.name)
         await _make_tables(conn, view)
         reached = await _build(conn, view, progress)
         swapping = time.monotonic()
         # Taken before the snapshot: the runner's step at hand ends, and no other begins.
         await conn.execute(SQL.stop_the_runner, view.name)
         for tries in range(1, MOST_TRIES + 1):
+            # A try may be undone: what it found is told when it is done.
             lines: list[str] = []
+            tell = _nobody if found is _nobody else lines.append
             try:
                 async with _kept_on(conn, keep=swap):
-                    done = await _finish(conn, view, reached, lines.append, swap=swap)
+                    done = await _finish(conn, view, reached, tell, swap=swap)
                     if swap and on_faults is not None:
                         await conn.execute(SQL.live_names)
                         await on_faults(conn)
@@ -89,17 +102,14 @@ async def rebuild(
             except asyncpg.SerializationError:
                 if tries == MOST_TRIES:
                     raise
+        await conn.execute(SQL.let_go)
     finally:
-        # Ends the lock and the tables too.
+        # Ends the locks and the tables too.
         await conn.close()
     for line in lines:
         found(line)
     ended = time.monotonic()
     return msgspec.structs.replace(done, seconds=ended - begun, swap_seconds=ended - swapping)
-
-
-def _nobody(line: str) -> None:
-    """Nobody is told."""
 
 
 async def _make_tables(conn: Connection, view: View) -> None:

@@ -16,9 +16,17 @@ SELECT format('GRANT TEMPORARY ON DATABASE %I TO %I', current_database(), curren
 -- Room for the temporary tables and for joining whole tables; before the first of them is made.
 SELECT set_config('temp_buffers', '64MB', false), set_config('work_mem', '64MB', false);
 
+-- name: build_alone
+-- Who builds a view for keeps holds this until the session ends; false while somebody else does.
+SELECT pg_try_advisory_lock(hashtextextended('build ' || $1, 0));
+
 -- name: stop_the_runner
 -- The runner's steps hold it shared; until this session ends none begins.
 SELECT pg_advisory_lock(hashtextextended('view ' || $1, 0));
+
+-- name: let_go
+-- The locks end now: a session that is closed may keep them a moment longer.
+SELECT pg_advisory_unlock_all();
 
 -- name: hold_checkpoint
 -- The view's place in the log.

@@ -15,7 +15,7 @@ import structlog
 from service.storage.pool import Connection, Database
 from service.storage.roles import DatabaseError
 from service.views.applying import SQL, Applying, Batch, OnFaults, View, limit
-from service.views.rebuild import Rebuilt, rebuild
+from service.views.rebuild import BeingBuilt, Rebuilt, rebuild
 
 CHANNEL = "graftlog_log"
 BATCH = 2_000
@@ -102,7 +102,10 @@ class Runner:
         # view is computed in another way now, and has come to the head in the old one.
         if anew or (row["outdated"] and batch.through == head):
             _log.info("view_built_anew", view=name, position=batch.through)
-            await self.rebuild(name)
+            try:
+                await self.rebuild(name)
+            except BeingBuilt:
+                return False
             return True
         await self._note(name, max(batch.through, batch.after))
         return batch.through < head

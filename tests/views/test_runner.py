@@ -224,3 +224,25 @@ async def test_stopping_ends_all_tasks(database) -> None:
     await runner.start()
     await asyncio.wait_for(runner.stop(), 10)
     assert not [t for t in asyncio.all_tasks() if t.get_name().startswith("view")]
+
+
+async def test_of_many_processes_one_builds_an_outdated_view_anew(database, administrator) -> None:
+    """The others go on with what else there is, and look again later."""
+    book = await nursery(database.writer)
+    await season(book)
+    runner = Runner(database, [StockByDay()])
+    await runner.catch_up()
+    await database.writer.execute("UPDATE view_checkpoints SET outdated = true")
+    await database.writer.execute("DELETE FROM stock_by_day")
+    # given another process that is at it
+    held = "SELECT {}(hashtextextended('build stock_by_day', 0))"
+    await administrator.execute(held.format("pg_advisory_lock"))
+    # when this one looks, it leaves the view alone
+    assert not await runner.step("stock_by_day")
+    assert await database.writer.fetchval("SELECT count(*) FROM stock_by_day") == 0
+    # then, when nobody is, it builds it, once
+    await administrator.execute(held.format("pg_advisory_unlock"))
+    assert await runner.step("stock_by_day")
+    assert await database.writer.fetchval("SELECT count(*) FROM stock_by_day") > 0
+    assert not await runner.step("stock_by_day")
+    assert await database.writer.fetchval("SELECT generation FROM view_checkpoints") == 2
