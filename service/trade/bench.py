@@ -141,12 +141,13 @@ class Bench:
         if len(standing) == 1:
             return standing[0]
         if len(standing) > 1:
+            several = [_shown(account, self) for account in standing[:20]]
             raise refuse(
                 "say_which",
-                f"{ref or lot.code} stands at several places, stages or sizes on {self.day}; "
-                "say which.",
+                f"Of {ref or lot.code} there are {_listed(several)} on {self.day}; say which "
+                f"{_told_apart_by(several)}.",
                 pointer,
-                standing=[_shown(account, self) for account in standing[:20]],
+                standing=several,
             )
         if fits:
             # Nothing left on that day: the last one used is the one meant, and the judge will
@@ -266,18 +267,28 @@ class Bench:
 
 def _what_stands(shown: list[dict[str, Any]]) -> str:
     """What of the lot stands at the site instead, or what would settle that nothing does."""
-    there = [
-        " ".join(
-            [str(one["count"]), *(one[name] for name in ("stage", "size", "grade") if name in one)]
-        )
-        + f" at {one['place']}"
-        for one in shown
-        if one["count"] > 0
-    ]
+    there = [one for one in shown if one["count"] > 0]
     if not there:
         return "A stock count or an opening would settle what is there."
-    more = "" if len(there) <= 3 else f" and {len(there) - 3} more"
-    return f"It has {', '.join(there[:3])}{more}."
+    return f"It has {_listed(there)}."
+
+
+def _listed(shown: list[dict[str, Any]]) -> str:
+    """What stands where, in a few words: `15 ready P9 first at C-T1, 5 ready P9 second at C-T1`."""
+    words = [
+        " ".join(str(one[part]) for part in ("count", "stage", "size", "grade") if part in one)
+        + (f" at {one['place']}" if "place" in one else "")
+        for one in shown
+    ]
+    more = f" and {len(words) - 3} more" if len(words) > 3 else ""
+    return ", ".join(words[:3]) + more
+
+
+def _told_apart_by(shown: list[dict[str, Any]]) -> str:
+    """What must be said so that one of them is meant."""
+    parts = ("place", "stage", "size", "grade", "bag")
+    differ = [part for part in parts if len({one.get(part) for one in shown}) > 1]
+    return " and ".join(differ)
 
 
 def _shown(account: Account, bench: Bench) -> dict[str, Any]:

@@ -227,6 +227,7 @@ async def test_ungraded_trees_can_be_named_beside_graded_ones(bench: BenchSide) 
     sale = event("trees.sold", "2026-04-01", customer="c", lines=[{"lot": "R1", "count": 3}])
     refused = await bench.when(sale)
     assert refused.errors[0].kind == "say_which"
+    assert refused.errors[0].detail.endswith("; say which grade.")
     grades = {there["grade"] for there in refused.errors[0].numbers["standing"]}
     assert grades == {"first", "ungraded"}
     sale["data"]["lines"][0]["grade"] = "ungraded"
