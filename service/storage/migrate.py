@@ -5,7 +5,8 @@ settings here. They only go forward: to go back, restore a backup. ``migrate`` m
 any number of processes at once; one works, the others wait and find it done.
 
 A revision waits for a lock on a table only briefly: while it waits, everything that comes after it
-on that table waits too. It then gives way, is undone, and is tried again a little later.
+on that table waits too. It then gives way, is undone, and is tried again a little later; so it does
+when it and somebody at work have locked each other up.
 """
 
 import asyncio
@@ -35,6 +36,9 @@ _LOCK_POLL = 0.05
 LOCK_TIMEOUT = "2s"
 TRIES = 20
 PAUSE_S = 2.0
+# Somebody has a table for too long; or waits for one that the revision has already, while it waits
+# for theirs: then the server ends one of the two.
+_BUSY = (asyncpg.LockNotAvailableError, asyncpg.DeadlockDetectedError)
 
 
 def _config(roles: Roles) -> Config:
@@ -108,7 +112,7 @@ async def _give_way_and_try_again(database: Database, to: str) -> None:
         try:
             await _upgrade(database, to)
             return
-        except asyncpg.LockNotAvailableError as error:
+        except _BUSY as error:
             if not left:
                 raise DatabaseError(
                     f"a migration gave up after {TRIES} tries: {error}. Something holds a table "
@@ -133,7 +137,7 @@ async def _upgrade(database: Database, to: str) -> None:
         async with engine.connect() as connection:
             await connection.run_sync(run)
             await connection.commit()
-    except asyncpg.LockNotAvailableError:
+    except _BUSY:
         raise
     except asyncpg.PostgresError as error:
         raise DatabaseError(f"a migration failed and was undone: {error}") from error

@@ -2,6 +2,7 @@
 
 import asyncio
 
+import asyncpg
 import pytest
 
 from service.settings import Settings
@@ -63,6 +64,33 @@ async def test_a_revision_gives_way_to_who_holds_its_table(
         assert ran == revisions()[7:]
         assert pauses == [migrations.PAUSE_S] * 2
         await holder.close()
+
+
+async def test_a_revision_that_locks_up_with_a_question_gives_way_too(
+    empty_settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each has a table that the other waits for; the server ends one of them."""
+    async with await open_database(empty_settings) as database:
+        await migrate(database, to="0008_put_right")
+        # given somebody who has read one table and asks for another, and is in no hurry
+        asker = await asyncpg.connect(database.dsn)
+        await asker.execute("SET deadlock_timeout = '1min'")
+        await asker.execute("BEGIN; SELECT FROM legs")
+        watcher = await asyncpg.connect(database.dsn)
+        waits = "SELECT count(*) FROM pg_locks WHERE relation = 'legs'::regclass AND NOT granted"
+
+        async def ask_for_what_is_locked() -> None:
+            while not await watcher.fetchval(waits):
+                await asyncio.sleep(0.01)
+            await asker.execute("SELECT FROM events; COMMIT")
+
+        # when the revision walls them all
+        monkeypatch.setattr(migrations, "PAUSE_S", 0)
+        _, ran = await asyncio.gather(ask_for_what_is_locked(), migrate(database))
+        # then it was the revision that gave way, and came back
+        assert ran == revisions()[8:]
+        for connection in (asker, watcher):
+            await connection.close()
 
 
 async def test_a_revision_that_can_not_have_its_table_says_so(
