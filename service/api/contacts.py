@@ -108,7 +108,7 @@ async def put_contact(call: Call[NoQuery]) -> Reply:
     sites = contacts.sites_of(details, current, call.principal)
     await _check_sites(call, details.sites or [], current)
     try:
-        async with call.services.database.writer.acquire() as connection:
+        async with call.services.database.writer.acquire(timeout=10) as connection:
             stored = await contacts.put(
                 connection,
                 reference,
@@ -156,7 +156,7 @@ async def erase_contact(call: Call[NoQuery]) -> Reply:
         )
     await _check_sites(call, [], current)
     try:
-        async with call.services.database.writer.acquire() as connection:
+        async with call.services.database.writer.acquire(timeout=10) as connection:
             erased = await contacts.erase(connection, reference, current.version)
     except UNREACHABLE as error:
         raise unreachable() from error
