@@ -53,10 +53,10 @@ def check_spells(
             for when, event in history:
                 if when <= day:
                     walk.take(event, when)
-        known = msgspec.structs.replace(
-            lot, opened_on=next((one for one in opened if one <= day), None)
-        )
-        due = due_by_facts(known, walk.facts, plans, _live(stand))
+        if opened:
+            since = next((one for one in opened if one <= day), None)
+            lot = msgspec.structs.replace(lot, opened_on=since)
+        due = due_by_facts(lot, walk.facts, plans, _live(stand))
         now = {(one.place, one.check): one for one in due}
         for key, (check, since) in list(running.items()):
             if now.get(key) != check:

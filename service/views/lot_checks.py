@@ -28,6 +28,9 @@ from service.trade.events.trees import TreesReceived
 from service.views.clocks import Clocks
 
 SQL = load(__package__, "lot_checks.sql")
+# What neither moves trees nor counts as done to them.
+SILENT = ("event.voided", "treatment.applied", "tools.disinfected")
+SILENT_GROUPS = ("hold.", "reservation.", "alert.", "catalogue.", "grafting.")
 Row = dict[str, Any]
 """A row of `checks_due`."""
 
@@ -59,8 +62,10 @@ async def told_of(
 ) -> list[LotTold]:
     """What had been told of these lots by the moment of `clocks`."""
     changed = clocks.changed.lots
+    silent = _silent(plans)
     histories: dict[str, list[asyncpg.Record]] = defaultdict(list)
-    for row in await conn.fetch(SQL.history, lots, looks_count(plans), *clocks.events, changed):
+    parts = (lots, looks_count(plans), *clocks.events, changed, silent)
+    for row in await conn.fetch(SQL.history, *parts):
         histories[row["lot"]].append(row)
     found = []
     for lot in await conn.fetch(SQL.lots, lots, clocks.known, changed):
@@ -76,6 +81,13 @@ async def told_of(
         )
         found.append(LotTold(checked, lot["cultivar"], lot["rootstock"], history, opened))
     return found
+
+
+def _silent(plans: Sequence[CheckPlan]) -> list[str]:
+    """Types of events that change no check; work is one while no plan asks for it."""
+    asked = any("work.done" in plan.done_by for plan in plans)
+    types = [name for name in EVENT_TYPES if name.startswith(SILENT_GROUPS)]
+    return [*types, *SILENT, *(() if asked else ("work.done",))]
 
 
 async def rows_of_lots(

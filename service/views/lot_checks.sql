@@ -35,7 +35,7 @@ WHERE l.code = ANY ($1::text[]);
 -- The unvoided events of these lots, the forcing of the liner lots they stand on, and (if $2) looks
 -- at places where they stand or stood; in order of occurrence. What several lots share is looked
 -- up once. Only events of days up to $3 (at the sites $4 only before it), known at $5; $6 the lots
--- that were something else then.
+-- that were something else then. $7 types that have nothing to say here.
 WITH stock_lots AS (
     SELECT l.code AS lot, substr(parent.token, 5) AS stock_lot
     FROM lots_at($5::bigint, $6::jsonb) l
@@ -81,8 +81,7 @@ WHERE ($5 IS NULL OR e.position <= $5)
   AND NOT EXISTS (
       SELECT FROM voids v
       WHERE v.voided_position = e.position AND ($5 IS NULL OR v.by_position <= $5))
-  AND e.type NOT IN ('event.voided', 'hold.placed', 'hold.lifted', 'treatment.applied')
-  AND e.type NOT LIKE 'reservation.%'
+  AND e.type <> ALL ($7::text[])
 ORDER BY n.lot, n.occurred_at, n.position;
 
 -- name: looks

@@ -25,7 +25,7 @@ EVENTS = int(os.environ.get("GRAFTLOG_BENCH_EVENTS", "1000000"))
 FEW = 10_000
 # What is filled in: some is cut off again, some is added.
 MORE = 1.05
-TIMES = 40
+TIMES = 30
 AIM_MS = 200
 # Families begin one after the other over 700 days: here over five years, so that a year has 200,000
 # events.
