@@ -122,7 +122,7 @@ async def _to_put_right(conn: Connection, now: datetime) -> int:
             origin="watch",
             site=row["site"] if row["site"] in row["sites"] else None,
             sites=row["sites"],
-            detail="Something was recorded that the log refused; it waits to be put right.",
+            detail="Something was sent that the log refused; it waits to be put right.",
             raised_at=now,
             numbers={"to_put_right": row["id"], "attempts": row["attempts"]},
             subject=str(row["id"]),

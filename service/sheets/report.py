@@ -8,6 +8,7 @@ from msgspec import Meta
 from service.log.submission import Fault, Verdict
 from service.sheets.drafts import Draft
 from service.sheets.reading import CellFault
+from service.trade.events.catalogue import CatalogueChanged
 from service.trade.verdicts import Remark
 
 Became = Literal["recorded", "known", "refused", "would_be_recorded", "not_recorded", "skipped"]
@@ -31,7 +32,9 @@ class LineReport(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     with_line: (
         Annotated[int, Meta(description="The first line of the event that it is part of.")] | None
     ) = None
-    made: Annotated[dict[str, list[str]], Meta(description="Codes of what was made, by kind.")] = {}
+    made: Annotated[
+        dict[str, list[str]], Meta(description="Codes of what was made or entered, by kind.")
+    ] = {}
     remarks: list[Remark] = []
     faults: Annotated[
         list[CellFault], Meta(description="Why it was refused, and in which column.")
@@ -113,12 +116,21 @@ def _of_event(draft: Draft, verdict: Verdict, *, stands: bool, check: bool) -> l
                 id=verdict.id,
                 position=verdict.position if stands and not check else None,
                 with_line=None if told else first,
-                made=verdict.made if told and stands else {},
+                made=_made(draft, verdict) if told and stands else {},
                 remarks=verdict.remarks if told else [],
                 faults=[fault for fault in faults if fault.line == line],
             )
         )
     return found
+
+
+def _made(draft: Draft, verdict: Verdict) -> dict[str, list[str]]:
+    """Codes of what was made; of the catalogue the entry's own, which a verdict leaves out."""
+    event = draft.event
+    if isinstance(event, CatalogueChanged):
+        entry = event.data.entry
+        return {str(entry.__struct_config__.tag): [entry.code]}
+    return verdict.made
 
 
 def _became(verdict: Verdict, at_fault: bool, *, stands: bool, check: bool) -> Became:

@@ -84,6 +84,14 @@ async def test_one_refused_line_keeps_the_whole_file_out(bench: BenchSide, files
     assert await files.database.writer.fetchval("SELECT count(*) FROM to_put_right") == 0
 
 
+async def test_of_the_catalogue_each_line_names_its_entry(bench: BenchSide, files: Files) -> None:
+    await bench.nursery()
+    text = "date;site;code;crop;name\n2026-03-05;CORIN;{};citrus;Rough lemon\n"
+    for check in (True, False):
+        (line,) = (await files.sheet(text.format("ROUGH"), check=check)).lines
+        assert (line.event, line.made) == ("catalogue.changed", {"rootstock": ["ROUGH"]})
+
+
 async def test_a_file_is_judged_as_one_and_in_order_of_occurrence(
     bench: BenchSide, files: Files
 ) -> None:
