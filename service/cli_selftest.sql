@@ -143,6 +143,10 @@ SELECT c.view, c.position, h.position AS head,
 FROM view_checkpoints c CROSS JOIN log_head h
 WHERE c.live ORDER BY c.view;
 
+-- name: outdated
+-- Views that are computed in another way than when their rows were written.
+SELECT view FROM view_checkpoints WHERE live AND outdated;
+
 -- name: jobs
 -- Of each job (of ready dates: each site) the newest tick, and whether it failed or never ended.
 SELECT DISTINCT ON (name) name, tick, started_at, ended_at, outcome
