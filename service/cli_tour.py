@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from datetime import UTC, datetime
 from typing import Any
 
 import click
@@ -12,7 +13,7 @@ Say = Callable[[str], Any]
 
 async def print_tour(client: httpx.AsyncClient, base: str, key: str, say: Say) -> None:
     """Ask the running service, print what it answers and the curl line for each question."""
-    say(f"\ngraftlog answers on {base}, and describes itself on {base}/openapi.json")
+    say(f"\ngraftlog answers on {base}, and describes itself on {base}/docs")
     say("The administrator's key, for this shell (shown here only):\n")
     say(f"  export KEY={key}")
     await _stock(client, base, say)
@@ -91,9 +92,10 @@ async def _overdue(client: httpx.AsyncClient, base: str, say: Say) -> None:
 
 
 async def _ready(client: httpx.AsyncClient, base: str, say: Say) -> None:
-    path = "/v1/ready-dates?limit=5"
+    # Lots that were expected before today wait for somebody to grade their last trees.
+    path = f"/v1/ready-dates?ready_from={datetime.now(UTC).date()}&limit=5"
     answer = await _get(client, path)
-    _title(say, "Lots that should be ready first (estimates, no promises)", _curl(base, path))
+    _title(say, "Lots that should be ready next (estimates, no promises)", _curl(base, path))
     rows = [
         [
             row["lot"],

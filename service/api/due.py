@@ -42,6 +42,7 @@ class ReadyParameters(ReflectingPage, frozen=True, kw_only=True):
     cultivar: Code | None = None
     rootstock: Code | None = None
     size: Code | None = None
+    ready_from: Annotated[date, Meta(description="Expected on this day or later.")] | None = None
     ready_by: Annotated[date, Meta(description="Expected on this day or earlier.")] | None = None
     as_of: AsOf = None
     known_at: KnownAt = None

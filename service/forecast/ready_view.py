@@ -245,14 +245,15 @@ def _figures(got: ReadyDate, said: list[str]) -> tuple[Any, ...]:
 
 
 class ReadyQuery(msgspec.Struct, frozen=True, kw_only=True):
-    """Filters; `ready_by`: expected on that day or earlier. `after`: `next_after` of the page
-    before."""
+    """Filters; `ready_from`, `ready_by`: expected between these days, both included. `after`:
+    `next_after` of the page before."""
 
     site: str | None = None
     lot: str | None = None
     cultivar: str | None = None
     rootstock: str | None = None
     size: str | None = None
+    ready_from: date | None = None
     ready_by: date | None = None
     asked: Asked = Asked()
     limit: int = 100
@@ -293,6 +294,7 @@ async def ready_dates(
                 cultivar=query.cultivar,
                 rootstock=query.rootstock,
                 size=query.size,
+                ready_from=query.ready_from,
                 ready_by=query.ready_by,
                 after=(day, lot, site),
                 limit=query.limit + 1,
@@ -312,14 +314,14 @@ async def answer(
     cultivar: str | None = None,
     rootstock: str | None = None,
     size: str | None = None,
+    ready_from: date | None = None,
     ready_by: date | None = None,
     after: tuple[date | None, str | None, str | None] = (None, None, None),
     limit: int = 100,
 ) -> list[ReadyDateRow]:
     """A page of the view's rows. `after` is the last row's expected day, lot and site."""
-    rows = await conn.fetch(
-        SQL.page, sites, lot, cultivar, rootstock, size, ready_by, *after, limit
-    )
+    days = (ready_from, ready_by)
+    rows = await conn.fetch(SQL.page, sites, lot, cultivar, rootstock, size, *days, *after, limit)
     return [_told(dict(row)) for row in rows]
 
 
@@ -348,6 +350,7 @@ async def _page_then(
         row
         for row in rows
         if (query.size is None or query.size in row.sizes)
+        and (query.ready_from is None or (row.expected and row.expected >= query.ready_from))
         and (query.ready_by is None or (row.expected and row.expected <= query.ready_by))
     ]
 

@@ -106,8 +106,8 @@ WHERE site = ANY($2::text[]) AND ($1::text[] IS NULL OR lot = ANY($1));
 
 -- name: page
 -- Ready dates in order of the expected day (unknown last), lot, site. Filters, null for any: $1
--- sites, $2 lot, $3 cultivar, $4 rootstock, $5 size, $6 expected by that day. After: $7 expected
--- (null: unknown), $8 lot (null: from the start), $9 site. At most $10 rows.
+-- sites, $2 lot, $3 cultivar, $4 rootstock, $5 size, $6 expected on that day or later, $7 on that day or earlier.
+-- After: $8 expected (null: unknown), $9 lot (null: from the start), $10 site. At most $11 rows.
 SELECT *
 FROM ready_dates
 WHERE ($1::text[] IS NULL OR site = ANY($1))
@@ -115,11 +115,12 @@ WHERE ($1::text[] IS NULL OR site = ANY($1))
     AND ($3::text IS NULL OR cultivar = $3)
     AND ($4::text IS NULL OR rootstock = $4)
     AND ($5::text IS NULL OR $5 = ANY(sizes))
-    AND ($6::date IS NULL OR expected <= $6)
+    AND ($6::date IS NULL OR expected >= $6)
+    AND ($7::date IS NULL OR expected <= $7)
     AND (
-        $8::text IS NULL
+        $9::text IS NULL
         OR (coalesce(expected, 'infinity'::date), lot, site)
-            > (coalesce($7::date, 'infinity'::date), $8, $9::text)
+            > (coalesce($8::date, 'infinity'::date), $9, $10::text)
     )
 ORDER BY coalesce(expected, 'infinity'::date), lot, site
-LIMIT $10;
+LIMIT $11;

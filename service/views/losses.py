@@ -63,8 +63,9 @@ class LossRow(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     commodity: Annotated[
         Literal["plants", "buds"], Meta(description="Plants and buds never add up.")
     ]
-    dead: Annotated[int, Meta(description="Died, or (buds) spoilt or thrown away.")]
-    culled: Annotated[int, Meta(description="Thrown away by choice: no deaths.")]
+    dead: Annotated[int, Meta(description="Plants that died.")]
+    culled: Annotated[int, Meta(description="Plants thrown away by choice: no deaths.")]
+    discarded: Annotated[int, Meta(description="Buds that dried, spoilt or were thrown away.")]
     site: str | None = None
     cultivar: Annotated[str | None, Meta(description="Null for liners.")] = None
     rootstock: Annotated[str | None, Meta(description="Null for budwood.")] = None
@@ -122,5 +123,6 @@ def _row(record: asyncpg.Record, groups: tuple[str, ...]) -> LossRow:
         commodity=commodity,
         dead=record["dead"],
         culled=record["culled"],
+        discarded=record["discarded"],
         **{name: value or None for name, value in named.items() if name in groups},
     )

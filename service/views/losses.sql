@@ -69,7 +69,7 @@ WITH keyed AS (
         CASE WHEN 'day' = ANY ($1) THEN to_char(day, 'YYYY-MM-DD') ELSE '' END,
         CASE WHEN 'lot' = ANY ($1) THEN lot ELSE '' END,
         commodity
-    ] AS key, cause, quantity
+    ] AS key, cause, commodity, quantity
     FROM losses
     WHERE ($2::text[] IS NULL OR site = ANY ($2))
       AND ($3::text IS NULL OR site = $3)
@@ -82,8 +82,10 @@ WITH keyed AS (
       AND ($10::date IS NULL OR day <= $10)
 )
 SELECT key,
-       coalesce(sum(quantity) FILTER (WHERE cause <> 'culled'), 0)::bigint AS dead,
-       coalesce(sum(quantity) FILTER (WHERE cause = 'culled'), 0)::bigint AS culled
+       coalesce(sum(quantity) FILTER (WHERE commodity = 'plants' AND cause <> 'culled'), 0)::bigint
+           AS dead,
+       coalesce(sum(quantity) FILTER (WHERE cause = 'culled'), 0)::bigint AS culled,
+       coalesce(sum(quantity) FILTER (WHERE commodity = 'buds'), 0)::bigint AS discarded
 FROM keyed
 WHERE $11::text[] IS NULL OR key > $11
 GROUP BY key

@@ -80,7 +80,14 @@ async def test_take_losses_and_pushes(admin: Client, caught_up: None) -> None:
         "growing": 10,
     }
     assert (await admin.get("/v1/losses?group_by=cause,stage")).json()["items"] == [
-        {"commodity": "plants", "dead": 1, "culled": 0, "stage": "grafted", "cause": "breakage"}
+        {
+            "commodity": "plants",
+            "dead": 1,
+            "culled": 0,
+            "discarded": 0,
+            "stage": "grafted",
+            "cause": "breakage",
+        }
     ]
     rows = (await admin.get("/v1/push-observations?outcome=pushed")).json()["items"]
     assert [(r["lot"], r["after_days"], r["by_days"], r["trees"]) for r in rows] == [

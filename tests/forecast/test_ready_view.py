@@ -296,6 +296,9 @@ async def test_pages_in_order_unknown_last_with_filters(nursery: Nursery) -> Non
     assert await answer(conn, cultivar="FIG") == []
     soonest = whole[0].expected
     assert [row.lot for row in await answer(conn, ready_by=soonest)] == ["L1", "L4"]
+    later = {row.lot for row in await answer(conn, ready_from=soonest + timedelta(days=1))}
+    assert later.isdisjoint({"L1", "L4"})
+    assert later, "those expected later, without those whose day is not known"
 
 
 async def test_today_is_the_sites_own(nursery: Nursery) -> None:

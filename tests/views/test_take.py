@@ -32,7 +32,13 @@ class Season(BenchSide):
         query = LossesQuery(group_by=groups, **filters)
         found = (await losses(self.database.reader, query, sites)).rows
         return [
-            (*(getattr(row, group) for group in groups), row.commodity, row.dead, row.culled)
+            (
+                *(getattr(row, group) for group in groups),
+                row.commodity,
+                row.dead,
+                row.culled,
+                row.discarded,
+            )
             for row in found
         ]
 
@@ -174,19 +180,19 @@ async def test_losses_by_cause_stage_and_time_with_culled_apart(season: Season) 
         ),
     )
     assert await season.losses("cause") == [
-        ("culled", "plants", 0, 1),
-        ("dead_stock", "plants", 4, 0),
-        ("dried", "buds", 5, 0),
-        ("frost", "plants", 3, 0),
+        ("culled", "plants", 0, 1, 0),
+        ("dead_stock", "plants", 4, 0, 0),
+        ("dried", "buds", 0, 0, 5),
+        ("frost", "plants", 3, 0, 0),
     ]
     assert await season.losses("stage", "month", cause="frost") == [
-        ("grafted", "2026-03", "plants", 2, 0),
-        ("not_told", "2026-04", "plants", 1, 0),
+        ("grafted", "2026-03", "plants", 2, 0, 0),
+        ("not_told", "2026-04", "plants", 1, 0, 0),
     ]
     assert await season.losses("cultivar", "site", stage="liners") == [
-        (None, "CORIN", "plants", 4, 0)
+        (None, "CORIN", "plants", 4, 0, 0)
     ]
-    assert await season.losses("year", first=date(2026, 4, 1)) == [("2026", "plants", 1, 1)]
+    assert await season.losses("year", first=date(2026, 4, 1)) == [("2026", "plants", 1, 1, 0)]
     assert await season.losses("cause", sites=["TARNA"]) == []
 
 
@@ -209,7 +215,7 @@ async def test_losses_on_the_way_are_the_receivers(season: Season) -> None:
         ),
     )
     assert await season.losses("site", "stage", "cause") == [
-        ("TARNA", "grafted", "dead_on_arrival", "plants", 2, 0)
+        ("TARNA", "grafted", "dead_on_arrival", "plants", 2, 0, 0)
     ]
     (row,) = await season.take("site")
     assert (row.gone_before_reading, row.not_read) == ({"dead_on_arrival": 2}, 18)
