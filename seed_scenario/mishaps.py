@@ -121,7 +121,7 @@ def _lose_label(year: Year, site: str) -> None:
         del stand.of("pushed")[:count]
         stand.touched_on = year.today
     letter = nursery.LETTER[site]
-    lot, hold = year.code(f"{letter}-UNK"), year.code(f"H-LABEL{letter}")
+    lot, hold = year.code(f"{letter}-UNK"), year.code(f"H-LABEL-{letter}")
     data = {"lot": lot, "hold": hold, "lines": lines, "note": "no label between the two lots"}
     year.say("label.lost", site, data, year.person(site))
     where = {**pair[0].where("pushed"), "lot": lot, "count": 3, "cause": "culled"}

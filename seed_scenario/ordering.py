@@ -24,8 +24,8 @@ def plan(year: Year) -> None:
         first = max(batch[0].day - _AHEAD, year.first + timedelta(days=7))
         year.on_day(first, partial(_order, year, batch, number))
     # One that is still open when the story ends, whatever the season, and one that is called off.
-    year.before_the_end(20, partial(_ask, year, "CORIN", "WO-LATE", 40))
-    year.before_the_end(45, partial(_ask, year, "TARNA", "WO-OFF", 25))
+    year.before_the_end(20, partial(_ask, year, "CORIN", "WO-SPRING-", 40))
+    year.before_the_end(45, partial(_ask, year, "TARNA", "WO-OFF-", 25))
 
 
 def _order(year: Year, batch: list[Planned], number: int) -> None:
@@ -57,6 +57,6 @@ def _ask(year: Year, site: str, stem: str, count: int) -> None:
     data = {"work_order": code, "cultivar": "NAVEL", "rootstock": rootstock, "count": count}
     data |= {"needed_by": str(year.today + timedelta(days=60)), "customer": "cust-62"}
     year.say("grafting.ordered", site, data, who)
-    if stem == "WO-OFF":
+    if stem == "WO-OFF-":
         off = {"work_order": code, "reason": "cancelled", "note": "the customer drew back"}
         year.on(12, partial(year.say, "grafting.order_ended", site, off, who))
