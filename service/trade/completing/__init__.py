@@ -53,6 +53,7 @@ def complete(bench: Bench) -> Envelope:
 
 
 from service.trade.completing import (  # noqa: E402  (they register themselves above)
+    bench_work,
     budwood,
     grafting,
     liners,
@@ -64,6 +65,7 @@ from service.trade.completing import (  # noqa: E402  (they register themselves 
 )
 
 __all__ = [
+    "bench_work",
     "budwood",
     "complete",
     "grafting",
