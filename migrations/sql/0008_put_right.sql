@@ -27,6 +27,11 @@ SET sites = CASE
     END
 FROM senders s
 WHERE s.name = t.principal;
+-- Who is told of it are those who may put it right.
+UPDATE alerts a
+SET sites = t.sites, site = CASE WHEN t.site = ANY (t.sites) THEN t.site END
+FROM to_put_right t
+WHERE a.kind = 'to_put_right' AND a.closed_at IS NULL AND a.key = 'to_put_right/' || t.id;
 COMMENT ON COLUMN to_put_right.site IS 'The site that was named, known or not; null where none could be read.';
 COMMENT ON COLUMN to_put_right.sites IS 'Whose managers may put it right: the site named, if the sender''s key sees it, else the sites of that key (none: every-site keys alone).';
 COMMENT ON COLUMN to_put_right.principal IS 'Who sent it first; last_by who tried last.';

@@ -127,6 +127,12 @@ async def upgraded(database: Database, empty_settings: Settings) -> AsyncIterato
         await _refused(old_side, "office", "NOWHERE")
         await _refused(old_side, "gone", "TARNA")
         await _refused(old_side, "hand", None)
+        await old_side.execute(
+            "INSERT INTO alerts (id, key, kind, origin, site, sites, detail, numbers, raised_at) "
+            "SELECT gen_random_uuid(), 'to_put_right/' || id, 'to_put_right', 'watch', site, "
+            "ARRAY[site], '', '{}', last_at FROM to_put_right WHERE site = 'NOWHERE' "
+            "AND principal = 'hand'"
+        )
         for side in (new_side, old_side):
             await side.close()
         assert await migrate(old) == revisions()[revisions().index(OLD) + 1 :]
@@ -191,6 +197,9 @@ async def test_what_waited_to_be_put_right_has_its_sites(upgraded: Database) -> 
         ("hand", None, ["TARNA"]),
     ]
     assert all(row["last_by"] == row["principal"] for row in rows)
+    # and who is told of it are those who may see to it
+    alert = await upgraded.writer.fetchrow("SELECT site, sites FROM alerts WHERE closed_at IS NULL")
+    assert tuple(alert) == (None, ["TARNA"])
 
 
 async def test_rows_of_before_are_behind_the_walls(upgraded: Database) -> None:
