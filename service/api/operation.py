@@ -351,13 +351,21 @@ def operation(
 
 
 def _check_media_type(scope: Scope, accepts: tuple[str, ...], method: str) -> None:
-    given = headers.media_type(header(scope, b"content-type"))
+    given, listed = headers.media_type(header(scope, b"content-type")), ", ".join(accepts)
+    said = {"Accept-Post" if method == "POST" else "Accept": listed}
     if given not in accepts:
-        listed = ", ".join(accepts)
         raise Problem(
             "unsupported-media-type",
             f"Content-Type is {given or 'missing'}; read here: {listed}.",
-            headers={"Accept-Post" if method == "POST" else "Accept": listed},
+            headers=said,
+        )
+    coding = header(scope, b"content-encoding")
+    if coding is not None and coding.strip().lower() != "identity":
+        # RFC 9110, 15.5.16: else the bytes would be called no JSON.
+        raise Problem(
+            "unsupported-media-type",
+            "The body is compressed (Content-Encoding); send it as it is.",
+            headers=said | {"Accept-Encoding": "identity"},
         )
 
 

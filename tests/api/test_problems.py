@@ -1,5 +1,7 @@
 """Every mistake gets a problem document that says where, over real HTTP."""
 
+import gzip
+import json
 from typing import Any
 
 import httpx
@@ -85,6 +87,22 @@ async def test_other_content_is_not_read(client_for: MakeClient) -> None:
         response = await client.post("/v1/events", content=b"{}", headers={"Content-Type": kind})
         checked(response, 415, "unsupported-media-type")
         assert response.headers["accept-post"] == "application/json, application/x-ndjson"
+
+
+async def test_a_compressed_body_is_not_read(client_for: MakeClient) -> None:
+    client = await client_for()
+    packed = gzip.compress(json.dumps(LOOK).encode())
+    kind = {"Content-Type": "application/json"}
+    response = await client.post(
+        "/v1/events", content=packed, headers=kind | {"Content-Encoding": "gzip"}
+    )
+    # RFC 9110, 15.5.16 and 12.5.3: which codings would do is told in Accept-Encoding.
+    assert "compressed" in checked(response, 415, "unsupported-media-type")["detail"]
+    assert response.headers["accept-encoding"] == "identity"
+    plain = await client.post(
+        "/v1/events", content=b"{", headers=kind | {"Content-Encoding": "identity"}
+    )
+    checked(plain, 400, "malformed-request")
 
 
 NO_JSON = (
