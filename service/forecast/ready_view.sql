@@ -38,7 +38,10 @@ growing AS (
         l.code, l.site, l.cultivar, l.rootstock, l.method, l.day,
         st.site AS stands_at, st.trees, st.any_pushed, st.places, st.sizes
     FROM standing AS st
-    JOIN lots_at($5, $6::jsonb) AS l ON l.lot_id = st.lot_id
+    -- one by one: few of all lots grow, and OFFSET keeps the planner from reading all
+    CROSS JOIN LATERAL (
+        SELECT x.* FROM lots_at($5, $6::jsonb) AS x WHERE x.lot_id = st.lot_id OFFSET 0
+    ) AS l
     WHERE l.kind = 'tree'
         AND ($8::text IS NULL OR l.cultivar = $8)
         AND ($9::text IS NULL OR l.rootstock = $9)

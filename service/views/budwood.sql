@@ -56,8 +56,13 @@ SELECT bag.code AS bag, s.place, l.code AS lot, s.site, l.cultivar, c.body ->> '
        CASE WHEN keeps.days IS NOT NULL THEN $9::text END AS keep_days_source,
        coalesce(l.day, e.occurred_day) + keeps.days AS use_by
 FROM standing s
-JOIN lots_at($4, $5::jsonb) l ON l.lot_id = s.lot_id
-JOIN bags_at($4, $6::jsonb) bag ON bag.code = s.ref
+-- one by one: few of all bags have wood left, and OFFSET keeps the planner from reading all
+CROSS JOIN LATERAL (
+    SELECT x.* FROM lots_at($4, $5::jsonb) x WHERE x.lot_id = s.lot_id OFFSET 0
+) l
+CROSS JOIN LATERAL (
+    SELECT x.* FROM bags_at($4, $6::jsonb) x WHERE x.code = s.ref OFFSET 0
+) bag
 JOIN events e ON e.position = bag.position
 LEFT JOIN catalogue_at($4) c ON c.kind = 'cultivar' AND c.code = l.cultivar
 LEFT JOIN unnest($7::text[], $8::integer[]) AS keeps (crop, days) ON keeps.crop = c.body ->> 'crop'

@@ -8,17 +8,20 @@ SELECT body FROM catalogue_at($1::bigint) WHERE kind = 'check_plan' ORDER BY cod
 -- place.
 WITH later AS (
     SELECT account_id, sum(delta)::bigint AS delta
-    FROM legs_after($2::date, $3::bigint[], $4::bigint)
+    FROM legs_after($2::date, $3::bigint[], $4::bigint) a
+    WHERE $1::bigint[] IS NULL OR a.lot_id = ANY ($1)
     GROUP BY account_id
 )
 SELECT l.code AS lot, b.site, b.place, b.stage,
        sum(b.balance - coalesce(later.delta, 0))::bigint AS trees
 FROM balances b
 LEFT JOIN later ON later.account_id = b.account_id
-JOIN lots_at($4, $5::jsonb) l ON l.lot_id = b.lot_id
+CROSS JOIN LATERAL (
+    SELECT x.code FROM lots_at($4, $5::jsonb) x WHERE x.lot_id = b.lot_id OFFSET 0
+) l
 WHERE b.kind = 'trees' AND b.stage IN ('grafted', 'pushed', 'ready')
   AND b.balance - coalesce(later.delta, 0) > 0
-  AND ($1::bigint[] IS NULL OR b.lot_id = ANY ($1))
+  AND ($1 IS NULL OR b.lot_id = ANY ($1))
   AND ($6::text[] IS NULL OR b.site = ANY ($6))
   AND ($7::text IS NULL OR b.site = $7)
   AND ($8::text IS NULL OR b.place = $8)
