@@ -136,16 +136,21 @@ async def _writer_check(appender: Writer) -> str | None:
     return None if appender.running else "not running"
 
 
-def serve(app: Application, settings: Settings) -> None:
-    """Answer requests until SIGINT or SIGTERM; requests at hand are finished first."""
-    logs.configure(settings.log_level, settings.log_format)
-    _server(app, settings).run()
+async def serve(
+    app: Application, settings: Settings, *, listening: Callable[[], None] = lambda: None
+) -> None:
+    """Answer requests until SIGINT or SIGTERM; those at hand are finished first.
 
-
-async def serve_async(app: Application, settings: Settings) -> None:
-    """The same in a running event loop."""
+    `listening` is called once it takes requests.
+    """
     logs.configure(settings.log_level, settings.log_format)
-    await _server(app, settings).serve()
+    server = _server(app, settings)
+    serving = asyncio.create_task(server.serve())
+    while not (server.started or serving.done()):
+        await asyncio.sleep(0.01)
+    if server.started:
+        listening()
+    await serving
 
 
 def _server(app: Application, settings: Settings) -> uvicorn.Server:

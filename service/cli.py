@@ -70,9 +70,9 @@ async def _serve(settings: Settings, ending: Ending, *, background: bool) -> Non
         app = application.build(
             settings, run_views=background, run_jobs=background, database=database
         )
-        click.echo(f"graftlog {__version__} on http://{settings.host}:{settings.port}", err=True)
+        where = f"graftlog {__version__} on http://{settings.host}:{settings.port}"
         ending.gentle = True
-        await application.serve_async(app, settings)
+        await application.serve(app, settings, listening=lambda: click.echo(where, err=True))
 
 
 @main.command()
