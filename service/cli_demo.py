@@ -113,7 +113,7 @@ async def run_demo(settings: Settings, ending: Ending, *, leave: bool, size: Siz
                 stack.push_async_callback(part.stop)
 
         ending.gentle = True
-        serving = asyncio.create_task(application.serve_async(app, settings))
+        serving = asyncio.create_task(application.serve(app, settings))
         touring = asyncio.create_task(_load_and_tour(settings, database, follow, size, leave=leave))
         try:
             await asyncio.wait({serving, touring}, return_when=asyncio.FIRST_COMPLETED)
