@@ -28,6 +28,12 @@ from service.views.site_days import site_days
 SQL = load(__package__, "ready_view.sql")
 # Sorts what cannot be told after all that can.
 LAST_DAY = date.max
+# Columns that are told as they were found, in their order, and those that decide on the rest.
+_AS_FOUND = (
+    *("lot", "site", "cultivar", "rootstock", "crop"),
+    *("places", "sizes", "trees", "graft_method", "grafted_on"),
+)
+_DECIDING = ("site", "crop", "graft_method", "grafted_on", "pushed_on", "any_pushed", "made_at")
 
 
 class ReadyDateRow(msgspec.Struct, frozen=True, kw_only=True):
@@ -149,11 +155,18 @@ async def _rows(
     versions = {site: await version_known_at(conn, site, clocks.known_until) for site in sites}
     rows = []
     # Lots grafted on one day at a site are often alike.
-    alike: dict[tuple[Any, ...], ReadyDate] = {}
+    alike: dict[tuple[Any, ...], tuple[Any, ...]] = {}
     for each in found:
-        site = each["site"]
-        row = await _row(conn, outlooks, each, clocks.days[site], versions[site], alike)
-        named = zip(ReadyDateRow.__struct_fields__, (*row, clocks.known_at, at), strict=True)
+        key = tuple(each[name] for name in _DECIDING)
+        told = alike.get(key)
+        if told is None:
+            site = each["site"]
+            told = await _told_of(conn, outlooks, each, clocks.days[site], versions[site])
+            alike[key] = told
+        head = tuple(each[name] for name in _AS_FOUND)
+        named = zip(
+            ReadyDateRow.__struct_fields__, (*head, *told, clocks.known_at, at), strict=True
+        )
         rows.append(dict(named))
     return rows
 
@@ -186,36 +199,25 @@ class ReadyDatesView:
         await recompute(conn, subjects, today, outlooks=self._outlooks, computed_at=now)
 
 
-async def _row(
-    conn: Connection,
-    outlooks: Outlooks,
-    each: asyncpg.Record,
-    today: date,
-    version: int,
-    alike: dict[tuple[Any, ...], ReadyDate],
+async def _told_of(
+    conn: Connection, outlooks: Outlooks, each: asyncpg.Record, today: date, version: int
 ) -> tuple[Any, ...]:
+    """What is to be told of a lot at a site, from `phase` to `temperature_version`."""
     facts = LotFacts(
         each["lot"], each["crop"], each["graft_method"], each["grafted_on"], each["pushed_on"]
     )
     requirement = requirement_for(facts.crop, facts.graft_method)
-    head = (
-        *(each["lot"], each["site"], each["cultivar"], each["rootstock"], facts.crop),
-        *(each["places"], each["sizes"], each["trees"], facts.graft_method, facts.grafted_on),
-    )
     if requirement is None:
         crop = f"crop {facts.crop}" if facts.crop else "trees of unknown crop"
         why = f"No requirement of degree-days is known for {crop}."
         unknown = (None,) * 9
         phase = "pushed" if each["any_pushed"] else "grafted"
-        rest = (phase, facts.pushed_on or facts.grafted_on, *unknown, 0, 0, None, None, [why])
-        return (*head, *rest, today, version)
-    key = (each["site"], facts.crop, facts.graft_method, facts.grafted_on, facts.pushed_on)
-    got = alike.get(key)
-    if got is None:
-        since = _since(facts, today)
-        seen = await outlooks.get(conn, each["site"], version, requirement.thresholds, since, today)
-        got = alike[key] = ready_date(facts, seen, requirement)
-    return (*head, *_figures(got, _said_of_history(each, requirement)), today, version)
+        start = facts.pushed_on or facts.grafted_on
+        return (phase, start, *unknown, 0, 0, None, None, [why], today, version)
+    since = _since(facts, today)
+    seen = await outlooks.get(conn, each["site"], version, requirement.thresholds, since, today)
+    got = ready_date(facts, seen, requirement)
+    return (*_figures(got, _said_of_history(each, requirement)), today, version)
 
 
 def _since(facts: LotFacts, today: date) -> date:
@@ -300,8 +302,8 @@ async def ready_dates(
                 limit=query.limit + 1,
             )
         else:
-            rows = await _page_then(conn, clocks, query, sites, outlooks or Outlooks(), clock())
-            rows = page_of(rows, _key, key, query.limit + 1)
+            kept = outlooks or Outlooks()
+            rows = await _page_then(conn, clocks, query, sites, kept, clock(), key)
     rows, more = cut_page(rows, query.limit, lambda row: (row.expected, row.lot, row.site))
     return ReadyPage(clocks=clocks, rows=rows, next_after=more)
 
@@ -338,21 +340,21 @@ async def _page_then(
     sites: list[str] | None,
     outlooks: Outlooks,
     now: datetime,
+    key: list[Any],
 ) -> list[ReadyDateRow]:
-    """All that were growing then, worked out anew."""
+    """All that were growing then, worked out anew; a page of them."""
     lots = None if query.lot is None else [query.lot]
     seen = _seen(query, sites)
     where = sorted(clocks.days if seen is None else seen)
     filters = (query.cultivar, query.rootstock)
-    found = await _rows(conn, outlooks, clocks, lots, where, now, filters)
-    rows = map(_told, found)
-    return [
+    found = [
         row
-        for row in rows
-        if (query.size is None or query.size in row.sizes)
-        and (query.ready_from is None or (row.expected and row.expected >= query.ready_from))
-        and (query.ready_by is None or (row.expected and row.expected <= query.ready_by))
+        for row in await _rows(conn, outlooks, clocks, lots, where, now, filters)
+        if (query.size is None or query.size in row["sizes"])
+        and (query.ready_from is None or (row["expected"] or date.min) >= query.ready_from)
+        and (query.ready_by is None or (row["expected"] or LAST_DAY) <= query.ready_by)
     ]
+    return [_told(row) for row in page_of(found, _key, key, query.limit + 1)]
 
 
 def _seen(query: ReadyQuery, sites: list[str] | None) -> list[str] | None:
@@ -361,5 +363,5 @@ def _seen(query: ReadyQuery, sites: list[str] | None) -> list[str] | None:
     return [query.site] if sites is None or query.site in sites else []
 
 
-def _key(row: ReadyDateRow) -> tuple[date, str, str]:
-    return row.expected or LAST_DAY, row.lot, row.site
+def _key(row: dict[str, Any]) -> tuple[date, str, str]:
+    return row["expected"] or LAST_DAY, row["lot"], row["site"]
