@@ -207,7 +207,12 @@ async def _load(settings: Settings, database: Database, base: str, size: Size) -
         click.echo(f"Took up the log of {head['position']} events that was here.")
         return
     fresh: dict[str, Any] = {"last": str(yesterday()), "lots": size.lots, "years": size.years}
-    begun = json.loads(note.read_text()) if note.is_file() else fresh
+    begun = json.loads(note.read_text()) if head["position"] and note.is_file() else fresh
+    if begun.keys() != fresh.keys():
+        raise click.ClickException(
+            "an older version began to load its story here, and this one tells another: clear it "
+            "with `graftlog demo --reset`"
+        )
     last, lots, years = date.fromisoformat(begun["last"]), begun["lots"], begun["years"]
     year = scenario(last, lots=lots, years=years)
     note.write_text(json.dumps(begun))

@@ -12,10 +12,15 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import click
 import httpx
+import msgspec
 import pytest
 
 from seed_scenario.truth import read
+from service import cli_demo
+from service.settings import Settings
+from service.storage.pool import Database
 from tests.support.commands import Running, graftlog, running
 from tests.support.database import folder_for_a_server
 
@@ -141,3 +146,14 @@ async def test_an_interrupted_load_goes_on(folder: Path) -> None:
         assert await demo.end(signal.SIGTERM) == 0
     checked = await graftlog("selftest", DATA_DIR=str(folder / "demo"))
     assert checked.code == 0, checked.out
+
+
+async def test_a_load_that_an_older_version_began_is_not_gone_on_with(
+    database: Database, settings: Settings, tmp_path: Path
+) -> None:
+    """It would tell another story, and its books would be neither."""
+    (tmp_path / "demo.json").write_text('{"last": "2026-01-01"}')
+    await database.writer.execute("UPDATE log_head SET position = 7")
+    here = msgspec.structs.replace(settings, data_dir=tmp_path)
+    with pytest.raises(click.ClickException, match=r"older version .*`graftlog demo --reset`"):
+        await cli_demo._load(here, database, "http://nowhere.invalid", cli_demo.Size(30, 1))
