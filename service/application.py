@@ -189,11 +189,12 @@ async def run_background(
     With `metrics_port` it says over HTTP how it is, and nothing else.
     """
     async with AsyncExitStack() as stack:
-        if settings.metrics_port is not None:
-            await stack.enter_async_context(_watched(settings, database, clock))
         for part in background(database, clock, run_views=True, run_jobs=True):
             await part.start()
             stack.push_async_callback(part.stop)
+        # After they have begun: a view without a figure yet would look like one that is not there.
+        if settings.metrics_port is not None:
+            await stack.enter_async_context(_watched(settings, database, clock))
         await stop.wait()
 
 
