@@ -38,7 +38,13 @@ class AlertsParameters(ReflectingPage, frozen=True, kw_only=True):
         ]
         | None
     ) = None
-    state: view.State | None = None
+    state: (
+        Annotated[
+            view.State,
+            Meta(description="`open` is what wants somebody now. Left out: all, closed ones too."),
+        ]
+        | None
+    ) = None
 
 
 class Acknowledge(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -6,11 +6,12 @@ that have been recorded. What the calendar raises is in `watch`.
 """
 
 from datetime import date, datetime
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 from uuid import UUID
 
 import asyncpg
 import msgspec
+from msgspec import Meta
 
 from service.clock import Clock
 from service.reminders.raising import ALERT_REMARKS, SQL, Raised, raise_alerts
@@ -41,6 +42,7 @@ class Alerts:
             raised += _of_remarks(row)
         await raise_alerts(conn, raised)
         await conn.execute(SQL.close_voided, *span)
+        await conn.execute(SQL.close_counted, *span)
         words = [_word(row) for row in await conn.fetch(SQL.said, *span)]
         if words:
             await conn.executemany(SQL.add_word, words)
@@ -124,7 +126,13 @@ class AlertRow(msgspec.Struct, frozen=True, kw_only=True):
     numbers: dict[str, Any]
     raised_at: datetime
     closed_at: datetime | None
-    closed_because: str | None
+    closed_because: Annotated[
+        str | None,
+        Meta(
+            description="`done` or `no_longer_due` (of a check), `louder_one_raised`, `voided`, "
+            "`counted`, `put_right`."
+        ),
+    ]
     acknowledged_by: str | None
     remind_on: date | None
     note: str | None

@@ -36,6 +36,27 @@ JOIN events e ON e.position = v.by_position
 WHERE v.by_position > $1 AND v.by_position <= $2
   AND a.event_position = v.voided_position AND a.closed_at IS NULL;
 
+-- name: close_counted
+-- What was read at wrapping or unwrapping differed from the book: a count of that table, in the
+-- events after $1 up to $2, settles it. A count's own difference stays for somebody to look at.
+UPDATE alerts a
+SET closed_at = first.recorded_at, closed_because = 'counted'
+FROM (
+    SELECT DISTINCT ON (x.id) x.id, c.recorded_at
+    FROM alerts x
+    JOIN events e ON e.position = x.event_position
+        AND e.type IN ('grafts.wrapped', 'grafts.unwrapped')
+    JOIN subjects lot ON lot.kind = 'lot' AND lot.code = x.lot
+        AND lot.position > $1 AND lot.position <= $2
+    JOIN subjects place ON place.kind = 'place' AND place.code = x.place
+        AND place.position = lot.position
+    JOIN events c ON c.position = lot.position AND c.type IN ('push.counted', 'stock.counted')
+    WHERE x.kind = 'count_differs' AND x.closed_at IS NULL
+      AND c.position > e.position AND c.occurred_at >= e.occurred_at
+    ORDER BY x.id, c.position
+) AS first
+WHERE a.id = first.id;
+
 -- name: said
 -- What people said of alerts in the events after $1 up to $2.
 SELECT e.position, e.type, e.occurred_at, e.actor,

@@ -211,3 +211,23 @@ async def test_pages_and_one_alert(desk) -> None:
     assert await alert(reader, "no-id", None, clock=clock) is None
     with pytest.raises(ValueError, match="no key"):
         await alerts(reader, AlertsQuery(after=["2026-01-01", "x"]), None, clock=clock)
+
+
+async def test_a_count_settles_what_was_read_at_unwrapping(desk) -> None:
+    """An earlier walk does not, and a count's own difference stays for somebody to look at."""
+    differs = {"kind": "count_differs", "detail": "x", "numbers": {"lot": "TR1", "place": "C-T1"}}
+    read = {"lot": "TR1", "place": "C-T1", "size": "P9", "alive": 9, "failed": 0}
+    walk = {"lot": "TR1", "place": "C-T1", "size": "P9", "pushed": 0, "waiting": 10, "failed": 0}
+    book = {"book": {"grafted": 10, "pushed": 0, "failed": 0}}
+    await desk.book.event("grafts.unwrapped", "CORIN", "2026-03-20", read, remarks=[differs])
+
+    await desk.book.event("push.counted", "CORIN", "2026-03-19", walk | book, remarks=[differs])
+    found = await desk.alerts(FIRST_DAY, kind="count_differs", state="open")
+    assert len(found) == 2
+
+    await desk.book.event("push.counted", "CORIN", "2026-03-21", walk | book)
+    found = await desk.alerts(FIRST_DAY, kind="count_differs")
+    assert sorted((a.state, a.closed_because) for a in found) == [
+        ("closed", "counted"),
+        ("open", None),
+    ]
