@@ -218,7 +218,7 @@ async def _write_out(settings: Settings, path: Path | None, until: int | None) -
         async with one.transaction(isolation="repeatable_read", readonly=True):
             try:
                 # A file that could not be finished has no last line, so import refuses it.
-                out = path.open("wb") if path else sys.stdout.buffer
+                out = path.open("xb") if path else sys.stdout.buffer
                 async for lines in archive(one, until):
                     size += out.write(lines)
                 out.flush()
@@ -226,6 +226,8 @@ async def _write_out(settings: Settings, path: Path | None, until: int | None) -
                 raise click.ClickException(f"--until {until}: {error}") from error
             except BrokenPipeError:
                 raise
+            except FileExistsError as error:
+                raise click.ClickException(f"{path} is there already; name another file") from error
             except OSError as error:
                 raise click.ClickException(f"cannot write {path}: {error.strerror}") from error
     if path:

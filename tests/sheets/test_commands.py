@@ -84,6 +84,9 @@ async def test_in_and_out_from_the_command_line(
     ]
     assert "2 events recorded, 0 known before" in done.err
     assert (await graftlog("export", "--file", str(log), **here)).code == 0
+    twice = await graftlog("export", "--file", str(log), **here)
+    assert twice.code == 1
+    assert "is there already" in twice.err
     there = {"DATABASE_URL": server.dsn_of(name := await server.create())}
     try:
         back = await graftlog("import", str(log), **there)
