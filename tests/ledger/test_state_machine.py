@@ -323,6 +323,16 @@ class TheLedger(RuleBasedStateMachine):
         ]
         return "\n".join(["", *lines]).replace(self.prefix, "")
 
+    @rule(data=st.data(), chance=st.integers(0, 5))
+    def views_follow_and_one_is_built_anew(self, data: st.DataObject, chance: int) -> None:
+        """Seen in pieces, with whatever was voided since, it is as built from nothing."""
+        name = data.draw(st.sampled_from(self.world.by_the_log))
+        if chance == 5:
+            found = self.world.built_anew(name)
+            assert not found, f"{name} differs: {found[:20]} after {self.story()}"
+        else:
+            self.world.views_follow()
+
     @rule(data=st.data())
     def somebody_else_has_something_to_tell(self, data: st.DataObject) -> None:
         """Told at the end, together with what others have to tell."""
@@ -428,3 +438,5 @@ def test_the_ledger_does_what_the_plain_model_says(world: World) -> None:
     WORLD = world
     run_state_machine_as_test(TheLedger, settings=PROFILE)
     assert world.runner.run(differences(world.connection)) == {}
+    for name in world.by_the_log:
+        assert world.built_anew(name) == []

@@ -1,11 +1,17 @@
 """One service and one database, shared by all examples of a run, and what is asked of them."""
 
 import asyncio
+from pathlib import Path
 from typing import Any
 
 import asyncpg
 
-from service.storage.pool import register_json
+from service.clock import system_clock
+from service.jobs.every_view import NOT_BY_THE_LOG_ALONE, every_view
+from service.settings import Settings
+from service.storage.pool import open_database, register_json
+from service.views.rebuild import rebuild
+from service.views.runner import Runner
 from tests.ledger.served import Served
 from tests.support.bench_side import entry
 
@@ -71,6 +77,12 @@ class World:
         self.runner = asyncio.Runner()
         self.connection = self.runner.run(self._connect())
         self.client = served.client()
+        settings = Settings(
+            data_dir=Path("/nonexistent"), database_url=served.database_url, writer_pool=2
+        )
+        self.database = self.runner.run(open_database(settings))
+        self.views = every_view(system_clock)
+        self.following = Runner(self.database, self.views)
         for part in (CATALOGUE[:1], CATALOGUE[1:]):
             answer = self.client.post("/v1/events", json=part)
             assert answer.status_code == 201, answer.text
@@ -84,6 +96,23 @@ class World:
         rows = self.runner.run(self.connection.fetch(sql, *parts))
         return [tuple(row.values()) for row in rows]
 
+    def views_follow(self) -> None:
+        """Every view takes in what it has not seen yet."""
+        self.runner.run(self.following.catch_up())
+
+    def built_anew(self, name: str) -> list[str]:
+        """How a view that has followed differs from what is built from nothing, and replaces it."""
+        self.views_follow()
+        found: list[str] = []
+        (view,) = (view for view in self.views if view.name == name)
+        self.runner.run(rebuild(self.database, view, found=found.append))
+        return found
+
+    @property
+    def by_the_log(self) -> list[str]:
+        """Views that the log alone decides."""
+        return [view.name for view in self.views if view.name not in NOT_BY_THE_LOG_ALONE]
+
     def restart(self) -> None:
         self.client.close()
         self.served.kill()
@@ -92,5 +121,6 @@ class World:
 
     def close(self) -> None:
         self.client.close()
+        self.runner.run(self.database.close())
         self.runner.run(self.connection.close())
         self.runner.close()
