@@ -134,3 +134,21 @@ CREATE INDEX check_spells_from ON check_spells (from_day);
 
 GRANT SELECT, INSERT, DELETE ON check_spells TO graftlog_writer;
 GRANT SELECT ON check_spells TO graftlog_reader;
+
+CREATE TABLE stock_sums (
+    site text NOT NULL,
+    kind text NOT NULL,
+    cultivar text NOT NULL,
+    rootstock text NOT NULL,
+    size text NOT NULL,
+    stage text NOT NULL,
+    grade text NOT NULL,
+    commodity text NOT NULL,
+    quantity bigint NOT NULL,
+    PRIMARY KEY (site, kind, cultivar, rootstock, size, stage, grade, commodity)
+);
+COMMENT ON TABLE stock_sums IS 'What is in the nursery, by all but place and lot: stock_by_day without the day, kept by the same view. With the legs since its checkpoint it is the stock now.';
+UPDATE view_checkpoints SET outdated = true WHERE view = 'stock_by_day';
+
+GRANT SELECT, INSERT, UPDATE, DELETE ON stock_sums TO graftlog_writer;
+GRANT SELECT ON stock_sums TO graftlog_reader;

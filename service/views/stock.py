@@ -1,7 +1,9 @@
 """Stock: what stands where, now or at the end of a past day, as known now or at a past moment.
 
 Answered from the writer's own books, so nothing lags: a past day is today's balance minus the legs
-after it, and what was known then leaves out the legs recorded later. Both clocks combine.
+after it, and what was known then leaves out the legs recorded later. Both clocks combine. Where
+neither place nor lot is asked for, a view's sums with the legs since stand for the balances:
+emptied accounts gather over the years, sums of sites and kinds of tree don't.
 """
 
 from datetime import date
@@ -13,10 +15,16 @@ import msgspec
 from service.clock import Clock
 from service.storage.pool import Pool
 from service.storage.sql import load
+from service.storage.walls import past_the_wall
 from service.views.clocks import SQL as CLOCKS
 from service.views.clocks import Asked, asking
 
 SQL = load(__package__, "stock.sql")
+BOOKS_NOW, BOOKS_THEN, SUMS = (
+    f"WITH accounts AS ({rows}) {SQL.grouped}" for rows in (SQL.books_now, SQL.books_then, SQL.sums)
+)
+# The view that keeps the sums.
+SUMMED_BY = "stock_by_day"
 
 Group = Literal["site", "place", "cultivar", "rootstock", "size", "stage", "grade", "lot"]
 Kind = Literal["bag", "liners", "trees", "transit"]
@@ -104,14 +112,19 @@ async def stock(
         query.grade,
         query.lot,
     )
+    by_place = {"place", "lot"}.intersection(groups) or query.place or query.lot
     async with asking(pool, sites, query.asked, clock) as (conn, clocks):
         await conn.execute(CLOCKS.plan_for_values)
-        if clocks.are_now:
-            records = await conn.fetch(SQL.stock_now, *arguments)
+        summed = None
+        if not by_place and not clocks.changed.lots:
+            async with past_the_wall(conn):
+                summed = await conn.fetchval(SQL.sums_reflect, SUMMED_BY)
+        if summed is not None:
+            records = await conn.fetch(SUMS, *arguments, *clocks.legs, summed)
+        elif clocks.are_now:
+            records = await conn.fetch(BOOKS_NOW, *arguments)
         else:
-            records = await conn.fetch(
-                SQL.stock_then, *arguments, *clocks.legs, clocks.changed.lots
-            )
+            records = await conn.fetch(BOOKS_THEN, *arguments, *clocks.legs, clocks.changed.lots)
     return StockAnswer(
         **clocks.said(sites),
         rows=[_row(record) for record in records],

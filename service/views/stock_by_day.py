@@ -21,16 +21,18 @@ LONGEST_DAYS = 3_660
 
 
 class StockByDay:
-    """The additive view: legs summed by site, item, stage and day."""
+    """The additive view: legs summed by site, item, stage and day; and without the day."""
 
     name: str = NAME
     kind: Literal["additive"] = "additive"
     follows: tuple[str, ...] = ()
-    tables: tuple[Table, ...] = (Table("stock_by_day"),)
+    tables: tuple[Table, ...] = (Table("stock_by_day"), Table("stock_sums"))
 
     async def apply(self, conn: Connection, batch: Batch) -> None:
         await conn.execute(SQL.add, batch.after, batch.through)
         await conn.execute(SQL.sweep)
+        await conn.execute(SQL.add_sums, batch.after, batch.through)
+        await conn.execute(SQL.sweep_sums)
 
     async def outdated(self, conn: Connection, batch: Batch) -> bool:
         return bool(await conn.fetchval(SQL.outdated, batch.after, batch.through))

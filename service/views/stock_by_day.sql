@@ -14,6 +14,22 @@ HAVING sum(g.delta) <> 0
 ON CONFLICT (site, kind, cultivar, rootstock, size, stage, grade, commodity, day)
 DO UPDATE SET delta = s.delta + excluded.delta;
 
+-- name: add_sums
+-- The same without the day, for what is in the nursery.
+INSERT INTO stock_sums AS s
+    (site, kind, cultivar, rootstock, size, stage, grade, commodity, quantity)
+SELECT b.site, b.kind, coalesce(l.cultivar, ''), coalesce(l.rootstock, ''), b.size, b.stage,
+       b.grade, b.commodity, sum(g.delta)
+FROM legs g
+JOIN balances b ON b.lot_id = g.lot_id AND b.account_id = g.account_id
+JOIN lots l ON l.lot_id = g.lot_id
+WHERE g.position > $1 AND g.position <= $2
+  AND b.kind IN ('bag', 'liners', 'trees', 'transit')
+GROUP BY 1, 2, 3, 4, 5, 6, 7, 8
+HAVING sum(g.delta) <> 0
+ON CONFLICT (site, kind, cultivar, rootstock, size, stage, grade, commodity)
+DO UPDATE SET quantity = s.quantity + excluded.quantity;
+
 -- name: outdated
 -- Whether legs before these events were added under a cultivar or rootstock that is another now.
 SELECT EXISTS (SELECT FROM heirs_of_remade($1, $2));
@@ -21,6 +37,10 @@ SELECT EXISTS (SELECT FROM heirs_of_remade($1, $2));
 -- name: sweep
 -- A day whose changes cancel out is as if nothing had been: so a rebuild gives the same rows.
 DELETE FROM stock_by_day WHERE delta = 0;
+
+-- name: sweep_sums
+-- And so is what is all gone.
+DELETE FROM stock_sums WHERE quantity = 0;
 
 -- name: by_day
 -- Stock at the end of day $10 and of each later day with a change up to $11, grouped. Others:

@@ -34,6 +34,7 @@ from service.views.clocks import Asked
 from service.views.lots_then import LotsQuery, lots
 from service.views.runner import Runner
 from service.views.stock import StockQuery, stock
+from service.views.stock_by_day import StockByDay
 from tests.ledger.choosing import DAYS, PLACES
 from tests.ledger.drawing import Nursery
 from tests.ledger.model import Ledger, Site
@@ -77,7 +78,7 @@ def world(server: TestServer) -> Iterator[World]:
         await bench.given(*CATALOGUE[:1])
         await bench.given(*CATALOGUE[1:])
         views = [Checks(), BudwoodOnHand(), ReadyDatesView(lambda: NOW)]
-        spells = Runner(database, [CheckSpells()])
+        spells = Runner(database, [CheckSpells(), StockByDay()])
         return World(loop, database, bench, Runner(database, views), spells)
 
     async def closed() -> None:
@@ -159,11 +160,13 @@ class Story:
             return NOW
 
         query = StockQuery(group_by=PARTS, asked=asked)
+        summed = StockQuery(group_by=("site", "stage", "size"), asked=asked)
         bags = BudwoodQuery(asked=asked, limit=1000)
         due = ChecksQuery(asked=asked, limit=1000)
         ready = ReadyQuery(asked=asked, limit=1000)
         found: dict[str, Any] = {
             "stock": (await stock(reader, query, sites, clock=clock)).rows,
+            "sums": (await stock(reader, summed, sites, clock=clock)).rows,
             "budwood": (await budwood_on_hand(reader, bags, sites, clock=clock)).rows,
             "checks": (await checks(reader, due, sites, clock=clock)).rows,
         }
@@ -189,6 +192,12 @@ def _same_as_by_hand(found: dict[str, Any], by_hand: Then) -> None:
         parts = (getattr(row, part) or "" for part in ("site", "place", "lot", "stage", "size"))
         kept[row.kind, *parts, row.grade or ""] += row.quantity
     assert kept == by_hand.stock()
+    sums, in_all = Counter(), Counter()
+    for row in found["sums"]:
+        sums[row.kind, row.site, row.stage or "", row.size or ""] += row.quantity
+    for (kind, site, _, _, stage, size, _), count in kept.items():
+        in_all[kind, site, stage, size] += count
+    assert sums == in_all
     bags = {(r.bag, r.place, r.lot, r.site, r.buds, r.age_days, r.use_by) for r in found["budwood"]}
     assert bags == by_hand.budwood(KEEPING_DAYS["citrus"])
     for kind in ("budwood", "liner", "tree"):
