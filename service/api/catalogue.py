@@ -8,18 +8,9 @@ from msgspec import Meta
 
 from service.api import shapes
 from service.api.conditional import etag, expected_position
+from service.api.cursors import after_code
 from service.api.events import append, unreadable
-from service.api.operation import (
-    JSON,
-    Call,
-    NoQuery,
-    Page,
-    Paged,
-    Reply,
-    after_code,
-    operation,
-    page,
-)
+from service.api.operation import JSON, Call, NoQuery, Page, Paged, Reply, operation, page
 from service.api.problems import Mistake, Problem, mistake_of, not_found
 from service.log import read
 from service.log.rights import CATALOGUE, READ

@@ -5,16 +5,8 @@ from typing import Annotated, Literal
 from msgspec import Meta
 
 from service.api.conditional import etag
-from service.api.operation import (
-    Call,
-    NoQuery,
-    Page,
-    Paged,
-    Reply,
-    after_code,
-    operation,
-    page,
-)
+from service.api.cursors import after_code
+from service.api.operation import Call, NoQuery, Page, Paged, Reply, operation, page
 from service.api.problems import not_found
 from service.log import read
 from service.log.rights import READ

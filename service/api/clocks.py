@@ -8,16 +8,10 @@ from typing import Annotated, Any, Generic, Protocol, TypeVar
 import msgspec
 from msgspec import Meta
 
+from service.api.cursors import decoded_cursor, no_cursor
 from service.api.history import day_or_time
-from service.api.operation import (
-    Call,
-    Page,
-    Reply,
-    bad_parameter,
-    decoded_cursor,
-    next_page,
-    no_cursor,
-)
+from service.api.operation import Call, Page, Reply, next_page
+from service.api.problems import bad_parameter
 from service.api.services import UNREACHABLE, unreachable
 from service.api.views import wait_for_view
 from service.trade.words import Occurred

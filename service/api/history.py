@@ -7,20 +7,10 @@ import msgspec
 from msgspec import Meta
 
 from service.api.conditional import etag
+from service.api.cursors import after_number
 from service.api.filters import check_word
-from service.api.operation import (
-    REVALIDATE,
-    Call,
-    NoQuery,
-    Page,
-    Paged,
-    Reply,
-    after_number,
-    bad_parameter,
-    operation,
-    page,
-)
-from service.api.problems import not_found
+from service.api.operation import REVALIDATE, Call, NoQuery, Page, Paged, Reply, operation, page
+from service.api.problems import bad_parameter, not_found
 from service.log import read
 from service.log.rights import READ
 from service.log.stored import StoredEvent

@@ -16,8 +16,8 @@ from service.api.clocks import (
     clocked_list,
 )
 from service.api.conditional import etag, is_unchanged
-from service.api.operation import Call, Paged, Reply, bad_parameter, operation
-from service.api.problems import not_found
+from service.api.operation import Call, Paged, Reply, operation
+from service.api.problems import bad_parameter, not_found
 from service.api.services import UNREACHABLE, unreachable
 from service.api.views import question
 from service.log.read import LotNow

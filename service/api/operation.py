@@ -5,7 +5,6 @@ path, scope, query parameters and answers; checking the key, the scope, the cont
 parameters, conditional requests, HEAD and headers are the same for all and live here.
 """
 
-import base64
 import re
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
@@ -20,18 +19,17 @@ from msgspec import Meta
 
 from service.api import headers, shapes
 from service.api.conditional import content_tag, is_unchanged
+from service.api.cursors import CODE, cursor_of
 from service.api.filters import check_codes, code_filters
 from service.api.problems import Mistake, Problem, lacks_scope, not_found, unauthenticated
 from service.api.services import UNREACHABLE, Services, unreachable
 from service.log.rights import NOBODY, Principal
-from service.trade.words import CODE_PATTERN
 
 Q = TypeVar("Q")
 T = TypeVar("T")
 JSON = "application/json"
 NDJSON = "application/x-ndjson"
 CSV = "text/csv"
-CODE = re.compile(CODE_PATTERN)
 UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
 REVALIDATE = "private, no-cache"
 _encode = msgspec.json.Encoder().encode
@@ -262,20 +260,6 @@ def read_query(query: type[Q], text: bytes, lists: frozenset[str]) -> Q:
     raise Problem("validation-error", "A query parameter has a mistake.", errors=mistakes)
 
 
-def bad_parameter(name: str, detail: str, kind: str = "bad_value") -> Problem:
-    """A 422 problem about one query parameter."""
-    return Problem(
-        "validation-error",
-        "A query parameter has a mistake.",
-        errors=[Mistake(kind=kind, detail=detail, parameter=name)],
-    )
-
-
-def no_cursor(detail: str = "This is no cursor of this list.") -> Problem:
-    """A 422 problem about a cursor that the list did not give out."""
-    return bad_parameter("cursor", detail, "no_cursor")
-
-
 def operation(
     method: str,
     path: str,
@@ -367,35 +351,6 @@ def _check_media_type(scope: Scope, accepts: tuple[str, ...], method: str) -> No
             "The body is compressed (Content-Encoding); send it as it is.",
             headers=said | {"Accept-Encoding": "identity"},
         )
-
-
-def cursor_of(key: str | int) -> str:
-    """An opaque cursor that stands after `key`."""
-    return base64.urlsafe_b64encode(str(key).encode()).decode().rstrip("=")
-
-
-def after_code(cursor: str | None) -> str:
-    """The code that a cursor stands after; empty at the start. Raises 422."""
-    key = decoded_cursor(cursor) if cursor else ""
-    if key and CODE.match(key) is None:
-        raise no_cursor()
-    return key
-
-
-def after_number(cursor: str | None) -> int:
-    """The number that a cursor stands after; 0 at the start. Raises 422."""
-    key = decoded_cursor(cursor) if cursor else "0"
-    if not re.fullmatch(r"[0-9]{1,18}", key):
-        raise no_cursor()
-    return int(key)
-
-
-def decoded_cursor(cursor: str) -> str:
-    """What a cursor holds. Raises 422."""
-    try:
-        return base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)).decode("ascii")
-    except ValueError as error:
-        raise no_cursor() from error
 
 
 def page(

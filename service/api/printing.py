@@ -8,7 +8,8 @@ from typing import Annotated, Any
 import msgspec
 from msgspec import Meta
 
-from service.api.operation import CSV, Call, Reply, bad_parameter, operation
+from service.api.operation import CSV, Call, Reply, operation
+from service.api.problems import bad_parameter
 from service.api.work_orders import GraftingListQuery, list_of_the_day
 from service.log import read
 from service.log.rights import READ

@@ -289,3 +289,12 @@ def answer_problem(request: Request[Any, Any, Any], error: Exception) -> Respons
     body = encode_problem(problem, scope)
     headers = {"Cache-Control": "no-store", **problem.headers}
     return Response(body, status_code=problem.status, media_type=PROBLEM_TYPE, headers=headers)
+
+
+def bad_parameter(name: str, detail: str, kind: str = "bad_value") -> Problem:
+    """A 422 problem about one query parameter."""
+    return Problem(
+        "validation-error",
+        "A query parameter has a mistake.",
+        errors=[Mistake(kind=kind, detail=detail, parameter=name)],
+    )

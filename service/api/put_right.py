@@ -7,6 +7,7 @@ import msgspec
 from msgspec import Meta
 
 from service.api.conditional import etag
+from service.api.cursors import after_number
 from service.api.events import (
     Recorded,
     append,
@@ -16,17 +17,7 @@ from service.api.events import (
     reply,
     understand,
 )
-from service.api.operation import (
-    JSON,
-    Call,
-    NoQuery,
-    Page,
-    Paged,
-    Reply,
-    after_number,
-    operation,
-    page,
-)
+from service.api.operation import JSON, Call, NoQuery, Page, Paged, Reply, operation, page
 from service.api.problems import Mistake, Problem, not_found
 from service.api.services import UNREACHABLE, unreachable
 from service.log import put_right, read

@@ -7,7 +7,8 @@ import msgspec
 from msgspec import Meta
 
 from service.api.clocks import AsOf, ClockedPage, KnownAt, asked_of, clocked_list
-from service.api.operation import Call, Reply, bad_parameter, operation
+from service.api.operation import Call, Reply, operation
+from service.api.problems import bad_parameter
 from service.api.services import UNREACHABLE, unreachable
 from service.api.views import Reflecting, ReflectingPage, question, wait_for_view
 from service.log.rights import READ

@@ -6,8 +6,9 @@ from typing import Annotated, Any, Protocol, TypeVar
 import msgspec
 from msgspec import Meta
 
+from service.api.cursors import decoded_cursor, no_cursor
 from service.api.headers import wait_of
-from service.api.operation import Call, Paged, Reply, decoded_cursor, next_page, no_cursor
+from service.api.operation import Call, Paged, Reply, next_page
 from service.api.services import UNREACHABLE, unreachable
 from service.views import positions
 
