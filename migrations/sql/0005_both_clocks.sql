@@ -95,7 +95,7 @@ LANGUAGE sql STABLE PARALLEL SAFE AS $$
     JOIN events e ON e.position = s.position
     WHERE s.kind = 'lot' AND s.code = lot
       -- no zone is two days off: what came later need not be met
-      AND (last_day IS NULL OR s.occurred_at < last_day + 2)
+      AND (last_day IS NULL OR s.occurred_at < (last_day + 2)::timestamptz)
       AND e.type = 'push.counted'
       AND (newest_data(e.type, e.version, e.data) ->> 'pushed')::bigint > 0
       AND (known IS NULL OR e.position <= known)

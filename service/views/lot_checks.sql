@@ -119,7 +119,7 @@ seen AS (
         JOIN events e ON e.position = s.position AND e.type = ANY ($5::text[])
         WHERE s.kind = 'place' AND s.code = live.place
           -- no zone is two days off: what came later need not be met
-          AND ($2 IS NULL OR s.occurred_at < $2 + 2)
+          AND ($2 IS NULL OR s.occurred_at < ($2 + 2)::timestamptz)
           AND ($4 IS NULL OR e.position <= $4)
           AND ($2 IS NULL OR e.occurred_day < $2
                OR (e.occurred_day = $2 AND e.site <> ALL ($6::text[])))
