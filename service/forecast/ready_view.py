@@ -44,9 +44,9 @@ class ReadyDateRow(msgspec.Struct, frozen=True, kw_only=True):
     of the day before `as_of`, by `degree_day_method` with `cutoff` between `lower_c` and `upper_c`
     (degrees Celsius). `basis` and `basis_n` say what the requirement rests on; `n_years` past years
     made the range, which holds the weather alone: where `basis_n` is small the requirement itself
-    may be off by weeks. `gap_days` were filled. `position` is that of the log, `temperature_version`
-    that of the site's record, that the figure reflects. `trees` stand there not yet ready. The
-    fields are the table's columns.
+    may be off by weeks. `gap_days` were filled. `position` is that of the log,
+    `temperature_version` that of the site's record, that the figure reflects. `trees` stand there
+    not yet ready. The fields are the table's columns.
     """
 
     lot: str
