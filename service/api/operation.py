@@ -353,6 +353,12 @@ def _check_media_type(scope: Scope, accepts: tuple[str, ...], method: str) -> No
         )
 
 
+def csv_file(text: str, name: str) -> Reply:
+    """A CSV with a header, to be kept as a file called `name`."""
+    said = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return Reply(text.encode(), headers=said, media_type=f"{CSV}; charset=utf-8; header=present")
+
+
 def page(
     call: Call[Any], items: list[Any], key: Callable[[Any], str | int], position: int
 ) -> Reply:

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import msgspec
 from msgspec import Meta
 
-from service.api.operation import CSV, Call, Reply, operation
+from service.api.operation import CSV, Call, Reply, csv_file, operation
 from service.api.problems import bad_parameter
 from service.api.work_orders import GraftingListQuery, list_of_the_day
 from service.log import read
@@ -83,11 +83,6 @@ def _page(html: str, paper: Paper) -> Reply:
     )
 
 
-def _csv(text: str, name: str) -> Reply:
-    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return Reply(text.encode(), headers=headers, media_type=f"{CSV}; charset=utf-8; header=present")
-
-
 @operation(
     "GET",
     "/v1/day-sheet",
@@ -124,7 +119,7 @@ async def get_day_sheet_csv(call: Call[DaySheetCsvQuery]) -> Reply:
     Fill in grafter and count and import it: rows without them are skipped.
     """
     listed, rows = await _day(call)
-    return _csv(printing.grafting_csv(rows), f"grafting-{listed.site}-{listed.day}.csv")
+    return csv_file(printing.grafting_csv(rows), f"grafting-{listed.site}-{listed.day}.csv")
 
 
 async def _day(
@@ -179,7 +174,7 @@ async def get_count_sheet_csv(call: Call[CountSheetCsvQuery]) -> Reply:
     """
     asked = call.query
     _, day, lines = await _standing(call)
-    return _csv(printing.counts_csv(lines), f"counts-{asked.place}-{day}.csv")
+    return csv_file(printing.counts_csv(lines), f"counts-{asked.place}-{day}.csv")
 
 
 async def _standing(call: Call[Any]) -> tuple[Place, date, list[printing.Line]]:

@@ -7,7 +7,7 @@ import msgspec
 from msgspec import Meta
 
 from service.api.events import LINES_LIMIT, check_rights, hand_over, key_of, verdicts_of
-from service.api.operation import CSV, Call, NoQuery, Reply, operation
+from service.api.operation import CSV, Call, NoQuery, Reply, csv_file, operation
 from service.api.problems import Mistake, Problem, lacks_scope, not_found
 from service.log.rights import READ, Principal, scope_for
 from service.log.submission import Answer, Element, Submission
@@ -98,8 +98,7 @@ async def get_sheet(call: Call[TemplateQuery]) -> Reply:
     """A sheet's template as CSV: its header, and example rows to overwrite."""
     sheet = _sheet(call)
     text = writing.template(sheet, examples=call.query.examples)
-    headers = {"Content-Disposition": f'attachment; filename="{sheet.name}.csv"'}
-    return Reply(text.encode(), headers=headers, media_type=f"{CSV}; charset=utf-8; header=present")
+    return csv_file(text, f"{sheet.name}.csv")
 
 
 @operation(

@@ -22,7 +22,6 @@ from service.storage.sql import load
 from service.views.applying import Batch, Table
 from service.views.clocks import Asked, Clocks, asking, lot_ids
 from service.views.paging import cut_page, page_key, page_of
-from service.views.positions import position
 from service.views.site_days import site_days
 
 SQL = load(__package__, "ready_view.sql")
@@ -287,9 +286,8 @@ async def ready_dates(
     """
     day, lot, site = page_key(query.after, (date | None, str, str))  # type: ignore[arg-type]
     key = [None, None, None] if query.after is None else [day or LAST_DAY, lot, site]
-    async with asking(pool, sites, query.asked, clock) as (conn, clocks):
+    async with asking(pool, sites, query.asked, clock, view=ReadyDatesView.name) as (conn, clocks):
         if clocks.are_now:
-            clocks = clocks.reflecting(await position(conn, ReadyDatesView.name))
             rows = await answer(
                 conn,
                 sites=_seen(query, sites),

@@ -12,7 +12,6 @@ from service.trade.keeping import KEEPING_DAYS
 from service.views.applying import Batch, ByCode, Table
 from service.views.clocks import Asked, Clocks, asking, lot_ids
 from service.views.paging import cut_page, page_key, page_of
-from service.views.positions import position
 
 SQL = load(__package__, "budwood.sql")
 NAME = "budwood"
@@ -102,9 +101,8 @@ async def budwood_on_hand(
     the view, and reflects what that does; another moment from the log.
     """
     key = page_key(query.after, (date, str, str))
-    async with asking(pool, sites, query.asked, clock) as (conn, clocks):
+    async with asking(pool, sites, query.asked, clock, view=NAME) as (conn, clocks):
         if clocks.are_now:
-            clocks = clocks.reflecting(await position(conn, NAME))
             rows = await _page_now(conn, clocks, query, sites, key)
         else:
             rows = await _page_then(conn, clocks, query, sites, key)

@@ -19,7 +19,6 @@ from service.views.applying import Batch, Table
 from service.views.clocks import Asked, Clocks, asking, lot_ids
 from service.views.lot_checks import Row, looks_count, plans_at, rows_of_lots, rows_of_places
 from service.views.paging import cut_page, page_key, page_of
-from service.views.positions import position
 
 SQL = load(__package__, "checks.sql")
 NAME = "checks"
@@ -113,9 +112,8 @@ async def checks(
     the view, and reflects what that does; another moment from the log.
     """
     key = page_key(query.after, (date, str, str, str, str))
-    async with asking(pool, sites, query.asked, clock) as (conn, clocks):
+    async with asking(pool, sites, query.asked, clock, view=NAME) as (conn, clocks):
         if clocks.are_now:
-            clocks = clocks.reflecting(await position(conn, NAME))
             rows = await _page_now(conn, clocks, query, sites, key)
         else:
             rows = await _page_then(conn, clocks, query, sites, key)

@@ -23,6 +23,7 @@ from service.storage.pool import Connection, Pool
 from service.storage.sql import load
 from service.storage.walls import past_the_wall, seeing
 from service.trade.words import EARLIEST_YEAR, LATEST_YEAR
+from service.views.positions import position
 from service.views.site_days import site_days
 
 SQL = load(__package__, "clocks.sql")
@@ -67,10 +68,6 @@ class Clocks(msgspec.Struct, frozen=True, kw_only=True):
         """Whether the question is about now, as known now."""
         return self.last_day is None and self.known is None
 
-    def reflecting(self, position: int) -> "Clocks":
-        """Those of now, answered from a view that has come as far as `position`."""
-        return msgspec.structs.replace(self, position=position)
-
     @property
     def known_at(self) -> int:
         """The position up to which the log is reflected."""
@@ -100,17 +97,20 @@ class Clocks(msgspec.Struct, frozen=True, kw_only=True):
 
 @asynccontextmanager
 async def asking(
-    pool: Pool, sites: list[str] | None, asked: Asked, clock: Clock
+    pool: Pool, sites: list[str] | None, asked: Asked, clock: Clock, *, view: str | None = None
 ) -> AsyncIterator[tuple[Connection, Clocks]]:
     """A reader's connection at one moment, with the clocks understood there.
 
-    Raises ClockError. An old question is answered from the events of every site and must narrow
-    its answer to `sites` itself: what a lot's checks hang on may have happened elsewhere.
+    Clocks of now reflect what `view` does, where one is named that answers them. Raises ClockError.
+    An old question is answered from the events of every site and must narrow its answer to `sites`
+    itself: what a lot's checks hang on may have happened elsewhere.
     """
     async with seeing(pool, sites, timeout=10) as conn:
         async with past_the_wall(conn):
             clocks = await understood(conn, asked, clock())
         if clocks.are_now:
+            if view is not None:
+                clocks = msgspec.structs.replace(clocks, position=await position(conn, view))
             yield conn, clocks
             return
         await conn.execute(SQL.plan_for_values)
