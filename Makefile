@@ -74,8 +74,7 @@ image: ## Build the container image `graftlog` (needs docker)
 
 lock: $(INSTALLED) ## Write requirements.lock anew, with hashes and without addresses (needs uv)
 	uv pip compile pyproject.toml --group dev --universal --generate-hashes --no-annotate \
-		--no-header --upgrade --no-emit-package pandas --no-emit-package numpy \
-		--no-emit-package python-dateutil -o requirements.lock
+		--no-header --upgrade -o requirements.lock
 
 clean: ## Remove .venv and caches; no data
 	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache build
