@@ -1,0 +1,259 @@
+"""What the numerics are given and what they answer: plain columns, without I/O and without numpy.
+
+`Known` is all that was known at one moment, of the live books or, in a backtest, of a past day;
+`Foretold` is what the numerics make of it. Both cross a process boundary.
+
+Days are ordinals (`date.toordinal()`), 0 where not known. Temperatures are degrees Celsius, NaN
+where there is no record. Columns of one struct have one length; `lot` columns index `Lots`.
+"""
+
+import msgspec
+
+LEVELS = (0.5, 0.6, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95, 0.975, 0.99)
+"""How sure a stored quantity is: with so much probability at least so many will be there."""
+STEP_DAYS, STEPS = 7, 79
+"""Quantities are told for the first day and each seventh after it: a year and a half."""
+ALL_SITES = ""
+"""The site of a quantity that counts all sites together."""
+
+
+class Lots(msgspec.Struct, kw_only=True):
+    """Tree lots, those that are gone too: what they are. Texts are empty where not known.
+
+    `site`: where it was grafted. `grafter`: who grafted all of it, empty where several did.
+    `forced_on`: the first day on which its tops were forced. `grown_for`: it is a customer's.
+    """
+
+    code: list[str] = []
+    crop: list[str] = []
+    cultivar: list[str] = []
+    rootstock: list[str] = []
+    method: list[str] = []
+    site: list[str] = []
+    grafter: list[str] = []
+    grafted_on: list[int] = []
+    forced_on: list[int] = []
+    attempt: list[int] = []
+    grown_for: list[bool] = []
+
+
+class Pushes(msgspec.Struct, kw_only=True):
+    """Push observations: rows of `trade/push.Observation`. `site`: where they waited."""
+
+    lot: list[int] = []
+    site: list[str] = []
+    outcome: list[str] = []
+    after: list[int] = []
+    by: list[int] = []
+    trees: list[int] = []
+
+
+class Growths(msgspec.Struct, kw_only=True):
+    """What became of pushed trees: rows of `trade/growth.Growth`.
+
+    outcome `ready`: graded so on `by`, seen not ready at the end of `after` (0: nobody looked
+    between the push and `by`). `growing`: not ready when last looked at, on `after`. `dead`,
+    `culled`, `gone` (sold, moved to another lot ...): left on `by` before they were ready, last
+    seen not ready on `after`. `ready_dead`, `ready_gone`: left on `by` after they had become ready
+    (`after` is the day on which they were graded). `started` is the size they pushed in, `size`
+    and `grade` as they ended, or stand.
+    """
+
+    lot: list[int] = []
+    site: list[str] = []
+    outcome: list[str] = []
+    after: list[int] = []
+    by: list[int] = []
+    started: list[str] = []
+    size: list[str] = []
+    grade: list[str] = []
+    trees: list[int] = []
+
+
+class Takes(msgspec.Struct, kw_only=True):
+    """The take of each lot as far as read: `grafted` = alive + failed + not_read + gone."""
+
+    lot: list[int] = []
+    grafted: list[int] = []
+    alive: list[int] = []
+    failed: list[int] = []
+    not_read: list[int] = []
+    gone: list[int] = []
+
+
+class Standing(msgspec.Struct, kw_only=True):
+    """Trees that stand now, by lot, site, stage (`grafted`, `pushed`, `ready`), size and grade.
+
+    `unread`: of the grafted, those whose take was not read yet. `held`: a hold forbids a sale.
+    """
+
+    lot: list[int] = []
+    site: list[str] = []
+    stage: list[str] = []
+    size: list[str] = []
+    grade: list[str] = []
+    trees: list[int] = []
+    unread: list[int] = []
+    held: list[bool] = []
+
+
+class SiteWeather(msgspec.Struct, kw_only=True):
+    """A site's temperatures: the record from day `first` on, and what is given of days to come.
+
+    `today` is the site's calendar day; the record ends before it. `hourly`: by crop, the
+    degree-days of each day of the record by the sum of its hours, NaN where too few were read.
+    `ahead_low`, `ahead_high`: a forecast from `today` on. `normal_low`, `normal_high`: twelve
+    months' means of a stated climate normal, or empty.
+    """
+
+    site: str
+    today: int
+    south: bool = False
+    version: int = 0
+    first: int = 0
+    low: list[float] = []
+    high: list[float] = []
+    hourly: dict[str, list[float]] = {}
+    ahead_low: list[float] = []
+    ahead_high: list[float] = []
+    ahead_source: str = ""
+    normal_low: list[float] = []
+    normal_high: list[float] = []
+    normal_source: str = ""
+
+
+class Known(msgspec.Struct, kw_only=True):
+    """All that a forecast is made from. `position`: of the log, that it reflects.
+
+    `draws`: how many years of weather are drawn. `seed` makes them come out again.
+    """
+
+    position: int
+    sites: list[SiteWeather]
+    lots: Lots
+    pushes: Pushes
+    growths: Growths
+    takes: Takes
+    standing: Standing
+    draws: int = 200
+    seed: int = 1
+
+
+class Learned(msgspec.Struct, kw_only=True, frozen=True):
+    """One thing learned of a crop: what it is, how wide, and what it rests on.
+
+    `what`: `push`, `ready` (degree-days, Cd, of the middle tree of a lot, from grafting and from
+    push), `take`, `never_pushes`, `survival` (from push to ready), `unfit` (shares from 0 to 1).
+    `method`, `site`: empty for all. `low` to `high` holds the true middle with 80 % probability; a
+    single lot lies within `lot_low` to `lot_high` with 80 %. `spread`: of the trees of one lot, the
+    standard deviation of the logarithm (times), or the correlation within a lot (shares).
+    `fallback`: in words, where it borrows and from whom; empty where its own observations carry it.
+    """
+
+    what: str
+    crop: str
+    method: str
+    site: str
+    middle: float
+    low: float
+    high: float
+    lot_low: float
+    lot_high: float
+    spread: float
+    family: str
+    trees: int
+    lots: int
+    fallback: str
+    counting: str
+
+
+class LotTold(msgspec.Struct, kw_only=True, frozen=True):
+    """Of the trees of a lot that still grow at a site: when half of those that will be ready are.
+
+    `p20`, `p50`, `p80`: ordinals, 0 where they cannot be told or lie beyond the horizon; `why`
+    then says so. They may lie before today: the trees are probably ready and wait to be graded.
+    `ready`: how many of `trees` are expected to become ready; `ready_low` (P20), `ready_high`
+    (P80). `needed` (and P20 to P80 of it) and `counted`: degree-days (Cd) since `since`, to the end
+    of yesterday. `phase`: `grafted` or `pushed`. `based_on_trees`, `based_on_lots`: the
+    observations behind the requirement; `fallback` and `remarks` in words.
+    """
+
+    lot: int
+    site: str
+    trees: int
+    phase: str
+    since: int
+    p20: int
+    p50: int
+    p80: int
+    ready: float
+    ready_low: int
+    ready_high: int
+    needed: float
+    needed_low: float
+    needed_high: float
+    counted: float
+    gap_days: int
+    counting: str
+    lower_c: float
+    upper_c: float
+    years: int
+    based_on_trees: int
+    based_on_lots: int
+    fallback: str
+    why: str
+    remarks: list[str]
+
+
+class Supply(msgspec.Struct, kw_only=True, frozen=True):
+    """How many of an item will be ready and free to sell at a site by each day told.
+
+    `grade` empty: of any. `site` `ALL_SITES`: all together, drawn jointly. `quantities[step][n]`:
+    by `first + step * STEP_DAYS`, with probability `LEVELS[n]` at least so many. `mean[step]`.
+    Sales and reservations are not taken off; held trees and trees grown for a customer are not in.
+    """
+
+    cultivar: str
+    rootstock: str
+    size: str
+    grade: str
+    site: str
+    first: int
+    quantities: list[list[int]]
+    mean: list[float]
+    trees: int
+
+
+class LeadTime(msgspec.Struct, kw_only=True, frozen=True):
+    """From grafting to ready, for grafts of a crop by a method at a site on day `grafted_on`.
+
+    `days[n]`: with probability `LEVELS[n]` half of the lot's trees are ready in at most so many
+    days (-1: beyond the horizon). `take`, `push`, `survival`, `fit`: mean shares; `mean` and
+    `correlation`: of their product, the share saleable of grafted, beta-binomial between lots.
+    """
+
+    site: str
+    crop: str
+    method: str
+    grafted_on: int
+    days: list[int]
+    take: float
+    push: float
+    survival: float
+    fit: float
+    mean: float
+    correlation: float
+    lots: int
+    fallback: str
+
+
+class Foretold(msgspec.Struct, kw_only=True):
+    """What the numerics make of `Known`."""
+
+    position: int
+    draws: int
+    learned: list[Learned]
+    lots: list[LotTold]
+    supply: list[Supply]
+    lead_times: list[LeadTime]
+    remarks: list[str]
