@@ -9,12 +9,10 @@ where there is no record. Columns of one struct have one length; `lot` columns i
 
 import msgspec
 
-LEVELS = (0.5, 0.6, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95, 0.975, 0.99)
-"""How sure a stored quantity is: with so much probability at least so many will be there."""
-STEP_DAYS, STEPS = 7, 79
-"""Quantities are told for the first day and each seventh after it: a year and a half."""
-ALL_SITES = ""
-"""The site of a quantity that counts all sites together."""
+# The writer, who decides, goes by the same grid.
+from service.trade.promising import ALL_SITES, LEVELS, STEP_DAYS, STEPS
+
+__all__ = ("ALL_SITES", "LEVELS", "STEPS", "STEP_DAYS")
 
 
 class Lots(msgspec.Struct, kw_only=True):
