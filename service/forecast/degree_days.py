@@ -34,6 +34,8 @@ class Method(Enum):
     DOUBLE_TRIANGLE = "double_triangle"
     SIMPLE_AVERAGE = "simple_average"
     MODIFIED_AVERAGE = "modified_average"
+    HOURLY_SUM = "hourly_sum"
+    """Nothing is imagined: the hours that a logger read are summed."""
 
 
 class Cutoff(Enum):
@@ -66,8 +68,8 @@ def daily(
     between the two.
 
     Raises ValueError when the minimum is above the maximum, the lower threshold is not below the
-    upper, a temperature is not a finite number, or the modified average is asked for with another
-    cutoff than the horizontal, which it has built in.
+    upper, a temperature is not a finite number, the modified average is asked for with another
+    cutoff than the horizontal, which it has built in, or hours are to be summed.
     """
     _refuse_nonsense(minimum, maximum, lower, upper)
     if method is Method.SINGLE_SINE or method is Method.SINGLE_TRIANGLE:
@@ -83,6 +85,8 @@ def daily(
     if method is Method.SIMPLE_AVERAGE:
         average = (minimum + maximum) / 2
         return _half(Method.SINGLE_TRIANGLE, cutoff, average, average, lower, upper)
+    if method is Method.HOURLY_SUM:
+        raise ValueError("hours are not summed from a minimum and a maximum")
     return _modified_average(cutoff, minimum, maximum, lower, upper)
 
 
