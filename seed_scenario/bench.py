@@ -7,6 +7,7 @@ from typing import Any
 from seed_scenario import nursery
 from seed_scenario.course import Course
 from seed_scenario.crops import MANNERS
+from seed_scenario.fate import leave
 from seed_scenario.stores import Wood
 from seed_scenario.year import Year
 
@@ -189,6 +190,7 @@ class Bench:
         else:
             return
         self._late_one_told = True
+        leave(stand.of("pushed")[:2], self.year.today)
         del stand.of("pushed")[:2]
         data = {**stand.where("pushed"), "count": 2, "cause": "breakage"}
         event, day = self._event("trees.lost", course.site, data), self.year.today

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from seed_scenario import nursery
 from seed_scenario.crops import Manner
-from seed_scenario.fate import Tree
+from seed_scenario.fate import Tree, leave
 from seed_scenario.stand import GRADES, Stand
 
 if TYPE_CHECKING:
@@ -137,6 +137,7 @@ class Course:
         self.still = 0 if new or not pushed else self.still + 1
         if self.still >= _PATIENCE or self.walks >= _WALKS:
             # What has not pushed by now is taken for dead.
+            leave(waiting, today)
             failed.extend(waiting)
             waiting.clear()
         if failed and (chance.random() < 0.4 or not waiting) and not self.held:
@@ -264,12 +265,15 @@ class Course:
         self.say(stand, "trees.graded", {**stand.where("pushed"), "outcomes": outcomes})
         for name, trees in by_grade.items():
             stand.of(name).extend(trees)
+        for tree in fit:
+            tree.graded_on, tree.size = today, stand.size
         pushed[:] = rest
         since = self.first_ready_on
         if rest and since and (today - since).days >= _LAG_DAYS and not self.held:
             # What lags so far behind the others is not worth its place.
             culls = [tree for tree in rest if tree.unfit]
             pushed[:] = [tree for tree in rest if not tree.unfit]
+            leave(culls, today)
             if culls:
                 lost = {"count": len(culls), "cause": "culled"}
                 self.say(stand, "trees.lost", {**stand.where("pushed"), **lost})

@@ -18,9 +18,15 @@ from seed_scenario.weather import Weather
 
 class Tree:
     """One tree as it truly is. Days are None where they lie beyond the weather that was drawn, or
-    where it never comes to that; `first`: it will grade first."""
+    where it never comes to that; `first`: it will grade first.
 
-    __slots__ = ("cause", "dies_on", "first", "never", "push_on", "ready_on", "took", "unfit")
+    What people do with it: `graded_on`, in which `size`; `left_on`: sold, thrown away, given up.
+    """
+
+    __slots__ = (
+        *("cause", "dies_on", "first", "graded_on", "left_on", "never", "push_on", "ready_on"),
+        *("size", "took", "unfit"),
+    )
 
     def __init__(self) -> None:
         self.took = True
@@ -30,6 +36,9 @@ class Tree:
         self.ready_on: date | None = None
         self.dies_on: date | None = None
         self.cause = ""
+        self.graded_on: date | None = None
+        self.left_on: date | None = None
+        self.size = ""
 
     def dead(self, day: date) -> bool:
         """Dead by that day, and to be seen (nobody ever finds an unrecorded one)."""
@@ -44,6 +53,12 @@ class Tree:
 
     def ready(self, day: date) -> bool:
         return self.ready_on is not None and self.ready_on <= day
+
+
+def leave(trees: Iterable[Tree], day: date) -> None:
+    """They are no longer among the trees of their lot from that day on."""
+    for tree in trees:
+        tree.left_on = day
 
 
 class LotFate(msgspec.Struct, frozen=True, kw_only=True):

@@ -7,6 +7,7 @@ from typing import Any
 
 from seed_scenario import nursery
 from seed_scenario.course import Course
+from seed_scenario.fate import leave
 from seed_scenario.stand import Stand
 from seed_scenario.telling import AFTERNOON
 from seed_scenario.year import Year
@@ -118,6 +119,7 @@ def _lose_label(year: Year, site: str) -> None:
     for (course, stand), count in zip(found, (2, 1), strict=True):
         course.shared = True
         lines.append({**stand.where("pushed"), "count": count})
+        leave(stand.of("pushed")[:count], year.today)
         del stand.of("pushed")[:count]
         stand.touched_on = year.today
     letter = nursery.LETTER[site]
@@ -181,7 +183,7 @@ class _Slips:
             return
         self._next = year.today + timedelta(days=year.chance.randint(26, 40))
         course, stand = found
-        stand.of("pushed").pop()
+        leave([stand.of("pushed").pop()], year.today)
         cause = year.chance.choice(["breakage", "pest", "unknown"])
         told = {**stand.where("pushed"), "count": 4, "cause": cause}
         event = year.say("trees.lost", self.site, told, course.person())

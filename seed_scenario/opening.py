@@ -42,6 +42,7 @@ def put_up(year: "Year") -> None:
         course = Course(year, lot, cultivar, rootstock, manner, stand)
         year.courses.append(course)
         if pushed:
+            year.followed.append((course, list(stand.of("pushed"))))
             year.on(35 + 5 * number, course.tops_off)
             year.on(81 + 11 * number, course.grade)
         year.on(75 + 4 * number, course.tend)

@@ -8,6 +8,7 @@ from datetime import date, time, timedelta
 from typing import Any
 
 from seed_scenario import bench, catalogue, nursery
+from seed_scenario.fate import leave
 from seed_scenario.opening import lines_of, put_up
 from seed_scenario.telling import AFTERNOON, MIDDAY
 from seed_scenario.year import Year
@@ -128,7 +129,9 @@ class Script:
         data = {"lot": "C-UNK1", "hold": "H-LABEL", "lines": lines, "note": "blown off by the fan"}
         for course in self.year.courses:
             if course.lot in ("O-C3", "O-C4"):
-                del course.stands[0].of("pushed")[: 3 if course.lot == "O-C3" else 2]
+                lost = course.stands[0].of("pushed")[: 3 if course.lot == "O-C3" else 2]
+                leave(lost, self.year.today)
+                del course.stands[0].of("pushed")[: len(lost)]
         self.say("label.lost", "CORIN", data)
 
     # -- reservations and sales ---------------------------------------------------------------

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 from seed_scenario import nursery
 from seed_scenario.course import Course
-from seed_scenario.fate import Tree
+from seed_scenario.fate import Tree, leave
 from seed_scenario.stand import GRADES, Stand
 from seed_scenario.year import Year
 
@@ -41,6 +41,7 @@ def _take(year: Year, stand: Stand, count: int) -> list[tuple[str, list[Tree]]]:
         alive = [tree for tree in trees if not tree.gone(year.today)][:count]
         if alive:
             trees[:] = [tree for tree in trees if tree not in alive]
+            leave(alive, year.today)
             taken.append((grade, alive))
             count -= len(alive)
     stand.touched_on = year.today
@@ -183,6 +184,8 @@ def _receive(year: Year, site: str, code: str, parts: list[Part]) -> None:
         dead = min(len(trees), year.chance.choice([0] * 8 + [1, 2]))
         short = min(len(trees) - dead, year.chance.choice([0] * 9 + [1]))
         arrived = trees[dead + short :]
+        for tree in arrived:
+            tree.left_on = None
         stand = course.stand_at(site, table, size)
         stand.of(grade).extend(arrived)
         stand.touched_on = year.today

@@ -1,9 +1,12 @@
-"""The hidden truth of a scenario, and the file that it is written to for scoring forecasts.
+"""The hidden truth of a scenario, and the files that it is written to for scoring forecasts.
 
 `python -m seed_scenario.truth FILE` writes it; so do the loader (`--truth FILE`) and the demo
-(`truth.json` in its folder). Nothing of it is told to the service.
+(`truth.json` in its folder). What came of every tree is written beside it as a CSV file (the same
+name, ending in .csv), which `graftlog backtest --outcomes` reads. Nothing of it is told to the
+service.
 """
 
+from collections import Counter
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,17 +14,20 @@ from typing import TYPE_CHECKING
 import click
 import msgspec
 
-from seed_scenario.fate import LotFate
+from seed_scenario.fate import LotFate, Tree
 from seed_scenario.nature import Nature
+from service.forecast.backtest.outcomes import Fate, to_csv
 
 if TYPE_CHECKING:
+    from seed_scenario.course import Course
     from seed_scenario.year import Year
 
 _WHAT = (
     "What lies behind an invented nursery's events. nature: the parameters that everything was "
     "drawn from (take by method and grafter, degree-days wanted, survival, weather); fates: what "
     "truly comes of each lot's trees, also after the last day told; weather_ahead: site -> [day, "
-    "minimum, maximum] (degrees Celsius) of the days after the last one told."
+    "minimum, maximum] (degrees Celsius) of the days after the last one told; outcomes: trees that "
+    "went one way (days are ordinals of the calendar, 0 is never)."
 )
 
 
@@ -36,10 +42,12 @@ class Truth(msgspec.Struct, frozen=True, kw_only=True):
     nature: Nature
     fates: list[LotFate]
     weather_ahead: dict[str, list[tuple[date, float, float]]]
+    outcomes: list[Fate]
 
     def write(self, file: Path) -> None:
-        """Write it as JSON."""
+        """Write it as JSON, and the outcomes beside it as CSV."""
         file.write_bytes(msgspec.json.format(msgspec.json.encode(self), indent=1))
+        file.with_suffix(".csv").write_text(to_csv(self.outcomes), newline="")
 
 
 def read(file: Path) -> Truth:
@@ -61,7 +69,32 @@ def truth_of(year: "Year") -> Truth:
         nature=year.nature,
         fates=year.fates,
         weather_ahead=ahead,
+        outcomes=_outcomes(year),
     )
+
+
+def _outcomes(year: "Year") -> list[Fate]:
+    """What came, or will come, of every tree of the lots that are followed."""
+    alike: Counter[tuple[str, str, str, int, int, int, int]] = Counter()
+    for course, trees in year.followed:
+        waits_for = _size_to_come(course)
+        for tree in trees:
+            days = (tree.ready_on, tree.graded_on, tree.dies_on, tree.left_on)
+            ready, graded, died, left = (day.toordinal() if day else 0 for day in days)
+            key = (course.lot, tree.size or waits_for, _grade(tree))
+            alike[(*key, ready, graded, died, left)] += 1
+    return sorted(Fate(*key, trees) for key, trees in alike.items())
+
+
+def _size_to_come(course: "Course") -> str:
+    """The size in which trees that are not graded yet will be: potted on, if that is still due."""
+    stand = course.stands[0]
+    potted = course.manner.pot is None or any(one.ready() for one in course.stands)
+    return stand.size if potted or stand.size != "P1" else "P4"
+
+
+def _grade(tree: "Tree") -> str:
+    return "first" if tree.first else "second"
 
 
 @click.command()

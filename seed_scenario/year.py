@@ -9,7 +9,7 @@ from typing import Any
 from seed_scenario import nursery
 from seed_scenario.course import Course
 from seed_scenario.crops import MANNERS, Manner, Planned, Season, grafting_days
-from seed_scenario.fate import LotFate, draw, fate_of
+from seed_scenario.fate import LotFate, Tree, draw, fate_of
 from seed_scenario.nature import nature
 from seed_scenario.stand import Stand
 from seed_scenario.stores import Cooler, Liners
@@ -43,6 +43,8 @@ class Year:
         self.cooler, self.liners = Cooler(self), Liners(self)
         self.courses: list[Course] = []
         self.fates: list[LotFate] = []
+        # all trees of the lots whose trees are all followed, gone or not
+        self.followed: list[tuple[Course, list[Tree]]] = []
         self.after_take: list[Callable[[Course], None]] = []
         self.at_day_end: list[Callable[[], None]] = []
         self.planned: list[Planned] = []
@@ -225,6 +227,7 @@ class Year:
         self.fates.append(fate)
         course.source = source
         self.courses.append(course)
+        self.followed.append((course, trees))
         course.wrap()
         course.begin()
         return course

@@ -5,7 +5,7 @@ left to luck, and a generator that drew from other figures would fall outside.
 """
 
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 from datetime import date, timedelta
 from itertools import pairwise
@@ -21,6 +21,7 @@ from seed_scenario.fate import begins
 from seed_scenario.generator import Scenario, scenario
 from seed_scenario.nature import Growth
 from seed_scenario.truth import Truth
+from service.forecast.backtest.outcomes import by_lot, from_csv
 from service.forecast.degree_days import Method, daily
 
 LAST = date(2026, 11, 24)
@@ -273,3 +274,50 @@ class _Heat:
                 sums[day] = total
             self._sums[key] = sums
         return self._sums[key][through] - self._sums[key][after]
+
+
+# -- outcomes ----------------------------------------------------------------------------------
+
+
+def test_the_outcomes_are_those_of_the_fates(truth: Truth, tmp_path: Path) -> None:
+    """Every tree grafted is in one, ready on the day its lot's fate says; in the CSV too."""
+    fates = {fate.lot: fate for fate in truth.fates}
+    ready: dict[str, Counter[date]] = defaultdict(Counter)
+    trees: Counter[str] = Counter()
+    for one in truth.outcomes:
+        trees[one.lot] += one.trees
+        if one.ready:
+            ready[one.lot][date.fromordinal(one.ready)] += one.trees
+    for lot, fate in fates.items():
+        assert trees[lot] == sum(grafted for grafted, _ in fate.by.values())
+        assert ready[lot] == Counter(fate.ready_on)
+    # Beside them those that stood unready when the books were opened.
+    assert set(trees) - set(fates) == {"O-C3", "O-C4", "O-T2", "O-E3"}
+    truth.write(tmp_path / "truth.json")
+    read = from_csv((tmp_path / "truth.csv").read_text())
+    assert read == by_lot(truth.outcomes)
+
+
+def test_what_was_graded_and_sold_is_in_the_outcomes(story: Scenario, truth: Truth) -> None:
+    told: Counter[tuple[str, str, str]] = Counter()
+    followed = {one.lot for one in truth.outcomes}
+    voided = {e["data"]["event"] for e in _events(story) if e["type"] == "event.voided"}
+    for event in _events(story):
+        data = event["data"]
+        if event["type"] == "trees.graded" and event["id"] not in voided:
+            for out in data["outcomes"]:
+                told["graded", data["lot"], out.get("grade", "")] += out["count"]
+        elif event["type"] == "trees.sold":
+            for line in data["lines"]:
+                told["sold", line["lot"], line.get("grade", "")] += line["count"]
+    kept: Counter[tuple[str, str, str]] = Counter()
+    for one in truth.outcomes:
+        kept["graded", one.lot, one.grade] += one.trees * bool(one.graded)
+        if one.graded and one.left:
+            kept["sold", one.lot, one.grade] += one.trees
+    graded = {key: n for key, n in told.items() if key[0] == "graded" and key[2]}
+    assert graded == {key: n for key, n in kept.items() if key[0] == "graded" and n}
+    # What left once graded was sold, or never arrived at another site.
+    sold = {key: n for key, n in told.items() if key[0] == "sold" and key[1] in followed}
+    assert all(kept[key] >= n for key, n in sold.items())
+    assert 0 <= sum(n for key, n in kept.items() if key[0] == "sold") - sum(sold.values()) < 40

@@ -1,0 +1,139 @@
+"""What came of the trees of each lot: from a file, or as well as the log can tell.
+
+A file tells it exactly, where somebody knows: of the invented nursery everything is known.
+"""
+
+import csv
+import io
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+import msgspec
+
+from service.forecast.shapes import Growths, Known
+
+COLUMNS = ("lot", "size", "grade", "ready", "graded", "died", "left", "trees")
+_DAYS = ("ready", "graded", "died", "left")
+
+
+class Fate(msgspec.Struct, frozen=True, gc=False, order=True):
+    """So many `trees` of a lot that went one way. Days are ordinals, 0: never, or not known.
+
+    `ready`: fit for sale; `graded`: written down as ready; `died`: of its own, or would have, had
+    it not left before; `left`: sold, thrown away, taken for dead, or no longer known of which lot.
+    `size` and `grade`: in which they were, or would be, sold.
+    """
+
+    lot: str
+    size: str
+    grade: str
+    ready: int
+    graded: int
+    died: int
+    left: int
+    trees: int
+
+
+class OutcomesError(Exception):
+    """A file of outcomes that cannot be read; the message names the line."""
+
+
+Outcomes = dict[str, list[Fate]]
+"""Fates by lot."""
+
+
+def by_lot(fates: Iterable[Fate]) -> Outcomes:
+    """The fates of each lot."""
+    found: Outcomes = defaultdict(list)
+    for fate in fates:
+        found[fate.lot].append(fate)
+    return dict(found)
+
+
+def to_csv(fates: Iterable[Fate]) -> str:
+    """A file of outcomes (RFC 4180, days as ISO 8601), in order."""
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow(COLUMNS)
+    for fate in sorted(fates):
+        row = {name: getattr(fate, name) for name in COLUMNS}
+        row |= {name: date.fromordinal(row[name]) if row[name] else "" for name in _DAYS}
+        writer.writerow(row.values())
+    return text.getvalue()
+
+
+def from_csv(text: str) -> Outcomes:
+    """The outcomes of a file; raises OutcomesError."""
+    rows = csv.reader(io.StringIO(text.removeprefix("\ufeff")), strict=True)
+    fates: list[Fate] = []
+    try:
+        if tuple(next(rows, ())) != COLUMNS:
+            raise OutcomesError(f"the first line must read {','.join(COLUMNS)}")
+        for cells in rows:
+            if cells:
+                fates.append(_fate(cells, rows.line_num))
+    except csv.Error as error:
+        raise OutcomesError(f"line {rows.line_num}: not a line of CSV: {error}") from error
+    if not fates:
+        raise OutcomesError("there are no lines after the first")
+    return by_lot(fates)
+
+
+def _fate(cells: Sequence[str], line: int) -> Fate:
+    if len(cells) != len(COLUMNS):
+        raise OutcomesError(f"line {line}: {len(cells)} cells where {len(COLUMNS)} are wanted")
+    row = dict(zip(COLUMNS, cells, strict=True))
+    try:
+        days = {name: date.fromisoformat(row[name]).toordinal() for name in _DAYS if row[name]}
+    except ValueError as error:
+        raise OutcomesError(f"line {line}: a day is not written like 2026-03-14") from error
+    if not row["lot"]:
+        raise OutcomesError(f"line {line}: it names no lot")
+    if not row["trees"].isascii() or not row["trees"].isdigit() or len(row["trees"]) > 9:
+        raise OutcomesError(f"line {line}: {row['trees'][:20]!r} is not a number of trees")
+    return Fate(
+        row["lot"],
+        row["size"],
+        row["grade"],
+        **{name: days.get(name, 0) for name in _DAYS},
+        trees=int(row["trees"]),
+    )
+
+
+def from_log(known: Known) -> Outcomes:
+    """What the log tells at its end: trees become ready between two gradings, evenly.
+
+    Of trees that nobody had graded before, the day of grading stands for the day of readiness, so
+    lots that are looked at late seem late. What still grows has no outcome yet.
+    """
+    growths, fates = known.growths, []
+    for row in range(len(growths.lot)):
+        fates += _fates_of(growths, row, known.lots.code[growths.lot[row]])
+    return by_lot(fates)
+
+
+def _fates_of(growths: Growths, row: int, lot: str) -> list[Fate]:
+    outcome, trees = growths.outcome[row], growths.trees[row]
+    after, by = growths.after[row], growths.by[row]
+    head = (lot, growths.size[row], growths.grade[row])
+    if outcome == "ready":
+        return [Fate(*head, day, by, 0, 0, n) for day, n in _spread(after, by, trees)]
+    if outcome in ("ready_dead", "ready_gone"):
+        died, left = (by, 0) if outcome == "ready_dead" else (0, by)
+        return [Fate(*head, after, after, died, left, trees)]
+    if outcome in ("dead", "culled", "gone"):
+        died, left = (by, 0) if outcome == "dead" else (0, by)
+        return [Fate(*head, 0, 0, died, left, trees)]
+    return []
+
+
+def _spread(after: int, by: int, trees: int) -> list[tuple[int, int]]:
+    """So many trees over the days after one and up to another, evenly: day and number."""
+    if not after or after >= by:
+        return [(by, trees)]
+    days: dict[int, int] = defaultdict(int)
+    for number in range(trees):
+        # each in the middle of its share of the time
+        days[after + max(1, round((number + 0.5) / trees * (by - after)))] += 1
+    return sorted(days.items())
