@@ -95,7 +95,11 @@ class _Watch:
             self._follow(told, flow)
             self.walk.move(flow)
         event = told.event
-        if isinstance(event, TreesGraded) and event.data.lot == self.walk.lot:
+        if (
+            isinstance(event, TreesGraded)
+            and event.data.lot == self.walk.lot
+            and event.data.stage == "pushed"
+        ):
             self._note_not_ready(event, told.day)
 
     def _follow(self, told: Told, flow: Flow) -> None:
@@ -154,7 +158,8 @@ class _Watch:
             self._put(end, _Part(told.day, part.started), count)
             left -= count
         if left:
-            self._put(end, _Part(None, end.size), left)
+            looked_at = isinstance(told.event, TreesGraded)
+            self._put(end, _Part(told.day if looked_at else None, end.size), left)
 
     def _come_ready(self, told: Told, flow: Flow) -> None:
         """Graded ready without a push that was told, or back from a customer; or it came so."""

@@ -76,6 +76,8 @@ def test_what_waits_has_no_row_until_it_has_pushed() -> None:
     # graded ready straight away: it pushed, unseen, on the way there
     ready = graded("2026-09-01", "grafted", {"count": 3} | FIRST, {"count": 9, "stage": "grafted"})
     assert ("ready", None, None, "09-01", "first", 3) in _seen(*history, ready)
+    pushed = graded("2026-09-01", "grafted", _not_yet(5), {"count": 7, "stage": "grafted"})
+    assert ("growing", None, "09-01", None, "", 5) in _seen(*history, pushed)
 
 
 def test_dead_culled_and_sold_before_they_were_ready() -> None:
