@@ -226,7 +226,8 @@ class LeadTime(msgspec.Struct, kw_only=True, frozen=True):
     """From grafting to ready, for grafts of a crop by a method at a site on day `grafted_on`.
 
     `days[n]`: with probability `LEVELS[n]` half of the lot's trees are ready in at most so many
-    days (-1: beyond the horizon). `take`, `push`, `survival`, `fit`: mean shares; `mean` and
+    days (-1: beyond the horizon); `nearly[n]` likewise nine in ten of those that will be ready
+    (empty: not told). `take`, `push`, `survival`, `fit`: mean shares; `mean` and
     `correlation`: of their product, the share saleable of grafted, beta-binomial between lots.
     """
 
@@ -235,6 +236,7 @@ class LeadTime(msgspec.Struct, kw_only=True, frozen=True):
     method: str
     grafted_on: int
     days: list[int]
+    nearly: list[int]
     take: float
     push: float
     survival: float
@@ -243,6 +245,33 @@ class LeadTime(msgspec.Struct, kw_only=True, frozen=True):
     correlation: float
     lots: int
     fallback: str
+    nearly: list[int] = []
+
+
+class Rate(msgspec.Struct, kw_only=True, frozen=True):
+    """Take, or survival from push to ready, of one level of a factor (`method`, `grafter` ...).
+
+    `site` `ALL_SITES`: of the whole nursery. `crop` empty where the factor goes across crops.
+    `hits` of `n` trees in `lots`; `low` to `high`: Wilson's 95 % interval of that share.
+    `adjusted` (`adjusted_low` to `adjusted_high`, 95 %): as if every lot of the crop had been this
+    level's with all else as it was, drawn toward the others where `n` is small. `rank`: 1 the best
+    of the levels with grafts enough to be ranked; 0: not ranked.
+    """
+
+    measure: str
+    site: str
+    factor: str
+    level: str
+    crop: str
+    hits: int
+    n: int
+    lots: int
+    low: float
+    high: float
+    adjusted: float
+    adjusted_low: float
+    adjusted_high: float
+    rank: int
 
 
 class Foretold(msgspec.Struct, kw_only=True):
@@ -254,4 +283,5 @@ class Foretold(msgspec.Struct, kw_only=True):
     lots: list[LotTold]
     supply: list[Supply]
     lead_times: list[LeadTime]
+    rates: list[Rate] = []
     remarks: list[str]
