@@ -30,7 +30,7 @@ class Due(NamedTuple):
     """So many are promised for that day."""
 
     day: int
-    count: int
+    quantity: int
 
 
 def level_of(confidence: float) -> int:
@@ -42,6 +42,14 @@ def level_of(confidence: float) -> int:
     if found == len(LEVELS):
         raise ValueError(f"nothing is told surer than {LEVELS[-1]}")
     return found
+
+
+def sure(confidence: float) -> str:
+    """A confidence in a clerk's words: `8 in 10` for 0.8, `975 in 1000` for 0.975."""
+    for of in (10, 100):
+        if abs(confidence * of - round(confidence * of)) < 1e-9:
+            return f"{round(confidence * of)} in {of}"
+    return f"{round(confidence * 1000)} in 1000"
 
 
 def at_level(flat: Sequence[int], level: int) -> Sequence[int]:
@@ -74,7 +82,7 @@ def overridden(steps: Iterable[Step], override: Step) -> list[Step]:
 
 def due_by(due: Iterable[Due], day: int) -> int:
     """How many are promised for that day or an earlier one."""
-    return sum(one.count for one in due if one.day <= day)
+    return sum(one.quantity for one in due if one.day <= day)
 
 
 def left(steps: Iterable[Step], due: Sequence[Due], day: int) -> int:

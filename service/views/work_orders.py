@@ -10,9 +10,7 @@ from msgspec import Meta
 
 from service.storage.pool import Connection
 from service.storage.sql import load
-from service.storage.walls import past_the_wall
 from service.trade import holds
-from service.trade.books import Hold
 from service.trade.events.grafting import GraftedBy
 from service.trade.fitting import (
     BagThere,
@@ -25,6 +23,7 @@ from service.trade.fitting import (
     fits_liners,
     use_by,
 )
+from service.views import holding
 from service.views.paging import cut_page, page_key
 from service.views.site_days import site_days
 
@@ -308,7 +307,7 @@ async def graftings(conn: Connection, orders: Iterable[WorkOrderRow]) -> list[Gr
 
 
 async def supply_at(
-    conn: Connection, site: str, orders: Iterable[WorkOrderRow], day: date
+    conn: Connection, site: str, orders: Iterable[WorkOrderRow | Wanted], day: date
 ) -> Supply:
     """Bags and liners at the site that orders can draw on and that no hold blocks on that day."""
     cultivars = list({order.cultivar for order in orders})
@@ -317,10 +316,7 @@ async def supply_at(
     liners = await conn.fetch(SQL.liners, site, rootstocks)
     cut_from = await conn.fetch(SQL.parents, list({row["lot"] for row in bags}))
     parents = {row["code"]: row["parent"] for row in cut_from}
-    # A hold on a source tree blocks its wood at every site, whoever placed it.
-    async with past_the_wall(conn):
-        in_force = [Hold(**dict(row)) for row in await conn.fetch(SQL.holds, day)]
-    blocked = {hold.token for hold in in_force if holds.USE in holds.BLOCKS[hold.kind]}
+    blocked = await holding.blocked(conn, day, holds.USE)
 
     def free(row: asyncpg.Record, tokens: set[str]) -> bool:
         where = {f"place:{row['place']}", f"site:{site}"}

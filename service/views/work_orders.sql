@@ -64,13 +64,6 @@ WHERE b.kind = 'liners' AND b.site = $1 AND b.balance > 0
   AND l.rootstock = ANY ($2::text[]) AND NOT l.voided
 ORDER BY l.code, b.place, b.size;
 
--- name: holds
--- Holds in force on day $1.
-SELECT code, kind, target, target_code, site, reason, from_day, position, lifted_day,
-       lifted_position
-FROM holds
-WHERE from_day <= $1 AND (lifted_day IS NULL OR lifted_day > $1);
-
 -- name: site_name
 -- What people call site $1.
 SELECT body ->> 'name' FROM catalogue WHERE kind = 'site' AND code = $1;
