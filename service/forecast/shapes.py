@@ -236,7 +236,6 @@ class LeadTime(msgspec.Struct, kw_only=True, frozen=True):
     method: str
     grafted_on: int
     days: list[int]
-    nearly: list[int]
     take: float
     push: float
     survival: float
