@@ -14,6 +14,8 @@ STEP_DAYS, STEPS = 7, 79
 """Quantities are told for the first day and each seventh after it: a year and a half."""
 ALL_SITES = ""
 """The site of a quantity that counts all sites together."""
+PROMISED_AT = 0.8
+"""How sure a nursery wants to be that has not said so itself."""
 FOR_EVER = 10**7
 """A day after all days: the last quantity told holds until then."""
 
