@@ -1,4 +1,4 @@
-"""What became of grafts: the take, what was lost of what cause, and when they pushed."""
+"""What became of grafts: the take, losses by cause, when they pushed, when they were ready."""
 
 from datetime import date
 from typing import Annotated, Any, get_args
@@ -13,9 +13,12 @@ from service.api.views import ReflectingPage, question, view_list
 from service.log.rights import GRAFTERS, READ
 from service.trade.events.budwood import BudwoodDiscardedData
 from service.trade.events.liners import LossCause
+from service.trade.events.trees import Grade
+from service.trade.growth import Outcome as Grown
 from service.trade.methods import MethodName
 from service.trade.push import Outcome
 from service.trade.words import Code, Ref, Word
+from service.views import growth as growth_view
 from service.views import losses as loss_view
 from service.views import push as push_view
 from service.views import take as take_view
@@ -85,6 +88,21 @@ class PushParameters(ReflectingPage, frozen=True, kw_only=True):
     rootstock: Code | None = None
     method: MethodName | None = None
     outcome: Outcome | None = None
+    grafted_from: GraftedFrom = None
+    grafted_to: GraftedTo = None
+
+
+class GrowthParameters(ReflectingPage, frozen=True, kw_only=True):
+    """Which pushed trees are asked for."""
+
+    site: Annotated[Code, Meta(description="Where they ended, or stand.")] | None = None
+    lot: Code | None = None
+    cultivar: Code | None = None
+    rootstock: Code | None = None
+    method: MethodName | None = None
+    outcome: Grown | None = None
+    size: Annotated[Code, Meta(description="As they ended, or stand.")] | None = None
+    grade: Grade | None = None
     grafted_from: GraftedFrom = None
     grafted_to: GraftedTo = None
 
@@ -176,4 +194,31 @@ async def list_push_observations(call: Call[PushParameters]) -> Reply:
     return await view_list(call, push_view.NAME, ask)
 
 
-HANDLERS = [get_take, get_losses, list_push_observations]
+@operation(
+    "GET",
+    "/v1/growth",
+    tag="Take",
+    scope=READ,
+    query=GrowthParameters,
+    answer=Page[growth_view.GrowthRow],
+    request_headers=("Prefer",),
+)
+async def list_growth(call: Call[GrowthParameters]) -> Reply:
+    """List when pushed trees were ready, as far as gradings can tell, or what took them before.
+
+    Nobody sees a tree become fit for sale: a grading finds that it is. So each row says after
+    which day and by which day so many trees of a lot became ready, or until when they were known
+    not to be. It is the input of a fit of the time from push to ready, and of survival. Every
+    pushed tree of a lot is in one row that is not `ready_dead` or `ready_gone`.
+    """
+    asked = call.query
+
+    async def ask(after: list[Any] | None) -> growth_view.GrowthPage:
+        query = question(growth_view.GrowthQuery, asked, after=after)
+        pool = call.services.database.reader
+        return await growth_view.growth(pool, query, call.principal.site_list)
+
+    return await view_list(call, growth_view.NAME, ask)
+
+
+HANDLERS = [get_take, get_losses, list_push_observations, list_growth]

@@ -1,0 +1,151 @@
+"""What became of pushed trees: between which gradings they became ready, or what took them before.
+
+Input for a fit of the time from push to ready, and of survival: interval-censored (`after_day`,
+`by_day`) for `ready`, right-censored at `after_day` for all that ended otherwise or still grow.
+"""
+
+from datetime import date
+from typing import Annotated, Any, Literal
+
+import msgspec
+from msgspec import Meta
+
+from service.storage.pool import Connection, Pool
+from service.storage.sql import load
+from service.storage.walls import seeing
+from service.trade.growth import Outcome, growths
+from service.views.applying import Table
+from service.views.paging import cut_page, page_key
+from service.views.positions import position
+from service.views.tree_lots import TreeLots, facts_of, histories
+
+SQL = load(__package__, "growth.sql")
+NAME = "growth"
+
+
+class Growing(TreeLots):
+    """The per-subject view; subjects are tree lots."""
+
+    name: str = NAME
+    kind: Literal["per_subject"] = "per_subject"
+    follows: tuple[str, ...] = ()
+    tables: tuple[Table, ...] = (Table("growth"),)
+
+    async def recompute(self, conn: Connection, subjects: list[str]) -> None:
+        rows: list[dict[str, Any]] = []
+        for lot, history in await histories(conn, subjects):
+            facts = facts_of(lot)
+            for number, one in enumerate(growths(lot["code"], history), 1):
+                told = msgspec.structs.asdict(one)
+                days = {"after_day": told.pop("after"), "by_day": told.pop("by")}
+                rows.append(facts | {"number": number} | told | days)
+        await conn.execute(SQL.forget, subjects)
+        if rows:
+            await conn.execute(SQL.put, rows)
+
+
+class GrowthQuery(msgspec.Struct, frozen=True, kw_only=True):
+    """Filters. `grafted_from` and `grafted_to`: days of grafting, both included.
+
+    `after`: `next_after` of the page before.
+    """
+
+    site: str | None = None
+    lot: str | None = None
+    cultivar: str | None = None
+    rootstock: str | None = None
+    method: str | None = None
+    outcome: Outcome | None = None
+    size: str | None = None
+    grade: str | None = None
+    grafted_from: date | None = None
+    grafted_to: date | None = None
+    limit: int = 100
+    after: list[Any] | None = None
+
+
+class GrowthRow(msgspec.Struct, frozen=True, kw_only=True):
+    """So many pushed trees of a lot that went the same way between the same days.
+
+    Every pushed tree is in one row of the first five outcomes; `ready_dead` and `ready_gone` say
+    of trees that are in a row `ready` what became of them later. Days are calendar days of the
+    site.
+    """
+
+    lot: str
+    site: Annotated[str, Meta(description="Where they ended, or stand.")]
+    crop: str | None
+    cultivar: str | None
+    rootstock: str | None
+    method: str | None
+    attempt: int
+    grafted_on: date | None
+    outcome: Annotated[
+        Outcome,
+        Meta(
+            description="`ready`: graded so on `by_day`, not ready on `after_day` "
+            "(interval-censored). `growing`: not ready on `after_day` (right-censored). `dead`, "
+            "`culled`, `gone`: left on `by_day` before they were ready. `ready_dead` (culled too), "
+            "`ready_gone`: graded ready on `after_day`, left on `by_day`."
+        ),
+    ]
+    cause: Annotated[
+        str | None,
+        Meta(
+            description="Of `dead`, `culled`, `ready_dead`: the cause of loss, null where the "
+            "scion died and the stock still stands. Of `gone`, `ready_gone`: sold, regrafted, "
+            "grafted_onto, label_lost, not_found."
+        ),
+    ]
+    after_day: Annotated[
+        date | None,
+        Meta(
+            description="The last day on which a grading left them among the pushed; null where "
+            "none had. A push count is no look at whether they are fit for sale."
+        ),
+    ]
+    by_day: Annotated[date | None, Meta(description="Day on which the outcome was seen.")]
+    started: Annotated[str, Meta(description="The size they pushed in.", examples=["P9"])]
+    size: Annotated[str, Meta(description="The size as they ended, or stand.", examples=["P4"])]
+    grade: Annotated[str | None, Meta(description="The grade that they were given first.")]
+    trees: int
+
+
+class GrowthPage(msgspec.Struct, frozen=True, kw_only=True):
+    """A page in order of lot, the oldest outcomes first. Reflects the log up to `position`."""
+
+    position: int
+    rows: list[GrowthRow]
+    next_after: list[Any] | None
+
+
+async def growth(pool: Pool, query: GrowthQuery, sites: list[str] | None) -> GrowthPage:
+    """Rows at the sites that may be seen (None: all). Raises ValueError for a bad `after`."""
+    key = page_key(query.after, (str, int))
+    async with seeing(pool, sites) as conn:
+        reached = await position(conn, NAME)
+        records = await conn.fetch(
+            SQL.page,
+            sites,
+            query.site,
+            query.lot,
+            query.cultivar,
+            query.rootstock,
+            query.method,
+            query.outcome,
+            query.size,
+            query.grade,
+            query.grafted_from,
+            query.grafted_to,
+            *key,
+            query.limit + 1,
+        )
+    records, more = cut_page(records, query.limit, lambda row: (row["lot"], row["number"]))
+    rows = [
+        GrowthRow(
+            **{name: record[name] for name in GrowthRow.__struct_fields__ if name != "grade"},
+            grade=record["grade"] or None,
+        )
+        for record in records
+    ]
+    return GrowthPage(position=reached, rows=rows, next_after=more)
