@@ -15,6 +15,8 @@ from urllib.parse import quote, urlsplit, urlunsplit
 
 import msgspec
 
+from service.trade.promising import LEVELS, PROMISED_AT
+
 PREFIX = "GRAFTLOG_"
 MEBIBYTE = 1024 * 1024
 
@@ -68,6 +70,8 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     queue_limit: int = 20_000
     group_limit: int = 1024
     metrics_port: int | None = None
+    promise_confidence: float = PROMISED_AT
+    shortfall_risk: float = 0.2
 
     def __repr__(self) -> str:
         shown = (f"{name}={masked(name, getattr(self, name))}" for name in self.__struct_fields__)
@@ -88,6 +92,15 @@ def _whole(low: int, high: int) -> Callable[[str], int]:
         if not re.fullmatch(r"[0-9]{1,12}", value) or not low <= int(value) <= high:
             raise ValueError
         return int(value)
+
+    return check
+
+
+def _share(low: float, high: float) -> Callable[[str], float]:
+    def check(value: str) -> float:
+        if not re.fullmatch(r"[01](\.[0-9]{1,6})?", value) or not low <= float(value) <= high:
+            raise ValueError
+        return float(value)
 
     return check
 
@@ -261,6 +274,19 @@ VARIABLES: tuple[Variable, ...] = (
         "a number from 1 to 65535",
         "Port on which `graftlog work` answers /livez, /readyz and /metrics; `serve` has them on "
         "its own.",
+    ),
+    Variable(
+        "promise_confidence",
+        _share(LEVELS[0], LEVELS[-1]),
+        "a number from 0.5 to 0.99",
+        "How sure the nursery is to be of what it promises: 0.8 is 8 in 10. It decides on "
+        "reservations.",
+    ),
+    Variable(
+        "shortfall_risk",
+        _share(0.01, 0.5),
+        "a number from 0.01 to 0.5",
+        "An alert is raised when the risk that what is promised will not all be there is past it.",
     ),
 )
 _SECRETS = frozenset(variable.field for variable in VARIABLES if variable.secret)
