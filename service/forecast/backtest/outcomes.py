@@ -102,30 +102,78 @@ def _fate(cells: Sequence[str], line: int) -> Fate:
 
 
 def from_log(known: Known) -> Outcomes:
-    """What the log tells at its end: trees become ready between two gradings, evenly.
+    """What the log tells at its end, of the lots of which nothing grows any more.
 
-    Of trees that nobody had graded before, the day of grading stands for the day of readiness, so
-    lots that are looked at late seem late. What still grows has no outcome yet.
+    Trees became ready between two gradings, evenly. Of trees that nobody had graded before, the
+    day of grading stands for the day of readiness, so lots that are looked at late seem late.
     """
-    growths, fates = known.growths, []
-    for row in range(len(growths.lot)):
-        fates += _fates_of(growths, row, known.lots.code[growths.lot[row]])
-    return by_lot(fates)
+    growing = {
+        known.standing.lot[row]
+        for row, stage in enumerate(known.standing.stage)
+        if stage in ("grafted", "pushed")
+    }
+    graded, went = _rows_of(known.growths)
+    return {
+        known.lots.code[lot]: _fates(known.lots.code[lot], rows, went.get(lot, []))
+        for lot, rows in graded.items()
+        if lot not in growing
+    }
 
 
-def _fates_of(growths: Growths, row: int, lot: str) -> list[Fate]:
-    outcome, trees = growths.outcome[row], growths.trees[row]
-    after, by = growths.after[row], growths.by[row]
-    head = (lot, growths.size[row], growths.grade[row])
-    if outcome == "ready":
-        return [Fate(*head, day, by, 0, 0, n) for day, n in _spread(after, by, trees)]
-    if outcome in ("ready_dead", "ready_gone"):
-        died, left = (by, 0) if outcome == "ready_dead" else (0, by)
-        return [Fate(*head, after, after, died, left, trees)]
-    if outcome in ("dead", "culled", "gone"):
-        died, left = (by, 0) if outcome == "dead" else (0, by)
-        return [Fate(*head, 0, 0, died, left, trees)]
-    return []
+class _Row(msgspec.Struct):
+    """A row of `Growths`."""
+
+    outcome: str
+    after: int
+    by: int
+    size: str
+    grade: str
+    trees: int
+
+
+def _rows_of(growths: Growths) -> tuple[dict[int, list[_Row]], dict[int, list[_Row]]]:
+    """By lot: how its trees ended or were graded, and how graded ones went after that."""
+    graded: dict[int, list[_Row]] = defaultdict(list)
+    went: dict[int, list[_Row]] = defaultdict(list)
+    for at, lot in enumerate(growths.lot):
+        row = _Row(
+            growths.outcome[at],
+            growths.after[at],
+            growths.by[at],
+            growths.size[at],
+            growths.grade[at],
+            growths.trees[at],
+        )
+        (went if row.outcome in ("ready_dead", "ready_gone") else graded)[lot].append(row)
+    return graded, went
+
+
+def _fates(lot: str, rows: list[_Row], went: list[_Row]) -> list[Fate]:
+    fates = []
+    for row in rows:
+        if row.outcome == "ready":
+            for day, trees in _spread(row.after, row.by, row.trees):
+                fates += _ready(lot, row, day, trees, went)
+        else:
+            died, left = (row.by, 0) if row.outcome == "dead" else (0, row.by)
+            fates.append(Fate(lot, row.size, row.grade, 0, 0, died, left, row.trees))
+    return fates
+
+
+def _ready(lot: str, row: _Row, day: int, trees: int, went: list[_Row]) -> list[Fate]:
+    """Trees ready on a day; as many as went later of those graded on that day are told so."""
+    fates = []
+    for gone in went:
+        part = min(trees, gone.trees) if gone.after == row.by else 0
+        if part:
+            gone.trees -= part
+            trees -= part
+            died, left = (gone.by, 0) if gone.outcome == "ready_dead" else (0, gone.by)
+            # sold in the size and grade that it had then
+            fates.append(Fate(lot, gone.size, gone.grade, day, row.by, died, left, part))
+    if trees:
+        fates.append(Fate(lot, row.size, row.grade, day, row.by, 0, 0, trees))
+    return fates
 
 
 def _spread(after: int, by: int, trees: int) -> list[tuple[int, int]]:

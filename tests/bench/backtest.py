@@ -1,0 +1,80 @@
+"""The backtest on the invented nursery, in memory: no database. For calibrating the numerics.
+
+`python -m tests.bench.backtest --lots 900 --years 3` prints the table, and the seconds that the
+forecasts took. `--forecast module:function` scores another function from `Known` to `Foretold`.
+"""
+
+import importlib
+import time
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+import click
+import msgspec
+
+from seed_scenario.generator import LOTS, SEED, YEARS, scenario
+from service.forecast.backtest.chart import chart
+from service.forecast.backtest.outcomes import by_lot
+from service.forecast.backtest.run import backtest, days_between
+from service.forecast.backtest.table import table
+from service.forecast.shapes import Foretold, Known
+from tests.support.story_known import StoryKnown
+
+
+@click.command()
+@click.option("--last", type=click.DateTime(["%Y-%m-%d"]), default="2026-11-24")
+@click.option("--lots", default=LOTS, show_default=True)
+@click.option("--years", default=YEARS, show_default=True)
+@click.option("--random", "seed", default=SEED, show_default=True)
+@click.option("--from", "begin", type=click.DateTime(["%Y-%m-%d"]), help="Default: half way.")
+@click.option("--every", default=7, show_default=True, help="Days from one forecast to the next.")
+@click.option("--draws", default=200, show_default=True)
+@click.option("--forecast", default="service.forecast.numerics.worker:forecast", show_default=True)
+@click.option("--chart", "picture", type=click.Path(path_type=Path), help="An SVG file.")
+@click.option("--cases", "file", type=click.Path(path_type=Path), help="Cases as JSON lines.")
+def main(
+    last: datetime,
+    lots: int,
+    years: float,
+    seed: int,
+    begin: datetime | None,
+    every: int,
+    draws: int,
+    forecast: str,
+    picture: Path | None,
+    file: Path | None,
+) -> None:
+    """Score a forecast on the invented nursery."""
+    module, name = forecast.split(":")
+    tell = getattr(importlib.import_module(module), name)
+    story = scenario(last.date(), seed, lots=lots, years=years)
+    truth, known = story.truth, StoryKnown(story)
+    assert truth is not None
+    seconds = 0.0
+
+    def timed(columns: Known) -> Foretold:
+        nonlocal seconds
+        start = time.perf_counter()
+        told: Foretold = tell(columns)
+        seconds += time.perf_counter() - start
+        return told
+
+    half: date = truth.first + timedelta(days=(truth.last - truth.first).days // 2)
+    done = backtest(
+        lambda day: known.at(day, draws=draws),
+        days_between(begin.date() if begin else half, truth.last, every),
+        by_lot(truth.outcomes),
+        timed,
+        lambda day: click.echo(f"\r{day}", nl=False, err=True),
+    )
+    click.echo("\r" + " " * 10 + "\r", nl=False, err=True)
+    click.echo(table(done))
+    click.echo(f"\n{len(done.days)} forecasts took {seconds:.1f} s")
+    if picture:
+        picture.write_text(chart(done))
+    if file:
+        file.write_bytes(b"\n".join(map(msgspec.json.encode, [*done.cases, *done.promises])))
+
+
+if __name__ == "__main__":
+    main()
