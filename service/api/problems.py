@@ -140,6 +140,7 @@ MEANING_KINDS = {
     "no_cursor": "This list gave out no such cursor.",
     "not_a_day": "It is written like a day or a time that no calendar has, or none told of here.",
     "in_the_future": "It is still to come.",
+    "in_the_past": "It is over.",
     "not_together": "Two values that each would do don't go together.",
     "other_address": "It says another code or id than the address it was sent to.",
     "id_twice": SHAPE_KINDS["id_twice"],
