@@ -29,6 +29,7 @@ from service.log.submission import (
     Verdict,
 )
 from service.storage.pool import Database, OwnConnection
+from service.trade.promising import PROMISED_AT
 
 log = structlog.get_logger(__name__)
 
@@ -46,15 +47,18 @@ class Appender:
         clock: Clock = system_clock,
         queue_limit: int = 20_000,
         group_limit: int = 1024,
+        confidence: float = PROMISED_AT,
     ) -> None:
         """`queue_limit`: events that may wait; a request finding an empty queue always may.
         `group_limit`: events after which a group is closed, so that the lock is never held for
-        long; one larger request is a group of its own.
+        long; one larger request is a group of its own. `confidence`: how sure it wants to be of
+        what it promises, from 0.5 to 0.99.
         """
         self._database = database
         self._clock = clock
         self._queue_limit = queue_limit
         self._group_limit = group_limit
+        self._confidence = confidence
         self._queue: deque[Pending] = deque()
         self._waiting_events = 0
         self._woken = asyncio.Event()
@@ -172,7 +176,7 @@ class Appender:
         begun = perf_counter()
         try:
             await connection.execute(SQL.begin)
-            session = Group(connection, self._kept, self._clock)
+            session = Group(connection, self._kept, self._clock, self._confidence)
             answers = await session.decide(group)
             told = bool(session.entered) and self._may_notify()
             if told:

@@ -101,6 +101,24 @@ WHERE r.code IN (
 )
 ORDER BY r.code, c.line;
 
+-- name: items_out
+-- What was sold of each item of the cultivars, at each site.
+SELECT cultivar, rootstock, size, grade, site, total FROM item_out
+WHERE cultivar = ANY($1::text[]);
+
+-- name: overrides
+-- Overrides of promises named, and those in force for the cultivars.
+SELECT code, site, any_site, cultivar, rootstock, size, grade, quantity, from_day, until_day,
+       reason, went_out, position, changed_position, ended_day
+FROM promise_overrides
+WHERE code = ANY($1::text[]) OR (ended_day IS NULL AND cultivar = ANY($2::text[]));
+
+-- name: supply
+-- What the newest forecast told of each cultivar on its rootstock.
+SELECT cultivar, rootstock, size, grade, site, first, quantities, went_out
+FROM unnest($1::text[], $2::text[]) AS w (cultivar, rootstock)
+JOIN supply USING (cultivar, rootstock);
+
 -- name: work_orders
 -- Work orders named, and those not ended at the sites for the cultivars that the group grafts.
 SELECT code, site, cultivar, rootstock, wanted, needed_by, made_day, liner_lot, method, place,
@@ -188,6 +206,7 @@ SELECT code FROM lots WHERE code = ANY($1::text[])
 UNION SELECT code FROM bags WHERE code = ANY($1::text[])
 UNION SELECT code FROM holds WHERE code = ANY($1::text[])
 UNION SELECT code FROM reservations WHERE code = ANY($1::text[])
+UNION SELECT code FROM promise_overrides WHERE code = ANY($1::text[])
 UNION SELECT code FROM consignments WHERE code = ANY($1::text[])
 UNION SELECT code FROM work_orders WHERE code = ANY($1::text[]);
 
@@ -295,6 +314,19 @@ DELETE FROM commitments WHERE reservation = $1;
 INSERT INTO commitments (reservation, line, item, cultivar, lot, site, asked, open, needed_by,
                          expires_at)
 VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10);
+
+-- name: save_item_out
+INSERT INTO item_out (cultivar, rootstock, size, grade, site, total)
+SELECT * FROM unnest($1::text[], $2::text[], $3::text[], $4::text[], $5::text[], $6::bigint[])
+ON CONFLICT (cultivar, rootstock, size, grade, site) DO UPDATE SET total = excluded.total;
+
+-- name: save_override
+INSERT INTO promise_overrides (code, site, any_site, cultivar, rootstock, size, grade, quantity,
+                               from_day, until_day, reason, went_out, position, changed_position,
+                               ended_day)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)
+ON CONFLICT (code) DO UPDATE SET changed_position = excluded.changed_position,
+    ended_day = excluded.ended_day;
 
 -- name: save_work_order
 INSERT INTO work_orders (code, site, cultivar, rootstock, wanted, needed_by, made_day, liner_lot,

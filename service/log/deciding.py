@@ -18,6 +18,7 @@ from service.log.submission import Answer, Fault, KeyReused, Submission, Verdict
 from service.log.writing import Entered, write
 from service.storage.pool import Connection
 from service.trade.books import Books, Catalogue, Hold
+from service.trade.promising import PROMISED_AT
 from service.trade.subjects import made_by
 from service.trade.units import UnitRefused, take_in
 from service.trade.verdicts import Remark
@@ -44,10 +45,14 @@ class Kept:
 class Group:
     """One group inside its transaction, the lock held."""
 
-    def __init__(self, connection: Connection, kept: Kept, clock: Clock) -> None:
+    def __init__(
+        self, connection: Connection, kept: Kept, clock: Clock, confidence: float = PROMISED_AT
+    ) -> None:
+        """`confidence`: how sure the nursery wants to be of what it promises."""
         self.connection = connection
         self.kept = kept
         self.books = Books()
+        self.books.confidence = confidence
         self.newest = self.clock_now = clock().astimezone(UTC)
         self.next_code = self.start_position = 0
         self.catalogue_position = self.holds_position = 0

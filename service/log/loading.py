@@ -10,6 +10,7 @@ from typing import Any
 
 import msgspec
 
+from service.log.ahead import load_ahead
 from service.log.minting import codes_to_mint
 from service.log.rows import claim_of, event_of, recorded_of, reservation_of
 from service.storage.pool import Connection
@@ -88,7 +89,8 @@ class Loader:
         voided = await self._voided(group, named)
         await self._consignments(named.get("consignment", set()))
         await self._lots(named, voided)
-        await self._claims(group, named.get("reservation", set()))
+        decided = await self._claims(group, named.get("reservation", set()))
+        await self._ahead(group, decided, named.get("override", set()))
         await self._work_orders(group, named.get("work_order", set()))
         await self._standing_at_retired(group)
         await self._late(group)
@@ -235,8 +237,11 @@ class Loader:
             for row in await self.connection.fetch(SQL.consignments, list(named)):
                 self.books.consignments[row["code"]] = Consignment(**dict(row))
 
-    async def _claims(self, group: list[Incoming], named: set[str]) -> None:
-        """Reservations named or open on the group's cultivars, and the stock they draw on."""
+    async def _claims(self, group: list[Incoming], named: set[str]) -> set[str]:
+        """Reservations named or open on the group's cultivars, and the stock they draw on.
+
+        Returns the cultivars on which there are claims to decide or to look at.
+        """
         books = self.books
         asked: set[str] = set()
         changed: set[str] = set()
@@ -254,7 +259,7 @@ class Loader:
                 }
         cultivars = asked | {lot.cultivar for lot in books.lots.values() if lot.cultivar}
         if not (cultivars or named):
-            return
+            return set()
         rows = await self.connection.fetch(
             SQL.reservations, list(named), list(cultivars), list(changed)
         )
@@ -275,6 +280,15 @@ class Loader:
             wanted = {r["lot_id"] for r in ready} - set(books.lot_by_id)
             await self.lots_by([], [], [], wanted)
             self.looked_at |= wanted
+        return decided
+
+    async def _ahead(self, group: list[Incoming], decided: set[str], named: set[str]) -> None:
+        """Supply, overrides and what went out, where the group's claims or sales ask for them."""
+        lots = await load_ahead(self.connection, self.books, group, decided, named)
+        if lots:
+            before = set(self.books.lot_by_id)
+            await self.lots_by(list(lots), [], [], [])
+            self.looked_at |= set(self.books.lot_by_id) - before
 
     async def _work_orders(self, group: list[Incoming], named: set[str]) -> None:
         """Orders named, or open for what the group grafts; and what voided graftings did."""

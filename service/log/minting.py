@@ -43,6 +43,7 @@ _MINTED = {
     "label.lost": ("lot", "hold"),
     "consignment.sent": ("consignment",),
     "reservation.made": ("reservation",),
+    "promise.overridden": ("override",),
     "grafting.ordered": ("work_order",),
     "hold.placed": ("hold",),
 }

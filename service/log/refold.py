@@ -30,6 +30,7 @@ async def refold(connection: Connection, wrong: list[str] | None = None) -> Book
     it speaks of. Memory grows with the log, since any event may still be voided later.
     """
     books = Books()
+    books.out_from = await connection.fetchval(SQL.out_from)
     rest: list[Any] = []
     while True:
         after = rest[-1]["position"] if rest else books.position
@@ -120,6 +121,13 @@ async def differences(connection: Connection, books: Books) -> list[str]:
             await connection.fetch(SQL.work_done),
             map(_fields, books.work_done.values()),
         ),
+        ("what went out of", 5, await connection.fetch(SQL.items_out), _items_out(books)),
+        (
+            "override of a promise",
+            1,
+            await connection.fetch(SQL.overrides),
+            map(_fields, books.overrides.values()),
+        ),
         ("catalogue entry", 2, _entries(await connection.fetch(SQL.entries)), _catalogue(books)),
         ("day of an account", 10, await connection.fetch(SQL.legs_of_days), _days(books)),
     ):
@@ -192,6 +200,10 @@ def _claims(books: Books) -> list[tuple[Any, ...]]:
     return [
         (one.code, *_fields(claim)) for one in books.reservations.values() for claim in one.claims
     ]
+
+
+def _items_out(books: Books) -> list[tuple[Any, ...]]:
+    return [_fields(one) for one in books.items_out.values() if one.total]
 
 
 def _entries(rows: Iterable[Any]) -> list[tuple[Any, ...]]:

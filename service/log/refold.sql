@@ -52,6 +52,18 @@ SELECT code, site, cultivar, rootstock, wanted, needed_by, made_day, liner_lot, 
        grafters, customer, reservation, note, done, ended, ended_day, position, changed_position
 FROM work_orders;
 
+-- name: out_from
+-- The position after which item_out counts sales.
+SELECT out_from FROM log_head;
+
+-- name: items_out
+SELECT cultivar, rootstock, size, grade, site, total FROM item_out WHERE total <> 0;
+
+-- name: overrides
+SELECT code, site, any_site, cultivar, rootstock, size, grade, quantity, from_day, until_day,
+       reason, went_out, position, changed_position, ended_day
+FROM promise_overrides;
+
 -- name: work_done
 SELECT position, work_order, site, lot, day, count, counts, voided_by FROM work_done;
 

@@ -7,6 +7,8 @@ EVENTS = "events:write"
 CATALOGUE = "catalogue:write"
 RESERVATIONS = "reservations:write"
 SALES = "sales:write"
+# To promise otherwise than the forecast says: the owner's.
+OVERRIDES = "promises:override"
 CORRECTIONS = "corrections:write"
 ORDERS = "orders:write"
 # How many grafts of each person took: of people, so not everybody's to read.
@@ -19,7 +21,7 @@ ADMIN = "admin"
 
 _MANAGING = (READ, EVENTS, CATALOGUE, ORDERS, RESERVATIONS, SALES, CORRECTIONS)
 _PEOPLE = (GRAFTERS, CONTACTS_READ, CONTACTS)
-SCOPES = (*_MANAGING, *_PEOPLE, METRICS, HISTORY, ADMIN)
+SCOPES = (*_MANAGING, OVERRIDES, *_PEOPLE, METRICS, HISTORY, ADMIN)
 
 # Ready-made sets for `graftlog keys create --role`.
 ROLES: dict[str, tuple[str, ...]] = {
@@ -27,9 +29,9 @@ ROLES: dict[str, tuple[str, ...]] = {
     "site-manager": (*_MANAGING, *_PEOPLE),
     "sales": (READ, RESERVATIONS, SALES, CONTACTS_READ),
     "auditor": (READ,),
-    "administrator": (*_MANAGING, *_PEOPLE, METRICS, ADMIN),
+    "administrator": (*_MANAGING, OVERRIDES, *_PEOPLE, METRICS, ADMIN),
     "monitor": (METRICS,),
-    "history": (*_MANAGING, HISTORY),
+    "history": (*_MANAGING, OVERRIDES, HISTORY),
 }
 
 EVERY_SITE = "*"
@@ -64,6 +66,8 @@ _SCOPE_OF_TYPE = {
     "reservation.made": RESERVATIONS,
     "reservation.changed": RESERVATIONS,
     "reservation.released": RESERVATIONS,
+    "promise.overridden": OVERRIDES,
+    "promise.override_ended": OVERRIDES,
     "budwood.sold": SALES,
     "trees.sold": SALES,
     "trees.returned": SALES,

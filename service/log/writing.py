@@ -24,6 +24,7 @@ from service.trade.books import (
 from service.trade.events.catalogue import CatalogueChanged, Place, Site, SourceTree
 from service.trade.events.stock import EventVoided
 from service.trade.items import parse_item
+from service.trade.supply import ItemOut, Override
 from service.trade.units import Accepted
 from service.trade.work_orders import WorkDone, WorkOrder
 
@@ -151,6 +152,18 @@ async def _books(connection: Connection, books: Books) -> None:
     done = [d for d in dirty if isinstance(d, WorkDone) and books.work_done.get(d.position) is d]
     if done:
         await connection.executemany(SQL.save_work_done, [_fields(one) for one in done])
+    await _ahead(connection, books)
+
+
+async def _ahead(connection: Connection, books: Books) -> None:
+    """What went out, and what was said by hand of what may be promised."""
+    dirty = books.dirty.values()
+    out = [o for o in dirty if isinstance(o, ItemOut) and books.items_out.get(_fields(o)[:5]) is o]
+    if out:
+        await connection.execute(SQL.save_item_out, *_columns([_fields(one) for one in out], 6))
+    said = [o for o in dirty if isinstance(o, Override) and books.overrides.get(o.code) is o]
+    if said:
+        await connection.executemany(SQL.save_override, [_fields(one) for one in said])
 
 
 def _fields(thing: Any) -> tuple[Any, ...]:

@@ -21,6 +21,8 @@ from service.trade.events.catalogue import (
     Size,
     SourceTree,
 )
+from service.trade.promising import PROMISED_AT
+from service.trade.supply import ItemOut, OutKey, Override, Supply
 from service.trade.verdicts import Refusal, refuse
 from service.trade.work_orders import WorkDone, WorkOrder
 
@@ -245,6 +247,13 @@ class Books:
         self.work_orders: dict[str, WorkOrder] = {}
         # graftings for orders, by their events' positions
         self.work_done: dict[int, WorkDone] = {}
+        # what of each item was sold at each site, after the position `out_from`
+        self.items_out: dict[OutKey, ItemOut] = {}
+        self.out_from = 0
+        self.overrides: dict[str, Override] = {}
+        # told by the forecast, at the confidence; the loader's, and never part of a refold
+        self.supply: dict[OutKey, Supply] = {}
+        self.confidence = PROMISED_AT
         self.recorded: dict[str, Recorded] = {}
         # later facts of a lot, by token: positions of unvoided events that speak of it
         self.spoken: dict[str, dict[int, str]] = {}

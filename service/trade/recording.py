@@ -6,6 +6,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from service.trade import accounts as acc
+from service.trade import outgoing
 from service.trade.books import (
     Anchor,
     Books,
@@ -14,7 +15,16 @@ from service.trade.books import (
     Hold,
     Reservation,
 )
-from service.trade.events import budwood, catalogue, grafting, orders, selling, stock, trees
+from service.trade.events import (
+    budwood,
+    catalogue,
+    grafting,
+    orders,
+    promises,
+    selling,
+    stock,
+    trees,
+)
 from service.trade.events.envelope import Envelope
 from service.trade.items import claimed_item
 from service.trade.legs import standing_key
@@ -219,6 +229,8 @@ def _sold(
     books: Books, e: selling.TreesSold | budwood.BudwoodSold, moment: Moment, position: int
 ) -> None:
     draw_claims(books, e.data.reservation, e.data.fulfils, 1, position)
+    if isinstance(e, selling.TreesSold):
+        outgoing.sold(books, e, position)
 
 
 def _ordered(books: Books, e: orders.GraftingOrdered, moment: Moment, position: int) -> None:
@@ -288,5 +300,7 @@ _WRITERS: dict[type, Callable[[Books, Any, Moment, int], None]] = {
     selling.ReservationChanged: _rechanged,
     selling.ReservationReleased: _released,
     selling.TreesSold: _sold,
+    promises.PromiseOverridden: outgoing.override,
+    promises.PromiseOverrideEnded: outgoing.end_override,
     catalogue.CatalogueChanged: _catalogue,
 }

@@ -10,6 +10,7 @@ from service.trade.events import (
     grafting,
     liners,
     orders,
+    promises,
     selling,
     stock,
     trees,
@@ -34,6 +35,7 @@ _FIELDS: dict[str, str] = {
     "reservation": "reservation",
     "consignment": "consignment",
     "work_order": "work_order",
+    "override": "override",
 }
 _NESTED = ("lines", "bags", "from_", "onto")
 
@@ -99,6 +101,7 @@ _MAKES: dict[type, dict[str, str]] = {
     grafting.TreesRegrafted: {"lot": "lot"},
     orders.GraftingOrdered: {"work_order": "work_order"},
     selling.ReservationMade: {"reservation": "reservation"},
+    promises.PromiseOverridden: {"override": "override"},
     stock.LabelLost: {"lot": "lot", "hold": "hold"},
     stock.HoldPlaced: {"hold": "hold"},
 }

@@ -11,7 +11,7 @@ from typing import Any
 import msgspec
 
 from service.trade import accounts as acc
-from service.trade import claims
+from service.trade import covering
 from service.trade.accounts import Posting
 from service.trade.bench import Bench
 from service.trade.books import Account, Books, Recorded
@@ -359,7 +359,7 @@ class _Unit:
                 continue
             touched.setdefault(key.site, set()).add((item, lot.code))
         for site, items in touched.items():
-            claims.shortfalls(bench, items, site)
+            covering.shortfalls(bench, items, site)
 
 
 class _Touched(msgspec.Struct):

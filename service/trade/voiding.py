@@ -7,6 +7,7 @@ from service.trade.events import budwood, selling, stock, trees
 from service.trade.events.envelope import Envelope
 from service.trade.making import unmake
 from service.trade.orders import take_back
+from service.trade.outgoing import count_out
 from service.trade.recording import draw_claims
 from service.trade.verdicts import Fault
 
@@ -31,6 +32,8 @@ def undo_facts(books: Books, voided: Envelope, position: int, by: int) -> None:
         books.alter(hold, lifted_day=hold.from_day, lifted_position=by)
     elif isinstance(voided, selling.TreesSold | budwood.BudwoodSold):
         draw_claims(books, voided.data.reservation, voided.data.fulfils, -1, by)
+        if isinstance(voided, selling.TreesSold):
+            count_out(books, voided, -1)
 
 
 def _gone(thing: Any, recorded: Recorded) -> bool:

@@ -5,9 +5,10 @@ from msgspec.structs import replace
 from service.trade import holds
 from service.trade.bench import Bench
 from service.trade.books import Reservation
-from service.trade.claims import cover, covered, fulfil_trees
+from service.trade.claims import fulfil_trees
 from service.trade.completing import completes
 from service.trade.completing.budwood import day_given
+from service.trade.covering import cover, covered
 from service.trade.events.selling import (
     ReservationChanged,
     ReservationChangedData,
@@ -20,6 +21,7 @@ from service.trade.events.selling import (
     TreesSold,
     TreesSoldData,
 )
+from service.trade.making import day_of
 from service.trade.verdicts import refuse
 
 
@@ -30,7 +32,8 @@ def _made(bench: Bench, d: ReservationMadeData) -> ReservationMadeData:
     code = bench.mint(d.reservation)
     if code in bench.books.reservations:
         raise refuse("code_in_use", f"Reservation {code} exists.", "#/data/reservation", code=code)
-    return replace(d, reservation=code, lines=cover(bench, d.lines, d.any_site, None))
+    needed_by = day_of(bench.books, bench.here, d.needed_by)
+    return replace(d, reservation=code, lines=cover(bench, d.lines, d.any_site, needed_by, None))
 
 
 def _open(bench: Bench, code: str) -> Reservation:
@@ -57,14 +60,20 @@ def _changed(bench: Bench, d: ReservationChangedData) -> ReservationChangedData:
     day_given(bench, d.needed_by, "#/data/needed_by")
     day_given(bench, d.expires_at, "#/data/expires_at")
     reservation = _open(bench, d.reservation)
-    if d.lines is None:
-        now = bench.books.now
-        assert now is not None
-        if d.expires_at is not None and not reservation.counts_at(now):
-            # It stopped binding, and what it had may be another's by now.
-            covered(bench, [c for c in reservation.claims if c.open], reservation.code)
-        return d
-    return replace(d, lines=cover(bench, d.lines, reservation.any_site, reservation.code))
+    before, code = reservation.needed_by, reservation.code
+    needed_by = day_of(bench.books, bench.here, d.needed_by) or before
+    if d.lines is not None:
+        lines = cover(bench, d.lines, reservation.any_site, needed_by, code)
+        return replace(d, lines=lines)
+    now = bench.books.now
+    assert now is not None
+    still = [claim for claim in reservation.claims if claim.open]
+    if d.expires_at is not None and not reservation.counts_at(now):
+        # It stopped binding, and what it had may be another's by now.
+        covered(bench, still, needed_by, code)
+    elif before is not None and needed_by is not None and needed_by < before:
+        covered(bench, still, needed_by, code, ahead_only=True)
+    return d
 
 
 @completes(ReservationReleased)

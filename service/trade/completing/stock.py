@@ -33,6 +33,8 @@ NOT_VOIDABLE = (
     "reservation.made",
     "reservation.changed",
     "reservation.released",
+    "promise.overridden",
+    "promise.override_ended",
     "grafting.ordered",
     "grafting.order_changed",
     "grafting.order_ended",

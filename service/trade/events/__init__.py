@@ -36,6 +36,7 @@ from service.trade.events.orders import (
     GraftingOrdered,
     GraftingOrderEnded,
 )
+from service.trade.events.promises import PromiseOverridden, PromiseOverrideEnded
 from service.trade.events.selling import (
     ReservationChanged,
     ReservationMade,
@@ -96,6 +97,8 @@ Event = (
     | ReservationMade
     | ReservationChanged
     | ReservationReleased
+    | PromiseOverridden
+    | PromiseOverrideEnded
     | TreesSold
     | TreesReturned
     | StockCounted

@@ -1,0 +1,344 @@
+"""Whether claims are covered: by supply told ahead, or else by what is ready and not held.
+
+A claim must be covered in every set of stock it can draw on (its lot; its grade or any grade; its
+site or all sites), so that no later claim can be starved by an earlier wider one. A lot is a hard
+allocation: of it what is ready now must do. Of an item, what the forecast told counts (or what
+somebody with the right to said instead), on the day for which it is wanted and on each later one;
+of an item of which nothing is told, what is ready now. "Today" is the site's day when it is
+recorded.
+"""
+
+from collections.abc import Iterable, Iterator
+from datetime import date
+from zoneinfo import ZoneInfo
+
+from service.trade import holds
+from service.trade.accounts import grade_of
+from service.trade.bench import Bench
+from service.trade.books import Account, Books, Claim, Lot
+from service.trade.claims import completed_line
+from service.trade.events.selling import ReservedLine
+from service.trade.items import Item, claimed_item, parse_item
+from service.trade.outgoing import went_out
+from service.trade.overriding import Ruling, concerning, first_day, told
+from service.trade.promising import FOR_EVER, Due, Step, due_by, left, steps_of, sure
+from service.trade.supply import OutKey, Supply
+from service.trade.verdicts import Refusal, refuse
+
+# A set of stock: an item, at a site or anywhere, of a lot or of any.
+Stock = tuple[Item, str | None, str | None]
+
+
+def _standing(books: Books, item: Item, lot: str | None) -> Iterator[tuple[Lot, Account]]:
+    """Ready trees, or buds in bags, that an item (or one lot) can draw on."""
+    kind = "bag" if item.buds else "trees"
+    candidates: Iterable[Lot] = [books.lots[lot]] if lot else books.lots.values()
+    for candidate in candidates:
+        if (candidate.cultivar or "") != item.cultivar:
+            continue
+        if not item.buds and (candidate.rootstock or "") != item.rootstock:
+            continue
+        for key, account in books.accounts_of(candidate.code).items():
+            if key.kind != kind or account.balance <= 0:
+                continue
+            if not item.buds and (
+                key.stage != "ready"
+                or key.size != item.size
+                or (item.grade and key.grade != grade_of(item.grade))
+            ):
+                continue
+            yield candidate, account
+
+
+def _inside(claim: Claim, of: Stock) -> bool:
+    item, site, lot = of
+    claimed = parse_item(claim.item)
+    return (
+        claimed[:3] == item[:3]
+        and claimed.buds == item.buds
+        and (not item.grade or claimed.grade == item.grade)
+        and (site is None or claim.site == site)
+        and (lot is None or claim.lot == lot)
+    )
+
+
+def _sets(claim: Claim) -> list[Stock]:
+    """The sets of stock a claim lies in, narrowest first."""
+    item, site, lot = parse_item(claim.item), claim.site, claim.lot
+    grades = [item, item._replace(grade="")] if item.grade else [item]
+    sites = [site, None] if site else [None]
+    lots: list[str | None] = [lot, None] if lot else [None]
+    if lot and not (item.cultivar and (item.buds or item.rootstock)):
+        # Of a lot with unknown parts nobody can say what other lots are like it.
+        lots = [lot]
+    return [(grade, where, which) for which in lots for grade in grades for where in sites]
+
+
+class Covering:
+    """What the books say of sets of stock, for one event at its site."""
+
+    def __init__(self, bench: Bench, leave_out: str | None = None) -> None:
+        """`leave_out`: a reservation whose present lines do not count."""
+        self.bench = bench
+        self.books = bench.books
+        self.leave_out = leave_out
+        assert bench.books.now is not None
+        self.now = bench.books.now
+        self.today = self.now.astimezone(ZoneInfo(bench.site.time_zone)).date().toordinal()
+        self.rulings = [
+            Ruling(one.of, Step(one.from_day.toordinal(), one.until_day.toordinal(), still))
+            for one in sorted(self.books.overrides.values(), key=lambda one: one.position)
+            if one.ended_day is None
+            for still in [one.quantity - went_out(self.books, one.of) + one.went_out]
+        ]
+
+    # -- what is there -----------------------------------------------------------------
+
+    def ready(self, of: Stock) -> int:
+        """How many are ready and not held now."""
+        item, site, lot = of
+        total = 0
+        for candidate, account in _standing(self.books, item, lot):
+            key = account.key
+            if site is not None and key.site != site:
+                continue
+            tokens = {*candidate.ancestry, f"place:{key.place}", f"site:{key.site}"}
+            if item.buds:
+                tokens |= self.books.bag_tokens(key.ref)
+            if not holds.blocking(self.books, holds.SELL, tokens, self.bench.day):
+                total += account.balance
+        return total
+
+    def _supply(self, of: OutKey) -> Supply | None:
+        """What is told of a set. What is told for days to come, by the clock of who records,
+        says nothing yet: old records are imported while the forecast is of today."""
+        found = self.books.supply.get(of)
+        # Somewhere else the day may have begun already.
+        return found if found is not None and found.first <= self.today + 1 else None
+
+    def _base(self, of: OutKey) -> list[Step]:
+        found = self._supply(of)
+        if found is None:
+            stock = (Item(*of[:4], False), of[4] or None, None)
+            return [Step(0, FOR_EVER, self.ready(stock))]
+        gone = went_out(self.books, of) - found.went_out
+        return steps_of(found.first, found.quantities, gone)
+
+    def foretold(self, of: Stock) -> bool:
+        """Whether more is known of a set than what is ready: told by forecast or by hand."""
+        key = _key(of)
+        return key is not None and (
+            self._supply(key) is not None or bool(concerning(key, self.rulings, self.today))
+        )
+
+    def steps(self, of: Stock, day: int) -> list[Step]:
+        """How many are there from when to when, for a claim on `day`."""
+        key = _key(of)
+        if key is None or not self.foretold(of):
+            return [Step(0, FOR_EVER, self.ready(of))]
+        return told(key, self._base, self.rulings, day)
+
+    def first_day(self, of: Stock, count: int, day: int) -> int | None:
+        """The first day from `day` on for which so many more can be promised."""
+        due = self.due(of)
+        key = _key(of)
+        if key is None or not self.foretold(of):
+            return day if left(self.steps(of, day), due, day) >= count else None
+        return first_day(key, self._base, self.rulings, due, count, day)
+
+    # -- what is promised ----------------------------------------------------------------
+
+    def counts(self, claim: Claim, of: Stock) -> bool:
+        """Whether a claim draws only on this set. Trees grown for a customer are in no supply, so
+        a claim on their lot is not held against it."""
+        if not _inside(claim, of):
+            return False
+        key = _key(of)
+        lot = self.books.lots.get(claim.lot or "")
+        own = lot is not None and lot.grown_for is not None
+        return not (own and key is not None and self._supply(key) is not None)
+
+    def due(self, of: Stock) -> list[Due]:
+        """Open claims on the set by their days; those without one, or past it, are for today."""
+        found = []
+        for reservation in self.books.reservations.values():
+            if reservation.code == self.leave_out or not reservation.counts_at(self.now):
+                continue
+            day = self.on(reservation.needed_by)
+            for claim in reservation.claims:
+                if claim.open and self.counts(claim, of):
+                    found.append(Due(day, claim.open))
+        return found
+
+    def on(self, needed_by: date | None) -> int:
+        """The day on which what is needed by a day must be there."""
+        return max(self.today, needed_by.toordinal() if needed_by else 0)
+
+
+def _key(of: Stock) -> OutKey | None:
+    """A set of trees of any lot, as supply names it."""
+    item, site, lot = of
+    if item.buds or lot is not None:
+        return None
+    return (item.cultivar, item.rootstock, item.size, item.grade, site or "")
+
+
+def cover(
+    bench: Bench,
+    lines: list[ReservedLine],
+    any_site: bool,
+    needed_by: date | None,
+    leave_out: str | None,
+) -> list[ReservedLine]:
+    """The lines completed; refused when what can be promised does not cover them."""
+    completed = [completed_line(bench, li, f"#/data/lines/{i}") for i, li in enumerate(lines)]
+    claimed = [
+        Claim(
+            line=index,
+            item=claimed_item(bench.books, line).text,
+            lot=line.lot,
+            site=None if any_site else bench.here,
+            asked=line.count,
+            open=line.count,
+        )
+        for index, line in enumerate(completed)
+    ]
+    covered(bench, claimed, needed_by, leave_out)
+    return completed
+
+
+def covered(
+    bench: Bench,
+    claimed: list[Claim],
+    needed_by: date | None,
+    leave_out: str | None,
+    *,
+    ahead_only: bool = False,
+) -> None:
+    """Refuse claims that what can be promised for the day does not cover.
+
+    `ahead_only`: nothing but the day is new, so what is judged without one is not judged anew.
+    """
+    stock = Covering(bench, leave_out)
+    day = stock.on(needed_by)
+    for index, claim in enumerate(claimed):
+        for of in _sets(claim):
+            if ahead_only and not stock.foretold(of):
+                continue
+            asked = sum(c.open for c in claimed if stock.counts(c, of))
+            if asked and asked > left(stock.steps(of, day), stock.due(of), day):
+                raise _too_many(stock, claimed, of, day, f"#/data/lines/{index}/count")
+
+
+def _too_many(stock: Covering, claimed: list[Claim], of: Stock, day: int, pointer: str) -> Refusal:
+    item, site, _ = of
+    asked = sum(claim.open for claim in claimed if stock.counts(claim, of))
+    steps, due = stock.steps(of, day), stock.due(of)
+    at, numbers = f" at {site}" if site else "", {"item": item.text, "site": site}
+    if not stock.foretold(of):
+        there, taken = steps[0].quantity, due_by(due, FOR_EVER)
+        return refuse(
+            "not_enough_to_promise",
+            f"{asked} of {item.text} asked; {there} ready and not held{at}, {taken} of them "
+            "spoken for.",
+            pointer,
+            asked=asked,
+            ready=there,
+            spoken_for=taken,
+            available=max(there - taken, 0),
+            **numbers,
+        )
+    tight = min(
+        (step for step in steps if step.last >= day),
+        key=lambda step: step.quantity - due_by(due, step.last),
+    )
+    taken, there = due_by(due, tight.last), max(tight.quantity, 0)
+    first = _for_all(stock, claimed, day)
+    then = first if first is not None else steps[-1].first
+    at_most = max(left(stock.steps(of, then), due, then), 0)
+    wanted, later = _shown(day), _shown(first) if first is not None else None
+    return refuse(
+        "not_enough_to_promise",
+        f"{asked} of {item.text} asked for {wanted}; {there} can be counted on{at} "
+        f"({sure(stock.books.confidence)} sure), {taken} of them spoken for. "
+        + (
+            f"All that is asked can be promised from {later} on; by then there are {at_most}."
+            if later
+            else f"There is no day foreseen for all that is asked; at most there are {at_most}."
+        ),
+        pointer,
+        asked=asked,
+        available=max(tight.quantity - taken, 0),
+        spoken_for=taken,
+        foreseen=there,
+        needed_by=wanted,
+        sure=sure(stock.books.confidence),
+        earliest=later,
+        available_then=at_most,
+        **numbers,
+    )
+
+
+def _for_all(stock: Covering, claimed: list[Claim], day: int) -> int | None:
+    """The first day on which all claims are covered in all sets they lie in."""
+    latest = day
+    for of in {of for claim in claimed for of in _sets(claim)}:
+        asked = sum(claim.open for claim in claimed if stock.counts(claim, of))
+        first = stock.first_day(of, asked, day) if asked else day
+        if first is None:
+            return None
+        latest = max(latest, first)
+    return latest
+
+
+def _shown(day: int) -> str:
+    return str(date.fromordinal(min(day, date.max.toordinal())))
+
+
+# -- what is promised already -------------------------------------------------------------------
+
+
+def shortfalls(bench: Bench, touched: set[tuple[Item, str]], site: str) -> None:
+    """Remark every item, or lot, touched at the site of which more is promised than is left."""
+    stock = Covering(bench)
+    said: set[Item] = set()
+    for item, lot in sorted(touched):
+        if item not in said and any(_shortfall(stock, (item, at, None)) for at in (site, None)):
+            said.add(item)
+        _shortfall(stock, (item, None, lot))
+
+
+def _shortfall(stock: Covering, of: Stock) -> bool:
+    due = stock.due(of)
+    if not due:
+        return False
+    item, site, lot = of
+    ahead = stock.foretold(of)
+    # What is promised for later may still be growing.
+    taken, there = due_by(due, stock.today if ahead else FOR_EVER), stock.ready(of)
+    what = f"lot {lot}" if lot else f"{item.text} at {site}" if site else item.text
+    named = {"item": item.text, "site": site, "lot": lot}
+    if taken > there:
+        stock.bench.remark(
+            "shortfall",
+            f"{taken} of {what} are promised, {there} are ready and not held.",
+            **named,
+            promised=taken,
+            ready=there,
+        )
+        return True
+    steps = stock.steps(of, stock.today) if ahead else []
+    short = [one for one in steps if one.last >= stock.today]
+    tight = min(short, key=lambda one: one.quantity - due_by(due, one.last), default=None)
+    if tight is None or tight.quantity >= due_by(due, tight.last):
+        return False
+    taken, there = due_by(due, tight.last), max(tight.quantity, 0)
+    stock.bench.remark(
+        "shortfall",
+        f"{taken} of {what} are promised; {there} can be counted on "
+        f"({sure(stock.books.confidence)} sure).",
+        **named,
+        promised=taken,
+        foreseen=there,
+    )
+    return True
