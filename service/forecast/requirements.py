@@ -14,6 +14,11 @@ from datetime import date
 
 from service.forecast.degree_days import Cutoff, Method
 
+DECIDUOUS = frozenset(
+    {"apple", "pear", "peach", "plum", "cherry", "apricot", "almond", "walnut", "grape"}
+)
+"""Crops whose buds, set in summer, sleep until the next spring: common practice, no source."""
+
 AS_OF = date(2026, 1, 1)
 """When the figures below were last gone over."""
 
