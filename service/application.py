@@ -66,6 +66,7 @@ def build(
                 clock=clock,
                 queue_limit=settings.queue_limit,
                 group_limit=settings.group_limit,
+                confidence=settings.promise_confidence,
             )
             await appender.start()
             stack.push_async_callback(appender.stop)

@@ -98,7 +98,13 @@ def import_file(
             with _bar(len(understood.drafts), "Judging") as moved:
 
                 async def judge(submissions: Sequence[Any], check: bool) -> list[Any]:
-                    return await record_together(database, submissions, check=check, progress=moved)
+                    return await record_together(
+                        database,
+                        submissions,
+                        check=check,
+                        confidence=settings.promise_confidence,
+                        progress=moved,
+                    )
 
                 report = await take_in_file(understood, principal, judge, check=dry_run)
                 return report, time.perf_counter() - began

@@ -14,6 +14,7 @@ from service.log.incoming import parts_of
 from service.log.loading import SQL
 from service.log.submission import Answer, Submission
 from service.storage.pool import Connection, Database
+from service.trade.promising import PROMISED_AT
 
 
 async def record_together(
@@ -21,13 +22,14 @@ async def record_together(
     submissions: Sequence[Submission],
     *,
     check: bool = False,
+    confidence: float = PROMISED_AT,
     clock: Clock = system_clock,
     progress: Callable[[int], object] = lambda _: None,
 ) -> list[Answer]:
     """The answers to the requests, in their order; with `check` nothing is stored.
 
     Without `check` the first request that is refused ends it: its answer is the last, and nothing
-    of all of them is stored. `progress` is told the number of events decided since the last time.
+    of all of them is stored. `confidence`: see `Appender`. `progress` is told the number of events decided since the last time.
     """
     connection = await database.connect("writer")
     answers: list[Answer] = []
@@ -35,7 +37,7 @@ async def record_together(
     try:
         await connection.execute(SQL.begin)
         for submission in submissions:
-            answer, entered = await _decide(connection, submission, kept, clock)
+            answer, entered = await _decide(connection, submission, kept, clock, confidence)
             answers.append(answer)
             progress(len(submission.elements))
             newest = answer.position if entered else newest
@@ -56,10 +58,10 @@ async def record_together(
 
 
 async def _decide(
-    connection: Connection, submission: Submission, kept: Kept, clock: Clock
+    connection: Connection, submission: Submission, kept: Kept, clock: Clock, confidence: float
 ) -> tuple[Answer, int]:
     answered: asyncio.Future[Answer] = asyncio.get_running_loop().create_future()
-    group = Group(connection, kept, clock)
+    group = Group(connection, kept, clock, confidence)
     try:
         (answer,) = await group.decide([Pending(submission, parts_of(submission), answered)])
     finally:

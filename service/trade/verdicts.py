@@ -45,7 +45,7 @@ ARITHMETIC_AND_CODES: dict[str, str] = {
     "voided_already": "The event was voided before.",
     "others_stand_on_it": "Later events stand on the one to be voided.",
     "received_already": "The consignment was received before.",
-    "not_enough_to_promise": "What is ready and not spoken for does not cover it.",
+    "not_enough_to_promise": "What can be counted on and is not spoken for does not cover it.",
     "not_open": "Nothing of it is open any more.",
     "needs_authority": "Only the authority's word lifts a plant-health hold.",
     "missing": "Something needed was left out.",
