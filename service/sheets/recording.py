@@ -29,7 +29,8 @@ async def record_together(
     """The answers to the requests, in their order; with `check` nothing is stored.
 
     Without `check` the first request that is refused ends it: its answer is the last, and nothing
-    of all of them is stored. `confidence`: see `Appender`. `progress` is told the number of events decided since the last time.
+    of all of them is stored. `progress` is told the number of events decided since the last time.
+    `confidence`: see `Appender`.
     """
     connection = await database.connect("writer")
     answers: list[Answer] = []

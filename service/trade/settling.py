@@ -28,8 +28,8 @@ SETTLED_BY: dict[str, str] = {
     "others_stand_on_it": "Void the later events too, or send a replacement that makes the same "
     "again.",
     "received_already": "If more came in, record a stock count; if told twice, discard this.",
-    "not_enough_to_promise": "Ask for fewer, for later (`earliest` says from when on, where that is "
-    "foreseen), or for another site or grade; or release another reservation first.",
+    "not_enough_to_promise": "Ask for fewer, for later (`earliest` says from when on, where "
+    "that is foreseen), or for another site or grade; or release another reservation first.",
     "not_open": "Name a line or reservation that is still open; or leave it out.",
     "needs_authority": "Name the authority and its document: the service never lifts a "
     "plant-health hold by itself.",
