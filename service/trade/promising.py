@@ -71,17 +71,6 @@ def steps_of(first: int, quantities: Sequence[int], gone: int = 0) -> list[Step]
     ]
 
 
-def overridden(steps: Iterable[Step], override: Step) -> list[Step]:
-    """The steps with another quantity on the override's days."""
-    kept = []
-    for one in steps:
-        kept += [
-            one._replace(last=min(one.last, override.first - 1)),
-            one._replace(first=max(one.first, override.last + 1)),
-        ]
-    return sorted([*(one for one in kept if one.first <= one.last), override])
-
-
 def due_by(due: Iterable[Due], day: int) -> int:
     """How many are promised for that day or an earlier one."""
     return sum(one.quantity for one in due if one.day <= day)
@@ -106,5 +95,5 @@ def earliest(steps: Sequence[Step], due: Sequence[Due], quantity: int, today: in
     It never falls from one day to a later one, since every later day is looked at for each.
     """
     short = [one.last for one in steps if one.quantity - due_by(due, one.last) < quantity]
-    first = max(today, max(short, default=0) + 1)
+    first = max(today, max(short, default=today - 1) + 1)
     return first if first <= FOR_EVER else None

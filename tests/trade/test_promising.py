@@ -1,0 +1,98 @@
+"""The arithmetic of a promise: against a published table, against looking at every single day."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from service.trade.promising import (
+    LEVELS,
+    STEP_DAYS,
+    Due,
+    at_level,
+    earliest,
+    left,
+    level_of,
+    promise,
+    steps_of,
+    sure,
+)
+
+# Blok, "Available to Promise inventory calculations": the published table. Eight periods; a lot
+# comes in with every other one; the last line is what it gives as available out of each.
+ON_HAND = 15
+ORDERS = (18, 15, 27, 22, 10, 8, 6, 5)
+COMING_IN = (40, 0, 40, 0, 40, 0, 40, 0)
+PUBLISHED = (22, -9, 22, 29)
+
+
+def test_a_published_table_of_what_is_available() -> None:
+    there = [ON_HAND + sum(COMING_IN[: n + 1]) for n in range(8)]
+    steps = steps_of(0, there)
+    due = [Due(STEP_DAYS * n, count) for n, count in enumerate(ORDERS)]
+    # What is available of a receipt is left at the end of its two periods beside what was before.
+    for pair in range(4):
+        on_its_own = steps[: 2 * pair + 2]
+        upto = on_its_own[-1]._replace(last=upto_day(2 * pair + 1))
+        assert left([upto], due, upto.first) == sum(PUBLISHED[: pair + 1])
+    # What a later period is short of is kept back from what is there earlier.
+    kept = [min(sum(PUBLISHED[:n]) for n in range(pair + 1, 5)) for pair in range(4)]
+    assert [promise(steps, due, STEP_DAYS * n) for n in range(8)] == [
+        kept[n // 2] for n in range(8)
+    ]
+    assert kept == [13, 13, 35, 64]
+
+
+def upto_day(period: int) -> int:
+    return STEP_DAYS * (period + 1) - 1
+
+
+QUANTITIES = st.lists(st.integers(-20, 80), min_size=1, max_size=6)
+CLAIMS = st.lists(st.builds(Due, st.integers(0, 60), st.integers(0, 40)), max_size=6)
+
+
+def day_by_day(first: int, quantities: list[int], gone: int, due: list[Due], day: int) -> int:
+    """The least that is left on any day from `day` to long after the last claim."""
+    return min(
+        quantities[min(max(each - first, 0) // STEP_DAYS, len(quantities) - 1)]
+        - gone
+        - sum(one.quantity for one in due if one.day <= each)
+        for each in range(day, 200)
+    )
+
+
+@given(st.integers(0, 10), QUANTITIES, st.integers(-5, 30), CLAIMS, st.integers(10, 70))
+def test_it_is_the_least_of_every_later_day(
+    first: int, quantities: list[int], gone: int, due: list[Due], day: int
+) -> None:
+    steps = steps_of(first, quantities, gone)
+    slowly = day_by_day(first, quantities, gone, due, day)
+    assert left(steps, due, day) == slowly
+    assert promise(steps, due, day) == max(0, slowly)
+
+
+@given(QUANTITIES, CLAIMS, st.integers(1, 60), st.integers(0, 40))
+def test_the_earliest_day_is_the_first_that_has_enough(
+    quantities: list[int], due: list[Due], wanted: int, today: int
+) -> None:
+    steps = steps_of(0, quantities)
+    days = [day for day in range(today, 200) if promise(steps, due, day) >= wanted]
+    assert earliest(steps, due, wanted, today) == (days[0] if days else None)
+
+
+def test_a_confidence_between_two_counts_as_the_surer_one() -> None:
+    assert [LEVELS[level_of(asked)] for asked in (0.5, 0.55, 0.8, 0.81, 0.99)] == [
+        *(0.5, 0.6, 0.8, 0.85, 0.99)
+    ]
+    with pytest.raises(ValueError, match="surer"):
+        level_of(0.995)
+
+
+def test_one_level_is_taken_out_of_all_that_are_stored() -> None:
+    flat = [100 * step + n for step in range(3) for n in range(len(LEVELS))]
+    assert list(at_level(flat, 4)) == [4, 104, 204]
+
+
+def test_confidences_in_a_clerks_words() -> None:
+    words = {0.8: "8 in 10", 0.5: "5 in 10", 0.75: "75 in 100", 0.99: "99 in 100"}
+    assert {asked: sure(asked) for asked in words} == words
+    assert sure(0.975) == "975 in 1000"
