@@ -15,9 +15,8 @@ import msgspec
 from seed_scenario.generator import LOTS, SEED, YEARS, scenario
 from service.forecast.backtest.chart import chart
 from service.forecast.backtest.outcomes import by_lot
-from service.forecast.backtest.run import backtest, days_between
+from service.forecast.backtest.run import Run, days_between
 from service.forecast.backtest.table import table
-from service.forecast.shapes import Foretold, Known
 from tests.support.story_known import StoryKnown
 
 
@@ -50,24 +49,18 @@ def main(
     story = scenario(last.date(), seed, lots=lots, years=years)
     truth, known = story.truth, StoryKnown(story)
     assert truth is not None
-    seconds = 0.0
-
-    def timed(columns: Known) -> Foretold:
-        nonlocal seconds
-        start = time.perf_counter()
-        told: Foretold = tell(columns)
-        seconds += time.perf_counter() - start
-        return told
-
     half: date = truth.first + timedelta(days=(truth.last - truth.first).days // 2)
-    done = backtest(
-        lambda day: known.at(day, draws=draws),
-        days_between(begin.date() if begin else half, truth.last, every),
-        by_lot(truth.outcomes),
-        timed,
-        lambda day: click.echo(f"\r{day}", nl=False, err=True),
-    )
+    days = days_between(begin.date() if begin else half, truth.last, every)
+    run, seconds = Run(days, by_lot(truth.outcomes)), 0.0
+    for day in days:
+        click.echo(f"\r{day}", nl=False, err=True)
+        columns = known.at(day, draws=draws)
+        start = time.perf_counter()
+        told = tell(columns)
+        seconds += time.perf_counter() - start
+        run.take(columns, told)
     click.echo("\r" + " " * 10 + "\r", nl=False, err=True)
+    done = run.result()
     click.echo(table(done))
     click.echo(f"\n{len(done.days)} forecasts took {seconds:.1f} s")
     if picture:

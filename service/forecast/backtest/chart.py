@@ -9,7 +9,7 @@ from service.trade.promising import sure
 
 _WIDTH, _HEIGHT = 960, 430
 _TOP, _FOOT = 96, 340
-_LEAF, _BARK, _STONE, _INK, _PALE = "#2f6b3a", "#a0632d", "#8a8f98", "#20262e", "#dfe8dc"
+_LEAF, _BARK, _STONE, _INK, _PALE = "#2f6b3a", "#a0632d", "#5d636c", "#20262e", "#dfe8dc"
 # left edge and width of each of the three panels
 _INSIDE, _ERRORS, _KEPT = (60, 210), (340, 250), (670, 250)
 _AIM = (0.54, 0.60, 0.66)
@@ -124,7 +124,7 @@ def _errors(scores: Sequence[LotScore]) -> Iterator[str]:
     step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 500) if highest / s <= 6 or s == 500)
     top = step * (int(highest / step) + 1)
     marks = [step * n for n in range(int(top / step) + 1)]
-    yield from _axis(_ERRORS, "Days off, half are further", top, marks, "")
+    yield from _axis(_ERRORS, "Days off, half of them less", top, marks, "")
     for number, (score, row) in enumerate(zip(scores, values, strict=True)):
         middle = left + width * (number + 0.5) / len(scores)
         yield _text(middle, _FOOT + 18, score.what, text_anchor="middle")
@@ -164,5 +164,5 @@ def _promises(scores: Sequence[PromiseScore]) -> Iterator[str]:
     yield _text(left, _FOOT + 34, "how sure the promise was", fill=_STONE)
     yield f'<circle cx="{left + 5}" cy="{_FOOT + 52}" r="4" fill="{_LEAF}"/>'
     yield _text(left + 14, _FOOT + 56, "kept (dashed: as said)")
-    yield _box(left + 150, _FOOT + 49, 6, 6, _BARK)
-    yield _text(left + 161, _FOOT + 56, "of what could be")
+    yield _box(left + 152, _FOOT + 49, 6, 6, _BARK)
+    yield _text(left + 163, _FOOT + 56, "of what could be")

@@ -1,6 +1,6 @@
 """The backtest: day by day, what was known then, what is forecast from it, and what came."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import date, timedelta
 
 import msgspec
@@ -30,34 +30,35 @@ def days_between(first: date, last: date, every: int) -> list[date]:
     return [last - timedelta(days=every * back) for back in range(count, -1, -1)]
 
 
-def backtest(
-    at: Callable[[date], Known],
-    days: Sequence[date],
-    outcomes: Outcomes,
-    forecast: Callable[[Known], Foretold],
-    progress: Callable[[date], None] = lambda day: None,
-) -> Backtest:
-    """Forecast from what was known `at` the end of each day, and score by the outcomes.
+class Run:
+    """A backtest under way: give it each day in order, then ask for the result.
 
-    `days` are in order and equally far apart. Raises ValueError when there are none.
+    `days` are in order and equally far apart; ValueError when there are none.
     """
-    if not days:
-        raise ValueError("there is no day to look at")
-    every = (days[1] - days[0]).days if len(days) > 1 else 1
-    cases: list[Case] = []
-    promises: list[Promise] = []
-    left_out = Unscored()
-    for number, day in enumerate(days):
-        known = at(day)
-        told = forecast(known)
-        cases += cases_of(known, told, outcomes, left_out)
-        if number % PROMISES_EVERY == 0:
-            promises += promises_of(known, told, outcomes, left_out)
-        progress(day)
-    return Backtest(
-        days=list(days),
-        cases=cases,
-        promises=promises,
-        left_out=left_out,
-        scores=scores_of(cases, promises, every),
-    )
+
+    def __init__(self, days: Sequence[date], outcomes: Outcomes) -> None:
+        if not days:
+            raise ValueError("there is no day to look at")
+        self.days, self._outcomes = list(days), outcomes
+        self._cases: list[Case] = []
+        self._promises: list[Promise] = []
+        self._left_out = Unscored()
+        self._taken = 0
+
+    def take(self, known: Known, told: Foretold) -> None:
+        """What was known when the next day had ended, and what is forecast from it."""
+        self._cases += cases_of(known, told, self._outcomes, self._left_out)
+        if self._taken % PROMISES_EVERY == 0:
+            self._promises += promises_of(known, told, self._outcomes, self._left_out)
+        self._taken += 1
+
+    def result(self) -> Backtest:
+        """All that was forecast, scored."""
+        every = (self.days[1] - self.days[0]).days if len(self.days) > 1 else 1
+        return Backtest(
+            days=self.days,
+            cases=self._cases,
+            promises=self._promises,
+            left_out=self._left_out,
+            scores=scores_of(self._cases, self._promises, every),
+        )
