@@ -1,0 +1,304 @@
+"""Answers about promises: from the newest forecast, less what is promised and went out since.
+
+A key that sees some sites only is told of these: what all sites together allow is told to those
+who see them all. The log decides on a reservation by both.
+"""
+
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime, timedelta
+from itertools import product
+from typing import NamedTuple
+
+import asyncpg
+import msgspec
+from msgspec.structs import replace
+
+from service.forecast import promises
+from service.forecast.promise_rows import (
+    Basis,
+    LearnedHere,
+    OverrideHere,
+    PromiseRow,
+    answer_in_words,
+    reasons,
+)
+from service.forecast.promises import Stock
+from service.storage.pool import Connection
+from service.storage.sql import load
+from service.trade import holds, promising
+from service.trade.accounts import grade_of
+from service.trade.overriding import Ruling
+from service.trade.promising import ALL_SITES, LEVELS, Due, Step
+from service.trade.supply import OutKey
+from service.views import holding
+from service.views.site_days import site_days, today_at
+
+SQL = load(__package__, "promise_view.sql")
+OTHERS = (0.5, 0.8, 0.9, 0.95)
+"""Confidences that are told beside the one asked for."""
+
+
+_AHEAD = timedelta(days=promising.STEP_DAYS * (promising.STEPS - 1))
+
+
+class PastDayError(ValueError):
+    """A day was asked for that is over; `today` is the site's day."""
+
+    def __init__(self, day: date, today: date) -> None:
+        super().__init__(f"{day} is over: today is {today}. Promises are for days to come.")
+
+
+class PromiseQuery(msgspec.Struct, frozen=True, kw_only=True):
+    """What is wanted. `site` None: each site that has anything of it, and all together."""
+
+    cultivar: str
+    rootstock: str
+    size: str
+    grade: str | None = None
+    site: str | None = None
+    day: date | None = None
+    quantity: int | None = None
+    confidence: float
+
+    @property
+    def item(self) -> tuple[str, str, str]:
+        return self.cultivar, self.rootstock, self.size
+
+
+class _Own(NamedTuple):
+    """The narrowest set that was asked of."""
+
+    grade: str
+    site: str
+    due: Sequence[Due]
+
+
+def _ruling(item: tuple[str, str, str], row: asyncpg.Record) -> Ruling:
+    site = ALL_SITES if row["any_site"] else row["site"]
+    days = Step(
+        row["from_day"].toordinal(), row["until_day"].toordinal(), row["quantity"] - row["gone"]
+    )
+    return Ruling((*item, row["grade"], site), days)
+
+
+class ItemNow:
+    """All that is known of an item: what stands, what is foretold, what is promised."""
+
+    def __init__(self, query: PromiseQuery, sites: list[str] | None, now: datetime) -> None:
+        self.query, self.sites, self.now = query, sites, now
+        self.limited = sites is not None
+        self.days: dict[str, date] = {}
+        self.there: list[asyncpg.Record] = []
+        self.held: set[str] = set()
+        self.supply: dict[tuple[str, str], asyncpg.Record] = {}
+        self.claimed: list[asyncpg.Record] = []
+        self.overrides: list[asyncpg.Record] = []
+        self.rulings: list[Ruling] = []
+        self._told: dict[tuple[int, OutKey], Sequence[Step]] = {}
+        self.learned: list[asyncpg.Record] = []
+
+    async def load(self, conn: Connection) -> None:
+        """Seven short questions, whatever the size of the nursery."""
+        asked = self.query
+        self.days = await site_days(conn, self.now)
+        today = self.today(asked.site or ALL_SITES)
+        self.there = await conn.fetch(SQL.there, asked.cultivar, asked.rootstock)
+        self.held = await holding.blocked(conn, today, holds.SELL)
+        self.supply = {
+            (row["grade"], row["site"]): row for row in await conn.fetch(SQL.supply, *asked.item)
+        }
+        self.claimed = await conn.fetch(SQL.claimed, *asked.item, self.now)
+        self.overrides = await conn.fetch(SQL.overrides, *asked.item, today)
+        # The oldest first: of two on one set the younger one counts.
+        self.rulings = [_ruling(asked.item, row) for row in reversed(self.overrides)]
+        self.learned = await conn.fetch(SQL.learned, asked.cultivar)
+
+    def today(self, site: str) -> date:
+        return today_at(self.days, site, self.now)
+
+    @property
+    def places(self) -> list[str]:
+        """The sites to tell of, all together first; all that are seen when none has anything."""
+        if self.query.site is not None:
+            return [self.query.site]
+        having = {site for _, site in self.supply} | {row["site"] for row in self._of_size()}
+        having |= {row["site"] for row in self.claimed if row["site"]}
+        one_by_one = sorted((having - {ALL_SITES}) or (self.days if self.sites else ()))
+        return [*([] if self.sites is not None else [ALL_SITES]), *one_by_one]
+
+    def _of_size(self) -> Iterable[asyncpg.Record]:
+        return (row for row in self.there if row["size"] == self.query.size)
+
+    def stocks(self, site: str) -> list[Stock]:
+        """The sets that the item lies in at a site, the narrowest first."""
+        grades = [self.query.grade, ""] if self.query.grade else [""]
+        places = [site, ALL_SITES] if site and not self.limited else [site]
+        return [
+            Stock(
+                (*self.query.item, grade, place),
+                self._steps,
+                self.rulings,
+                self.due(grade, place),
+            )
+            for grade, place in product(grades, places)
+        ]
+
+    def _steps(self, level: int, of: OutKey) -> Sequence[Step]:
+        """What is there of a set from when to when at a level, overrides left out."""
+        if (level, of) not in self._told:
+            *_, grade, site = of
+            row = self._foretold(grade, site)
+            if row is None:
+                known = [self.ready(grade, site, held=False)]
+                self._told[level, of] = promising.steps_of(self.today(site).toordinal(), known)
+            else:
+                self._told[level, of] = promising.steps_of(
+                    row["first"].toordinal(),
+                    promising.at_level(row["quantities"], level),
+                    row["gone"],
+                )
+        return self._told[level, of]
+
+    def _foretold(self, grade: str, site: str) -> asyncpg.Record | None:
+        row = self.supply.get((grade, site))
+        return row if row is not None and tuple(row["levels"]) == LEVELS else None
+
+    def ready(self, grade: str, site: str, *, held: bool) -> int:
+        """Ready trees of the item that a hold keeps from sale, or that none does."""
+        return sum(
+            row["trees"]
+            for row in self._of_size()
+            if row["stage"] == "ready"
+            and (not site or row["site"] == site)
+            and (not grade or row["grade"] == grade_of(grade))
+            and self._held(row) == held
+        )
+
+    def _held(self, row: asyncpg.Record) -> bool:
+        tokens = {f"place:{row['place']}", f"site:{row['site']}", *row["ancestry"]}
+        return bool(self.held & tokens)
+
+    def due(self, grade: str, site: str) -> list[Due]:
+        """What is promised of a set; what has no day, or one that is over, is due today."""
+        today = self.today(site)
+        return [
+            Due(max(row["needed_by"] or today, today).toordinal(), row["open"])
+            for row in self.claimed
+            if (not grade or row["grade"] == grade) and (not site or row["site"] == site)
+        ]
+
+    # -- the answer ----------------------------------------------------------------------
+
+    def row(self, site: str) -> PromiseRow:
+        """What can be promised at a site (`ALL_SITES`: of all together)."""
+        asked, today = self.query, self.today(site)
+        day = max(asked.day or today, today)
+        stocks, on = self.stocks(site), day.toordinal()
+        own = _Own(*stocks[0].of[3:], stocks[0].due)
+
+        def at(confidence: float) -> promises.AtConfidence:
+            return promises.told_at(stocks, confidence, on, asked.quantity, today.toordinal())
+
+        told = at(asked.confidence)
+        row = PromiseRow(
+            cultivar=asked.cultivar,
+            rootstock=asked.rootstock,
+            size=asked.size,
+            grade=asked.grade,
+            site=site or None,
+            day=day,
+            confidence=asked.confidence,
+            sure=told.sure,
+            can_be_promised=told.can_be_promised,
+            words="",
+            quantity=asked.quantity,
+            enough=None if asked.quantity is None else told.can_be_promised >= asked.quantity,
+            earliest=told.earliest,
+            others=[at(one) for one in OTHERS if one != asked.confidence],
+            expected=self._expected(own, day),
+            ready_now=self.ready(own.grade, site, held=False),
+            held_now=self.ready(own.grade, site, held=True),
+            growing=self._growing(site),
+            for_customers=self._for_customers(site),
+            promised_by=promising.due_by(own.due, on),
+            promised=promising.due_by(own.due, promising.FOR_EVER),
+            risk=promises.risk(stocks, promising.level_of(asked.confidence), today.toordinal()),
+            override=self._override(stocks, day),
+            basis=self._basis(own),
+            reasons=[],
+        )
+        even, surer = at(0.5).can_be_promised, at(0.9).can_be_promised
+        words = answer_in_words(row, even=even, surer=surer)
+        return replace(row, words=words, reasons=reasons(row, limited=self.limited))
+
+    def _expected(self, own: _Own, day: date) -> float:
+        row = self._foretold(own.grade, own.site)
+        if row is None:
+            return float(self.ready(own.grade, own.site, held=False))
+        step = (day - row["first"]).days // promising.STEP_DAYS
+        mean: list[float] = row["mean"]
+        on_day = mean[max(0, min(step, len(mean) - 1))]
+        gone: int = row["gone"]
+        return float(round(on_day - gone, 1))
+
+    def _growing(self, site: str) -> int:
+        return sum(row["trees"] for row in self._at(site) if row["stage"] != "ready")
+
+    def _for_customers(self, site: str) -> int:
+        return sum(
+            row["trees"]
+            for row in self._at(site)
+            if row["grown_for"] and (row["stage"] != "ready" or row["size"] == self.query.size)
+        )
+
+    def _at(self, site: str) -> Iterable[asyncpg.Record]:
+        return (row for row in self.there if not site or row["site"] == site)
+
+    def _override(self, stocks: Sequence[Stock], day: date) -> OverrideHere | None:
+        """The newest word on any of the sets that is in force on that day."""
+        sets = {one.of[3:] for one in stocks}
+        for row in self.overrides:
+            site = ALL_SITES if row["any_site"] else row["site"]
+            if (row["grade"], site) in sets and row["from_day"] <= day <= row["until_day"]:
+                return OverrideHere(
+                    override=row["code"],
+                    site=site or None,
+                    grade=row["grade"] or None,
+                    quantity=row["quantity"],
+                    first=row["from_day"],
+                    last=row["until_day"],
+                    reason=row["reason"],
+                )
+        return None
+
+    def _basis(self, own: _Own) -> Basis:
+        row = self._foretold(own.grade, own.site)
+        lots = {one["lot"] for one in self._at(own.site) if not one["grown_for"]}
+        return Basis(
+            foretold_at=row["made_at"] if row else None,
+            position=row["position"] if row else 0,
+            looks_to=row["first"] + _AHEAD if row else None,
+            trees=row["trees"] if row else self.ready(own.grade, own.site, held=False),
+            lots=len(lots),
+            learned=[
+                LearnedHere(**{**dict(one), "fallback": one["fallback"] or None})
+                for one in self.learned
+            ],
+        )
+
+
+async def promises_of(
+    conn: Connection, query: PromiseQuery, sites: list[str] | None, now: datetime
+) -> list[PromiseRow]:
+    """What can be promised of an item, at each site that has any and at all sites together.
+
+    `sites`: those that may be seen (None: all). Raises PastDayError for a day that is over where
+    it is asked of.
+    """
+    item = ItemNow(query, sites, now)
+    await item.load(conn)
+    if query.day is not None:
+        today = item.today(query.site) if query.site else min(item.days.values(), default=query.day)
+        if query.day < today:
+            raise PastDayError(query.day, today)
+    return [item.row(site) for site in item.places]
