@@ -9,6 +9,7 @@ import msgspec
 from service import __version__
 from service.cli_backtest import backtest
 from service.cli_backup import backup, restore
+from service.cli_forecast import forecast
 from service.cli_rebuild import rebuild
 from service.cli_records import export, import_file, template
 from service.cli_running import (
@@ -318,6 +319,7 @@ def show_settings() -> None:
         click.echo(f"{name}={now[name]}\n    {meaning} Give {expected}.")
 
 
+main.add_command(forecast)
 main.add_command(backtest)
 main.add_command(rebuild)
 main.add_command(backup)

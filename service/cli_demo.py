@@ -18,6 +18,7 @@ import msgspec
 from service.cli_running import Ending
 from service.cli_tour import print_tour
 from service.clock import system_clock
+from service.forecast.refresh import ForecastError, refresh
 from service.log.keys import create_key, revoke_key
 from service.settings import Settings
 from service.storage.embedded import EmbeddedServerError
@@ -238,7 +239,7 @@ async def _views_caught_up(client: httpx.AsyncClient, database: Database) -> Non
     async with database.writer.acquire() as one:
         position = await one.fetchval("SELECT position FROM log_head")
     end = asyncio.get_running_loop().time() + _VIEWS_SECONDS
-    for path in ("/v1/checks", "/v1/ready-dates"):
+    for path in ("/v1/checks", "/v1/take", "/v1/push-observations", "/v1/growth"):
         while asyncio.get_running_loop().time() < end:
             answer = await client.get(
                 path,
@@ -249,3 +250,10 @@ async def _views_caught_up(client: httpx.AsyncClient, database: Database) -> Non
                 break
             if answer.status_code >= 400:
                 raise click.ClickException(f"{path} answered {answer.status_code}: {answer.text}")
+    # The calendar would make one within minutes; the tour asks for it now.
+    try:
+        done = await refresh(database, system_clock)
+    except ForecastError as error:
+        click.echo(f"No forecast could be made: {error}", err=True)
+    else:
+        click.echo(f"A forecast was made: {done.words}.")

@@ -54,9 +54,9 @@ def _known(names: tuple[str, ...], everything: bool) -> list[str]:
 
 
 async def _rebuild(settings: "Settings", names: list[str], *, check: bool) -> bool:
-    """Rebuild or compare these views; True when any of those the log alone decides was wrong."""
+    """Rebuild or compare these views; True when any was wrong."""
     from service.clock import system_clock
-    from service.jobs.every_view import NOT_BY_THE_LOG_ALONE, every_view, telling_faults
+    from service.jobs.every_view import every_view, telling_faults
     from service.storage.pool import open_database
     from service.views.rebuild import BeingBuilt
     from service.views.rebuild import rebuild as rebuild_view
@@ -83,13 +83,12 @@ async def _rebuild(settings: "Settings", names: list[str], *, check: bool) -> bo
                 continue
             bar.clear()
             lines.end()
-            by_weather = name in NOT_BY_THE_LOG_ALONE
-            click.echo(_in_words(done, check=check, by_weather=by_weather))
-            wrong = wrong or (done.differences > 0 and not by_weather)
+            click.echo(_in_words(done, check=check))
+            wrong = wrong or done.differences > 0
     return wrong
 
 
-def _in_words(done: "Rebuilt", *, check: bool, by_weather: bool) -> str:
+def _in_words(done: "Rebuilt", *, check: bool) -> str:
     rate = done.position / done.seconds if done.seconds else 0
     words = f"{done.view}: {done.position:,} events in {done.seconds:.1f} s ({rate:,.0f} a second)"
     if done.behind:
@@ -100,8 +99,6 @@ def _in_words(done: "Rebuilt", *, check: bool, by_weather: bool) -> str:
         words += f", {done.differences:,} rows differ; nothing was changed."
     else:
         words += f", {done.differences:,} rows differed and were put right."
-    if by_weather and done.differences and not done.behind:
-        words += " They hang on the day and the weather too, so a difference need be no fault."
     if done.set_aside:
         words += f" {done.set_aside} could not be computed and are set aside; see the alerts."
     return words

@@ -95,18 +95,26 @@ async def _ready(client: httpx.AsyncClient, base: str, say: Say) -> None:
     # Lots that were expected before today wait for somebody to grade their last trees.
     path = f"/v1/ready-dates?ready_from={datetime.now(UTC).date()}&limit=5"
     answer = await _get(client, path)
-    _title(say, "Lots that should be ready next (estimates, no promises)", _curl(base, path))
+    words = "Lots that should be ready next (estimates, no promises): how sure, and why"
+    _title(say, words, _curl(base, path))
     rows = [
         [
             row["lot"],
             row["site"],
             row.get("cultivar"),
-            row.get("expected"),
-            f"{row.get('earliest') or '?'} to {row.get('latest') or '?'}",
+            row["trees"],
+            row["p20"],
+            row["p50"],
+            row["p80"],
         ]
         for row in answer["items"]
     ]
-    _table(say, ["lot", "site", "cultivar", "expected", "between"], rows)
+    heads = ["lot", "site", "cultivar", "trees", "2 in 10 by", "5 in 10 by", "8 in 10 sure by"]
+    _table(say, heads, rows)
+    for row in answer["items"][:1]:
+        say(f"\n  {row['lot']}: {row['words']}")
+        for reason in row["reasons"]:
+            say(f"    {reason}")
 
 
 async def _history(client: httpx.AsyncClient, base: str, say: Say) -> str | None:

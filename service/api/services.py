@@ -11,7 +11,6 @@ import asyncpg
 from service.api.limits import Limits
 from service.api.problems import Problem
 from service.clock import Clock, system_clock
-from service.forecast.ready_view import Outlooks
 from service.log.keys import KeyRing
 from service.log.rights import NOBODY, Principal
 from service.log.submission import Answer, Submission
@@ -46,8 +45,6 @@ class Services:
     stopping: bool = False
     ready_checks: dict[str, Callable[[], Awaitable[str | None]]] = field(default_factory=dict)
     limits: Limits = field(default_factory=Limits)
-    # Weather summed up for questions about past moments; kept, since they come in rows.
-    outlooks: Outlooks = field(default_factory=Outlooks)
     # Who asks: `reading` shows what may be seen by them, and nothing while nobody asks.
     asker: Principal = NOBODY
 

@@ -1,254 +1,53 @@
-"""The view of ready dates: worked out per tree lot and site, stored, answered in pages.
+"""Answers about ready dates: per tree lot and site, by the newest forecast or one before.
 
-Recomputed for the lots that events touched, for a site whose temperatures changed, and for all
-once a day, since the passing of a day changes what is behind and what is ahead.
+Rows are written by `refresh`. Of a past moment it is told what was told then, not what would be
+worked out now: the last forecast of each of a site's days is kept.
 """
 
-from collections import OrderedDict
-from collections.abc import Mapping, Sequence
-from datetime import UTC, date, datetime, timedelta
-from typing import Any, Literal
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any
 
-import asyncpg
 import msgspec
 
 from service.clock import Clock
-from service.forecast.ready import LotFacts, ReadyDate, ready_date
-from service.forecast.requirements import Requirement, Thresholds, requirement_for
-from service.forecast.temperatures import load_version, version_known_at
-from service.forecast.weather import Outlook, outlook
-from service.storage.pool import Connection, Pool
+from service.forecast.telling import LotFigures, in_words, reasons
+from service.storage.pool import Pool
 from service.storage.sql import load
-from service.views.applying import Batch, Table
-from service.views.clocks import Asked, Clocks, asking, lot_ids
-from service.views.paging import cut_page, page_key, page_of
-from service.views.site_days import site_days
+from service.views.clocks import Asked, Clocks, asking
+from service.views.paging import cut_page, page_key
 
 SQL = load(__package__, "ready_view.sql")
-# Sorts what cannot be told after all that can.
-LAST_DAY = date.max
-# Columns that are told as they were found, in their order, and those that decide on the rest.
-_AS_FOUND = (
-    *("lot", "site", "cultivar", "rootstock", "crop"),
-    *("places", "sizes", "trees", "graft_method", "grafted_on"),
+NAME = "ready_dates"
+"""What the newest forecast reflects is told under this name among the views' checkpoints."""
+_OR_NULL = (
+    *("cultivar", "rootstock", "crop", "graft_method"),
+    *("counting", "fallback", "why", "weather_ahead"),
 )
-_DECIDING = ("site", "crop", "graft_method", "grafted_on", "pushed_on", "any_pushed", "made_at")
 
 
-class ReadyDateRow(msgspec.Struct, frozen=True, kw_only=True):
-    """When the trees of a lot at a site are expected to be ready, and what that rests on.
+class ReadyDateRow(LotFigures, frozen=True, kw_only=True):
+    """When the trees of a lot at a site should be ready: an estimate, and how wide it is.
 
-    An estimate. `expected`, `earliest` and `latest` are null where they cannot be told; `remarks`
-    say why in words. `needed` and `accumulated` are degree-days (Cd) from `counted_from` to the end
-    of the day before `as_of`, by `degree_day_method` with `cutoff` between `lower_c` and `upper_c`
-    (degrees Celsius). `basis` and `basis_n` say what the requirement rests on; `n_years` past years
-    made the range, which holds the weather alone: where `basis_n` is small the requirement itself
-    may be off by weeks. `gap_days` were filled. `position` is that of the log,
-    `temperature_version` that of the site's record, that the figure reflects. `trees` stand there
-    not yet ready. The fields are the table's columns.
+    `words` say it in a sentence, `reasons` what it rests on; all else is for programs. `p20`,
+    `p50`, `p80`: half of the trees that will be fit for sale are ready by then with probability
+    0.2, 0.5, 0.8; null where it cannot be told, `why` then says the reason. A day before `as_of`
+    (the site's day on which it was told) means that trees wait to be graded. `ready_expected` of
+    `trees` will be ready, `ready_low` to `ready_high` with probability 0.6. `counted` degree-days
+    (Cd) from the day after `counted_from` to the end of the day before `as_of`, of `needed`
+    (`needed_low` to `needed_high` with probability 0.6), in the way `counting` between `lower_c`
+    and `upper_c` (degrees Celsius); `gap_days` of them were filled. It rests on `based_on_trees`
+    in `based_on_lots`, `fallback` says where it borrows, and on `years` of weather. `position` is
+    that of the log, `temperature_version` that of the site's record, that it reflects.
     """
 
-    lot: str
-    site: str
-    cultivar: str | None
-    rootstock: str | None
-    crop: str | None
-    places: list[str]
-    sizes: list[str]
-    trees: int
-    graft_method: str | None
-    grafted_on: date | None
-    phase: str
-    counted_from: date | None
-    expected: date | None
-    earliest: date | None
-    latest: date | None
-    degree_day_method: str | None
-    cutoff: str | None
-    lower_c: float | None
-    upper_c: float | None
-    needed: float | None
-    accumulated: float | None
-    gap_days: int
-    n_years: int
-    basis: str | None
-    basis_n: int | None
-    remarks: list[str]
-    as_of: date
-    temperature_version: int
-    position: int
-    computed_at: datetime
-
-
-class Outlooks:
-    """Outlooks already worked out, by site, version of its record, day and way of counting.
-
-    Hold one for as long as the process runs: a record of years is then not read and summed anew
-    for every event. At most `most` are kept, those asked for last.
-    """
-
-    def __init__(self, most: int = 24) -> None:
-        self._kept: OrderedDict[tuple[str, int, date, Thresholds], Outlook] = OrderedDict()
-        self._most = most
-
-    async def get(
-        self,
-        conn: Connection,
-        site: str,
-        version: int,
-        thresholds: Thresholds,
-        since: date,
-        today: date,
-    ) -> Outlook:
-        """The outlook of a site's record at a version, reaching back to `since` at least."""
-        key = (site, version, today, thresholds)
-        kept = self._kept.get(key)
-        if kept is None or kept.behind.first > since:
-            history = await load_version(conn, site, version)
-            kept = outlook(site, history, thresholds, since=since, today=today)
-            self._kept[key] = kept
-        self._kept.move_to_end(key)
-        if len(self._kept) > self._most:
-            self._kept.popitem(last=False)
-        return kept
-
-
-async def recompute(
-    conn: Connection,
-    lots: Sequence[str] | None,
-    today: Mapping[str, date],
-    *,
-    outlooks: Outlooks | None = None,
-    computed_at: datetime | None = None,
-) -> int:
-    """Work out and store the ready dates of lots (None: of all) at the sites that `today` names.
-
-    `today` is each site's calendar day. Runs in a transaction (joins the caller's). Rows of lots
-    that have no growing trees left at these sites go. Returns how many rows were written.
-    """
-    outlooks = outlooks or Outlooks()
-    at = computed_at or datetime.now(UTC)
-    sites = sorted(today)
-    async with conn.transaction():
-        await conn.execute(SQL.lock_view)
-        position = await conn.fetchval(SQL.head_position)
-        clocks = Clocks(position=position, days=dict(today))
-        rows = await _rows(conn, outlooks, clocks, lots, sites, at)
-        await conn.execute(SQL.clear, lots, sites)
-        await conn.execute(SQL.put, rows)
-    return len(rows)
-
-
-async def _rows(
-    conn: Connection,
-    outlooks: Outlooks,
-    clocks: Clocks,
-    lots: Sequence[str] | None,
-    sites: Sequence[str],
-    at: datetime,
-    filters: tuple[str | None, str | None] = (None, None),
-) -> list[dict[str, Any]]:
-    """Rows of lots (None: all) at sites, at the moment of `clocks`; by cultivar, rootstock."""
-    moment = (*clocks.legs, clocks.changed.lots, clocks.behind)
-    ids = None if lots is None else await lot_ids(conn, list(lots))
-    found = await conn.fetch(SQL.lots_growing_on, ids, sites, *moment, *filters)
-    versions = {site: await version_known_at(conn, site, clocks.known_until) for site in sites}
-    rows = []
-    # Lots grafted on one day at a site are often alike.
-    alike: dict[tuple[Any, ...], tuple[Any, ...]] = {}
-    for each in found:
-        key = tuple(each[name] for name in _DECIDING)
-        told = alike.get(key)
-        if told is None:
-            site = each["site"]
-            told = await _told_of(conn, outlooks, each, clocks.days[site], versions[site])
-            alike[key] = told
-        head = tuple(each[name] for name in _AS_FOUND)
-        named = zip(
-            ReadyDateRow.__struct_fields__, (*head, *told, clocks.known_at, at), strict=True
-        )
-        rows.append(dict(named))
-    return rows
-
-
-class ReadyDatesView:
-    """The same as a view that follows the log; `clock` tells each site's day."""
-
-    name = "ready_dates"
-    kind: Literal["per_subject"] = "per_subject"
-    follows: tuple[str, ...] = ()
-    tables: tuple[Table, ...] = (Table("ready_dates", apart=("computed_at", "position")),)
-
-    def __init__(self, clock: Clock) -> None:
-        self._clock = clock
-        self._outlooks = Outlooks()
-
-    async def touched(self, conn: Connection, batch: Batch) -> list[str]:
-        """The lots that the batch's events may have changed."""
-        rows = await conn.fetch(SQL.lots_touched, batch.after, batch.through)
-        return [row["code"] for row in rows]
-
-    async def everything(self, conn: Connection) -> list[str]:
-        """Every tree lot."""
-        return [row["code"] for row in await conn.fetch(SQL.tree_lots)]
-
-    async def recompute(self, conn: Connection, subjects: list[str] | None) -> None:
-        """Work out these lots (None: all) anew at every site, as of the sites' own today."""
-        now = self._clock()
-        today = await site_days(conn, now)
-        await recompute(conn, subjects, today, outlooks=self._outlooks, computed_at=now)
-
-
-async def _told_of(
-    conn: Connection, outlooks: Outlooks, each: asyncpg.Record, today: date, version: int
-) -> tuple[Any, ...]:
-    """What is to be told of a lot at a site, from `phase` to `temperature_version`."""
-    facts = LotFacts(
-        each["lot"], each["crop"], each["graft_method"], each["grafted_on"], each["pushed_on"]
-    )
-    requirement = requirement_for(facts.crop, facts.graft_method)
-    if requirement is None:
-        crop = f"crop {facts.crop}" if facts.crop else "trees of unknown crop"
-        why = f"No requirement of degree-days is known for {crop}."
-        unknown = (None,) * 9
-        phase = "pushed" if each["any_pushed"] else "grafted"
-        start = facts.pushed_on or facts.grafted_on
-        return (phase, start, *unknown, 0, 0, None, None, [why], today, version)
-    since = _since(facts, today)
-    seen = await outlooks.get(conn, each["site"], version, requirement.thresholds, since, today)
-    got = ready_date(facts, seen, requirement)
-    return (*_figures(got, _said_of_history(each, requirement)), today, version)
-
-
-def _since(facts: LotFacts, today: date) -> date:
-    """A year and a half back at least, so that lots one after the other find it kept."""
-    days = [day for day in (facts.grafted_on, facts.pushed_on) if day is not None]
-    return min([*days, today - timedelta(days=550)])
-
-
-def _said_of_history(each: asyncpg.Record, requirement: Requirement) -> list[str]:
-    said = []
-    if each["any_pushed"] and each["pushed_on"] is None and requirement.pushed_to_ready:
-        said.append("The trees are booked as pushed, but no count says since when.")
-    if each["made_at"] != each["site"]:
-        said.append(
-            f"Grafted at {each['made_at']}: the days before the trees came are counted by the "
-            f"temperatures of {each['site']}."
-        )
-    return said
-
-
-def _figures(got: ReadyDate, said: list[str]) -> tuple[Any, ...]:
-    return (
-        *(got.phase, got.counted_from, got.expected, got.earliest, got.latest),
-        *(got.method, got.cutoff, got.lower_c, got.upper_c, got.needed, got.accumulated),
-        *(got.gap_days, got.n_years, got.basis, got.basis_n, [*got.remarks, *said]),
-    )
+    words: str
+    reasons: list[str]
 
 
 class ReadyQuery(msgspec.Struct, frozen=True, kw_only=True):
-    """Filters; `ready_from`, `ready_by`: expected between these days, both included. `after`:
-    `next_after` of the page before."""
+    """Filters; `ready_from`, `ready_by`: the middle day (`p50`) lies between these, both included.
+    `after`: `next_after` of the page before."""
 
     site: str | None = None
     lot: str | None = None
@@ -271,96 +70,48 @@ class ReadyPage(msgspec.Struct, frozen=True, kw_only=True):
 
 
 async def ready_dates(
-    pool: Pool,
-    query: ReadyQuery,
-    sites: list[str] | None,
-    *,
-    clock: Clock,
-    outlooks: Outlooks | None = None,
+    pool: Pool, query: ReadyQuery, sites: list[str] | None, *, clock: Clock
 ) -> ReadyPage:
     """Ready dates at the sites that may be seen (None: all).
 
-    Raises ValueError for a bad `after`, ClockError for clocks that can't be. Now is answered from
-    the view, and reflects what that does; another moment from the log and the temperatures as known
-    then, counted to that day.
+    Raises ValueError for a bad `after`, ClockError for clocks that can't be.
     """
-    day, lot, site = page_key(query.after, (date | None, str, str))  # type: ignore[arg-type]
-    key = [None, None, None] if query.after is None else [day or LAST_DAY, lot, site]
-    async with asking(pool, sites, query.asked, clock, view=ReadyDatesView.name) as (conn, clocks):
-        if clocks.are_now:
-            rows = await answer(
-                conn,
-                sites=_seen(query, sites),
-                lot=query.lot,
-                cultivar=query.cultivar,
-                rootstock=query.rootstock,
-                size=query.size,
-                ready_from=query.ready_from,
-                ready_by=query.ready_by,
-                after=(day, lot, site),
-                limit=query.limit + 1,
-            )
-        else:
-            kept = outlooks or Outlooks()
-            rows = await _page_then(conn, clocks, query, sites, kept, clock(), key)
-    rows, more = cut_page(rows, query.limit, lambda row: (row.expected, row.lot, row.site))
+    after = page_key(query.after, (date | None, str, str))  # type: ignore[arg-type]
+    async with asking(pool, sites, query.asked, clock, view=NAME) as (conn, clocks):
+        found = await conn.fetch(
+            SQL.page,
+            *(seen(query.site, sites), query.lot, query.cultivar, query.rootstock, query.size),
+            *(query.ready_from, query.ready_by, *after, query.limit + 1),
+            *then(clocks, query.asked),
+        )
+    rows, more = cut_page(
+        [told(dict(row)) for row in found], query.limit, lambda row: (row.p50, row.lot, row.site)
+    )
     return ReadyPage(clocks=clocks, rows=rows, next_after=more)
 
 
-async def answer(
-    conn: Connection,
-    *,
-    sites: Sequence[str] | None = None,
-    lot: str | None = None,
-    cultivar: str | None = None,
-    rootstock: str | None = None,
-    size: str | None = None,
-    ready_from: date | None = None,
-    ready_by: date | None = None,
-    after: tuple[date | None, str | None, str | None] = (None, None, None),
-    limit: int = 100,
-) -> list[ReadyDateRow]:
-    """A page of the view's rows. `after` is the last row's expected day, lot and site."""
-    days = (ready_from, ready_by)
-    rows = await conn.fetch(SQL.page, sites, lot, cultivar, rootstock, size, *days, *after, limit)
-    return [_told(dict(row)) for row in rows]
+def told(row: Mapping[str, Any]) -> ReadyDateRow:
+    """A row of the table as it is answered: in words, and null where the table has empty text."""
+    unknown = {name: row[name] or None for name in _OR_NULL}
+    figures = LotFigures(**{**row, **unknown})
+    said = {name: getattr(figures, name) for name in figures.__struct_fields__}
+    return ReadyDateRow(**said, words=in_words(figures), reasons=reasons(figures))
 
 
-def _told(row: Mapping[str, Any]) -> ReadyDateRow:
-    """A row as it is answered: what is unknown is null, where the table has empty text."""
-    unknown = {name: row[name] or None for name in ("cultivar", "rootstock", "crop")}
-    return ReadyDateRow(**{**row, **unknown})
-
-
-async def _page_then(
-    conn: Connection,
-    clocks: Clocks,
-    query: ReadyQuery,
-    sites: list[str] | None,
-    outlooks: Outlooks,
-    now: datetime,
-    key: list[Any],
-) -> list[ReadyDateRow]:
-    """All that were growing then, worked out anew; a page of them."""
-    lots = None if query.lot is None else [query.lot]
-    seen = _seen(query, sites)
-    where = sorted(clocks.days if seen is None else seen)
-    filters = (query.cultivar, query.rootstock)
-    found = [
-        row
-        for row in await _rows(conn, outlooks, clocks, lots, where, now, filters)
-        if (query.size is None or query.size in row["sizes"])
-        and (query.ready_from is None or (row["expected"] or date.min) >= query.ready_from)
-        and (query.ready_by is None or (row["expected"] or LAST_DAY) <= query.ready_by)
-    ]
-    return [_told(row) for row in page_of(found, _key, key, query.limit + 1)]
-
-
-def _seen(query: ReadyQuery, sites: list[str] | None) -> list[str] | None:
-    if query.site is None:
+def seen(site: str | None, sites: list[str] | None) -> list[str] | None:
+    """The sites to look at: the one asked for, of those that may be seen (None: all)."""
+    if site is None:
         return sites
-    return [query.site] if sites is None or query.site in sites else []
+    return [site] if sites is None or site in sites else []
 
 
-def _key(row: dict[str, Any]) -> tuple[date, str, str]:
-    return row["expected"] or LAST_DAY, row["lot"], row["site"]
+def then(clocks: Clocks, asked: Asked) -> tuple[Any, ...]:
+    """What `told_by_then` is asked with; nulls for a question of now.
+
+    All sites together have the day of the site that is furthest ahead.
+    """
+    if clocks.are_now:
+        return None, None, None, None
+    days = {**clocks.days, "": max(clocks.days.values(), default=date.max)}
+    until = asked.known_at if isinstance(asked.known_at, datetime) else None
+    return list(days), list(days.values()), clocks.known, until

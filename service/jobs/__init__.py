@@ -16,7 +16,7 @@ from apscheduler.triggers.interval import IntervalTrigger
 from service.clock import Clock, system_clock
 from service.jobs.every_view import every_view, telling_faults
 from service.jobs.ticks import tick_of
-from service.jobs.work import ALERTS_EVERY, READY_EVERY, SWEEP_EVERY, Work
+from service.jobs.work import ALERTS_EVERY, FORECAST_EVERY, SWEEP_EVERY, Work
 from service.storage.pool import Database
 from service.views.runner import Runner
 
@@ -59,7 +59,7 @@ class Jobs:
         work = self.work
         for job, every in (
             (work.overdue_alerts, ALERTS_EVERY),
-            (work.ready_dates, READY_EVERY),
+            (work.forecast, FORECAST_EVERY),
             (work.sweep, SWEEP_EVERY),
         ):
             self._add(job, every)
@@ -70,6 +70,10 @@ class Jobs:
         if self.scheduler.running:
             self.scheduler.pause()
             if self._running:
+                await asyncio.wait(self._running, timeout=_STOP_WITHIN)
+            if self._running:
+                for task in self._running:
+                    task.cancel()
                 await asyncio.wait(self._running, timeout=_STOP_WITHIN)
             self.scheduler.shutdown(wait=False)
         await self.runner.stop()

@@ -3,7 +3,6 @@
 from functools import partial
 
 from service.clock import Clock
-from service.forecast.ready_view import ReadyDatesView
 from service.reminders.alerts import Alerts
 from service.reminders.watch import tell_faults
 from service.storage.pool import Database
@@ -11,6 +10,7 @@ from service.views.applying import OnFaults, View
 from service.views.budwood import BudwoodOnHand
 from service.views.check_spells import CheckSpells
 from service.views.checks import Checks
+from service.views.growth import Growing
 from service.views.lineage import Lineage
 from service.views.losses import Losses
 from service.views.push import PushObservations
@@ -30,13 +30,9 @@ def every_view(clock: Clock) -> list[View]:
         TakeView(),
         Losses(),
         PushObservations(),
+        Growing(),
         CheckSpells(),
-        ReadyDatesView(clock),
     ]
-
-
-# Ready dates hang on the day and the weather too: kept ones may differ from those made anew.
-NOT_BY_THE_LOG_ALONE = (ReadyDatesView.name,)
 
 
 def telling_faults(clock: Clock) -> OnFaults:
@@ -45,13 +41,12 @@ def telling_faults(clock: Clock) -> OnFaults:
 
 
 async def differences(database: Database, clock: Clock) -> dict[str, list[str]]:
-    """How each view that the log alone decides differs from one built anew; nothing is changed.
+    """How each view differs from one built anew; nothing is changed.
 
     Empty lists when all are right.
     """
     found: dict[str, list[str]] = {}
     for view in every_view(clock):
-        if view.name not in NOT_BY_THE_LOG_ALONE:
-            lines = found[view.name] = []
-            await rebuild(database, view, swap=False, found=lines.append)
+        lines = found[view.name] = []
+        await rebuild(database, view, swap=False, found=lines.append)
     return found

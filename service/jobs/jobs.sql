@@ -17,12 +17,3 @@ DELETE FROM ticks WHERE tick < $1;
 -- name: zones
 -- Every site with its IANA time zone.
 SELECT code, body ->> 'time_zone' AS time_zone FROM catalogue WHERE kind = 'site' ORDER BY code;
-
--- name: newer_temperatures
--- Sites whose temperatures changed after their ready dates were worked out.
-SELECT t.site, max(t.version) AS version, max(t.recorded_at) AS recorded_at
-FROM temperature_versions t
-JOIN (SELECT site, min(temperature_version) AS version FROM ready_dates GROUP BY site) AS r
-  ON r.site = t.site
-WHERE t.version > r.version
-GROUP BY t.site;

@@ -4,14 +4,16 @@ from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from service.clock import Clock
-from service.forecast import ready_view
+from service.forecast import refresh
 from service.jobs.ticks import SQL, once, tick_of
 from service.reminders.watch import look_at_calendar
 from service.storage.pool import Database
-from service.views.site_days import site_days, zone
+from service.views.site_days import zone
 
 ALERTS_EVERY = timedelta(minutes=5)
-READY_EVERY = timedelta(minutes=1)
+FORECAST_EVERY = timedelta(minutes=3)
+# A forecast that failed would most likely fail again.
+FORECAST_AFTER_FAILURE = timedelta(minutes=15)
 SWEEP_EVERY = timedelta(hours=6)
 # A site's day begins before its people do.
 MORNING = time(5)
@@ -33,7 +35,7 @@ class Work:
 
     def __init__(self, database: Database, clock: Clock) -> None:
         self.database, self.clock = database, clock
-        self._outlooks = ready_view.Outlooks()
+        self._no_forecast_before = datetime.min.replace(tzinfo=UTC)
 
     async def overdue_alerts(self) -> None:
         """Raise what is overdue on each site's own day."""
@@ -45,14 +47,29 @@ class Work:
         tick = tick_of(self.clock(), ALERTS_EVERY)
         await once(self.database.writer, "overdue_alerts", tick, work)
 
-    async def ready_dates(self) -> None:
-        """Each site's ready dates once each morning, and when its temperatures changed."""
+    async def forecast(self) -> None:
+        """A forecast each morning, and when trees or temperatures were recorded since the last."""
         now, pool = self.clock(), self.database.writer
-        for row in await pool.fetch(SQL.zones):
-            morning = last_morning(now, zone(row["time_zone"]))
-            await self._ready_at(row["code"], "morning", morning)
-        for row in await pool.fetch(SQL.newer_temperatures):
-            await self._ready_at(row["site"], f"temperatures/{row['version']}", row["recorded_at"])
+        if now < self._no_forecast_before:
+            return
+        zones = await pool.fetch(SQL.zones)
+        if not zones:
+            return
+        morning = max(last_morning(now, zone(row["time_zone"])) for row in zones)
+
+        async def work() -> str:
+            async with pool.acquire() as conn:
+                wanted = await refresh.wanted(conn, morning)
+            if not wanted.now:
+                return wanted.words
+            try:
+                done = await refresh.refresh(self.database, self.clock)
+            except Exception:
+                self._no_forecast_before = now + FORECAST_AFTER_FAILURE
+                raise
+            return f"{wanted.words}; {done.words}"
+
+        await once(pool, "forecast", tick_of(now, FORECAST_EVERY), work)
 
     async def sweep(self) -> None:
         """Forget idempotency keys after 7 days, and old ticks."""
@@ -64,21 +81,3 @@ class Work:
             return f"keys {keys}, ticks {ticks}"
 
         await once(pool, "sweep", tick_of(now, SWEEP_EVERY), work)
-
-    async def _ready_at(self, site: str, why: str, tick: datetime) -> None:
-        pool = self.database.writer
-
-        async def work() -> str:
-            now = self.clock()
-            async with pool.acquire() as conn:
-                today = await site_days(conn, now)
-                written = await ready_view.recompute(
-                    conn,
-                    None,
-                    {site: today[site]},
-                    outlooks=self._outlooks,
-                    computed_at=now,
-                )
-            return f"{written} ready dates"
-
-        await once(pool, f"ready_dates/{site}/{why}", tick, work)

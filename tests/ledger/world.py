@@ -7,7 +7,7 @@ from typing import Any
 import asyncpg
 
 from service.clock import system_clock
-from service.jobs.every_view import NOT_BY_THE_LOG_ALONE, every_view
+from service.jobs.every_view import every_view
 from service.settings import Settings
 from service.storage.pool import open_database, register_json
 from service.views.rebuild import rebuild
@@ -62,6 +62,15 @@ ORDERS = """
 SELECT code, site, wanted::int, done::int, ended IS NOT NULL FROM work_orders
 WHERE starts_with(code, $1) ORDER BY code
 """
+ITEMS_OUT = """
+SELECT size, grade, site, total::int FROM item_out
+WHERE starts_with(cultivar, $1) AND total <> 0 ORDER BY 1, 2, 3
+"""
+OVERRIDES = """
+SELECT code, site, grade, any_site, quantity::int, from_day, until_day, went_out::int,
+       ended_day IS NOT NULL
+FROM promise_overrides WHERE starts_with(code, $1) ORDER BY code
+"""
 ANCESTRY = """
 SELECT code, ancestry FROM lots WHERE starts_with(code, $1) AND NOT voided ORDER BY code
 """
@@ -111,7 +120,7 @@ class World:
     @property
     def by_the_log(self) -> list[str]:
         """Views that the log alone decides."""
-        return [view.name for view in self.views if view.name not in NOT_BY_THE_LOG_ALONE]
+        return [view.name for view in self.views]
 
     def restart(self) -> None:
         self.client.close()

@@ -257,8 +257,7 @@ async def test_the_command_says_what_differs_and_what_there_is(database, bench) 
     checked = await commands.graftlog("rebuild", "--all", "--check", **here)
     assert checked.code == 0, checked.err
     for view in every_view(_clock):
-        # The command's clock is another than that of the ready dates before.
-        words = "They hang on the day" if view.name == "ready_dates" else "all rows as they were"
+        words = "all rows as they were"
         assert re.search(rf"^{view.name}: \d+ events in .*{words}", checked.out, re.MULTILINE)
     await database.writer.execute("DELETE FROM lineage WHERE child = 'lot:T1'")
     checked = await commands.graftlog("rebuild", "lineage", "--check", **here)
@@ -324,7 +323,7 @@ async def test_wood_that_was_of_another_cultivar_all_along(database, bench) -> N
         right | {"replaces": wrong.id},
     )
     await runner.catch_up()
-    views = ("take", "losses", "push_observations", "checks_due", "ready_dates", "stock_by_day")
+    views = ("take", "losses", "push_observations", "checks_due", "stock_by_day")
     for table in (*views, "budwood_on_hand"):
         found = await database.writer.fetch(
             f"SELECT DISTINCT cultivar FROM {table} WHERE cultivar <> '' ORDER BY 1"

@@ -1,0 +1,144 @@
+"""How many of each item will be ready by which day, at each site and at all: from the supply.
+
+Sales and reservations are not taken off: what can still be promised is another question.
+"""
+
+from collections.abc import Mapping
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import msgspec
+
+from service.clock import Clock
+from service.forecast.ready_view import NAME, seen, then
+from service.forecast.telling import day_in_words
+from service.storage.pool import Pool
+from service.storage.sql import load
+from service.trade.promising import STEP_DAYS, STEPS, at_level, level_of
+from service.views.clocks import Asked, Clocks, asking
+from service.views.paging import cut_page, page_key
+
+SQL = load(__package__, "counts_view.sql")
+HORIZON = timedelta(days=STEP_DAYS * STEPS)
+"""So far ahead, from the day of the forecast, numbers are told."""
+_EACH = {"sure_9_in_10": 0.9, "sure_8_in_10": 0.8, "sure_5_in_10": 0.5}
+
+
+class ReadyCount(msgspec.Struct, frozen=True, kw_only=True):
+    """By the end of `day` so many are ready and free: at least `sure_9_in_10` with probability 0.9
+    and so on, `expected` on average."""
+
+    day: date
+    expected: float
+    sure_9_in_10: int
+    sure_8_in_10: int
+    sure_5_in_10: int
+
+
+class ReadyCountRow(msgspec.Struct, frozen=True, kw_only=True):
+    """How many of an item will be ready by which day: an estimate, and how wide it is.
+
+    `site` null: all sites together, drawn jointly; `grade` null: of any. Growing trees, those that
+    are ready already, and deaths to be expected are in; held trees and trees grown for a customer
+    are not, and sales and reservations after `position` are not taken off. It rests on `trees`.
+    """
+
+    cultivar: str
+    rootstock: str
+    size: str
+    grade: str | None
+    site: str | None
+    trees: int
+    words: str
+    counts: list[ReadyCount]
+    as_of: date
+    position: int
+    made_at: datetime
+
+
+class CountsQuery(msgspec.Struct, frozen=True, kw_only=True):
+    """Filters. `by`: told for that day alone; else for every `weeks` weeks ahead."""
+
+    site: str | None = None
+    cultivar: str | None = None
+    rootstock: str | None = None
+    size: str | None = None
+    grade: str | None = None
+    by: date | None = None
+    weeks: int = 4
+    asked: Asked = Asked()
+    limit: int = 100
+    after: list[Any] | None = None
+
+
+class CountsPage(msgspec.Struct, frozen=True, kw_only=True):
+    """A page of items, by their codes; of each first all sites together, then each site."""
+
+    clocks: Clocks
+    rows: list[ReadyCountRow]
+    next_after: list[Any] | None
+
+
+async def ready_counts(
+    pool: Pool, query: CountsQuery, sites: list[str] | None, *, clock: Clock
+) -> CountsPage:
+    """Numbers ready at the sites that may be seen (None: all, and all together).
+
+    Raises ValueError for a bad `after`, ClockError for clocks that can't be.
+    """
+    after = page_key(query.after, (str, str, str, str, str))
+    item = (query.cultivar, query.rootstock, query.size, query.grade)
+    async with asking(pool, sites, query.asked, clock, view=NAME) as (conn, clocks):
+        found = await conn.fetch(
+            SQL.page,
+            *(seen(query.site, sites), *item, *after, query.limit + 1),
+            *then(clocks, query.asked),
+        )
+    page, more = cut_page(list(found), query.limit, lambda row: [row[name] for name in _KEY])
+    rows = [_told(dict(row), query) for row in page]
+    return CountsPage(clocks=clocks, rows=rows, next_after=more)
+
+
+_KEY = ("cultivar", "rootstock", "size", "grade", "site")
+
+
+def _told(row: Mapping[str, Any], query: CountsQuery) -> ReadyCountRow:
+    counts = [_count(row, step) for step in _steps(row["first"], query)]
+    return ReadyCountRow(
+        **{name: row[name] for name in ("cultivar", "rootstock", "size", "trees")},
+        grade=row["grade"] or None,
+        site=row["site"] or None,
+        words=_words(counts),
+        counts=counts,
+        as_of=row["first"],
+        position=row["position"],
+        made_at=row["made_at"],
+    )
+
+
+def _steps(first: date, query: CountsQuery) -> list[int]:
+    """Which of the days told are asked for. A day between two counts as the earlier one."""
+    if query.by is None:
+        return list(range(0, STEPS, query.weeks))
+    step = (query.by - first).days // STEP_DAYS
+    return [step] if 0 <= step < STEPS else []
+
+
+def _count(row: Mapping[str, Any], step: int) -> ReadyCount:
+    sure = {
+        name: at_level(row["quantities"], level_of(probability))[step]
+        for name, probability in _EACH.items()
+    }
+    day = row["first"] + timedelta(days=step * STEP_DAYS)
+    return ReadyCount(day=day, expected=row["mean"][step], **sure)
+
+
+def _words(counts: list[ReadyCount]) -> str:
+    """Of the last day told, in a sentence."""
+    if not counts:
+        return "Nothing is told of that day."
+    last = counts[-1]
+    return (
+        f"An estimate: by {day_in_words(last.day)} 8 in 10 sure at least {last.sure_8_in_10:,}, "
+        f"9 in 10 sure at least {last.sure_9_in_10:,}, as likely as not {last.sure_5_in_10:,}."
+    )
