@@ -35,11 +35,12 @@ async def histories(conn: Connection, lots: list[str]) -> list[tuple[asyncpg.Rec
     """
     told: dict[str, list[Told]] = defaultdict(list)
     for row in await conn.fetch(SQL.history, lots, list(TYPES)):
-        told[row["lot"]].append(Told(_event(row), row["occurred_day"]))
+        told[row["lot"]].append(Told(event_of(row), row["occurred_day"]))
     return [(lot, told[lot["code"]]) for lot in await conn.fetch(SQL.lots, lots)]
 
 
-def _event(row: asyncpg.Record) -> Envelope:
+def event_of(row: asyncpg.Record) -> Envelope:
+    """The event of a row of `history`, without its envelope: what moves and where."""
     name = row["type"]
     data = _DATA[name].decode(row["data"])
     made: Any = EVENT_TYPES[name]

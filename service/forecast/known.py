@@ -1,0 +1,91 @@
+"""All that is known now, as the numerics want it: from the books and the views that the log keeps.
+
+Whole columns at once: a nursery of many years has a million push observations, and a forecast is
+made of all of them every few minutes.
+"""
+
+import sys
+from collections.abc import Mapping
+from datetime import date
+from itertools import groupby
+from typing import Any
+
+from service.forecast.observed import stand
+from service.forecast.requirements import REQUIREMENTS, Thresholds
+from service.forecast.shapes import Growths, Known, Lots, Pushes, Standing, Takes
+from service.forecast.site_weather import site_weather
+from service.storage.pool import Connection
+from service.storage.sql import load
+from service.trade.holds import SELL
+from service.views import growth, push, take
+from service.views.holding import blocked
+
+SQL = load(__package__, "known.sql")
+VIEWS = (push.NAME, growth.NAME, take.NAME)
+"""The views that it is read from: it reflects what all of them do."""
+
+
+async def load_known(
+    conn: Connection,
+    days: Mapping[str, date],
+    *,
+    ways: Mapping[str, Thresholds] | None = None,
+    draws: int = 200,
+    seed: int = 1,
+) -> Known:
+    """All that is known at the moment of the connection's transaction, of every site.
+
+    `days` is each site's today; `ways` is how degree-days are counted, by crop (None: as
+    `requirements` have it). The connection sees every site, and is in a transaction that sees one
+    moment (repeatable read): what stands and what was counted belong together. Trees on the way
+    stand at the site that they go to.
+    """
+    ways = default_ways() if ways is None else ways
+    position = int(await conn.fetchval(SQL.position, list(VIEWS)))
+    found = await _columns(conn, SQL.lots)
+    ids, codes = found.pop("lot_id"), found["code"]
+    takes = await _columns(conn, SQL.takes, codes)
+    unread = dict(zip(takes["lot"], takes.pop("unread"), strict=True))
+    return Known(
+        position=position,
+        sites=[await site_weather(conn, site, today, None, ways) for site, today in days.items()],
+        lots=Lots(**found),
+        pushes=Pushes(**await _columns(conn, SQL.pushes, codes)),
+        growths=Growths(**await _columns(conn, SQL.growths, codes)),
+        takes=Takes(**takes),
+        standing=await _standing(conn, ids, days, unread),
+        draws=draws,
+        seed=seed,
+    )
+
+
+def default_ways() -> dict[str, Thresholds]:
+    """How the degree-days of each crop are counted where the nursery says nothing of it."""
+    return {one.crop: one.thresholds for one in REQUIREMENTS.values()}
+
+
+async def _columns(conn: Connection, sql: str, *given: Any) -> dict[str, list[Any]]:
+    """The columns of a statement of one row of arrays; of texts that repeat one is kept."""
+    row = await conn.fetchrow(sql, *given)
+    assert row is not None
+    columns: dict[str, list[Any]] = {}
+    for name, values in row.items():
+        texts = bool(values) and isinstance(values[0], str)
+        columns[name] = list(map(sys.intern, values)) if texts else values or []
+    return columns
+
+
+async def _standing(
+    conn: Connection, ids: list[int], days: Mapping[str, date], unread: Mapping[int, int]
+) -> Standing:
+    stops = {day: await blocked(conn, day, SELL) for day in set(days.values())}
+    pairs = [(site, token) for site, day in days.items() for token in stops[day]]
+    sites, tokens = [site for site, _ in pairs], [token for _, token in pairs]
+    found = await _columns(conn, SQL.standing, ids, sites, tokens)
+    names = "lot", "site", "stage", "size", "grade", "held", "trees"
+    rows = zip(*(found[name] for name in names), strict=True)
+    standing = Standing()
+    for lot, of_lot in groupby(rows, key=lambda row: row[0]):
+        kinds = [((row[1], row[2], row[3], row[4], row[5]), row[6]) for row in of_lot]
+        stand(standing, lot, kinds, unread.get(lot, 0))
+    return standing
