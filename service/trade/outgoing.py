@@ -53,7 +53,7 @@ def override(books: Books, e: PromiseOverridden, moment: Moment, position: int) 
         size=d.size,
         grade=d.grade or "",
         quantity=d.quantity,
-        from_day=day_of(books, e.site, d.from_) or moment.day,
+        from_day=day_of(books, e.site, d.begins) or moment.day,
         until_day=until,
         reason=d.reason,
         went_out=0,

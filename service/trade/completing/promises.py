@@ -21,9 +21,9 @@ def _overridden(bench: Bench, d: PromiseOverriddenData) -> PromiseOverriddenData
     catalogue.cultivar(d.cultivar, "#/data/cultivar")
     catalogue.rootstock(d.rootstock, "#/data/rootstock")
     catalogue.size(d.size, "#/data/size")
-    day_given(bench, d.from_, "#/data/from")
+    day_given(bench, d.begins, "#/data/from")
     day_given(bench, d.until, "#/data/until")
-    first = day_of(bench.books, bench.here, d.from_) or bench.day
+    first = day_of(bench.books, bench.here, d.begins) or bench.day
     last = day_of(bench.books, bench.here, d.until)
     assert last is not None
     if last < first:
@@ -37,7 +37,7 @@ def _overridden(bench: Bench, d: PromiseOverriddenData) -> PromiseOverriddenData
     code = bench.mint(d.override)
     if code in bench.books.overrides:
         raise refuse("code_in_use", f"Override {code} exists.", "#/data/override", code=code)
-    return replace(d, override=code, from_=d.from_ or str(first))
+    return replace(d, override=code, begins=d.begins or str(first))
 
 
 @completes(PromiseOverrideEnded)

@@ -9,7 +9,7 @@ from service.trade.events.trees import Grade
 from service.trade.words import Code, CountOrZero, Data, Occurred, Text
 
 
-class PromiseOverriddenData(Data, frozen=True, kw_only=True, rename={"from_": "from"}):
+class PromiseOverriddenData(Data, frozen=True, kw_only=True, rename={"begins": "from"}):
     """So many of an item may be promised for the days named, in the place of the forecast."""
 
     override: (
@@ -29,7 +29,7 @@ class PromiseOverriddenData(Data, frozen=True, kw_only=True, rename={"from_": "f
             "out from now on, is taken off it."
         ),
     ]
-    from_: (
+    begins: (
         Annotated[
             Occurred,
             Meta(description="The first day that may be asked for. Left out: the day it occurred."),
