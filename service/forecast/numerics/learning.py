@@ -7,7 +7,8 @@ and never climb the evidence by Newton steps.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,7 @@ _LEAST = 1e-4
 _NARROW, _WIDE = math.log(0.01), math.log(1.5)
 _ODDS = 12.0
 _LOOKS = 5
+_BEND_TURNS = 5
 
 
 @dataclass(frozen=True)
@@ -55,6 +57,7 @@ class State:
     centre: Floats
     scale: Floats
     information: Floats
+    climb: Floats
     evidence: float = -math.inf
 
 
@@ -68,7 +71,7 @@ def begin(rows: Rows, upper: Upper, shape: Shape, logs: Floats | None = None) ->
     mean, sd = elsewhere(upper, upper.given(logs, y, q), logs, y, q)
     precision = q + 1 / sd**2
     centre = (q * y + mean / sd**2) / precision
-    return State(shape, logs, y, q, centre, 1 / np.sqrt(precision), np.eye(2))
+    return State(shape, logs, y, q, centre, 1 / np.sqrt(precision), np.eye(2), np.zeros(2))
 
 
 def learned(rows: Rows, upper: Upper, prior: ShapePrior, state: State, turns: int) -> State:
@@ -76,24 +79,69 @@ def learned(rows: Rows, upper: Upper, prior: ShapePrior, state: State, turns: in
     for _ in range(turns):
         before = state
         state = _turn(rows, upper, prior, state)
-        moved = abs(math.log(state.shape.spread / before.shape.spread))
-        moved += abs(state.shape.never - before.shape.never)
-        moved += float(np.abs(state.logs - before.logs).max())
-        if moved < 2e-3 and abs(state.evidence - before.evidence) < 0.01:
+        state = replace(state, shape=_step(prior, state))
+        change = abs(math.log(state.shape.spread / before.shape.spread))
+        change += abs(state.shape.never - before.shape.never)
+        change += float(np.abs(state.logs - before.logs).max())
+        if change < 2e-3 and abs(state.evidence - before.evidence) < 0.01:
             break
     return state
 
 
 def _turn(rows: Rows, upper: Upper, prior: ShapePrior, state: State) -> State:
+    """Everything anew but the shape. `climb`: the slope of the posterior by the shape."""
     given = upper.given(state.logs, state.y, state.q)
     mean, sd = elsewhere(upper, given, state.logs, state.y, state.q)
     seen = look(rows, state.shape, mean, sd, state.centre, state.scale)
     y, q = stand_in(seen, mean, sd)
     logs = upper.best(y, q, state.logs)
-    shape, information = _step(prior, state.shape, seen)
     centre, scale = moved(seen, state.scale)
+    pull, weight = prior.pulls(state.shape)
     evidence = upper.given(state.logs, y, q).log + _kept(seen, mean, sd, y, q)
-    return State(shape, logs, y, q, centre, scale, information, evidence)
+    return State(
+        *(state.shape, logs, y, q, centre, scale),
+        *(seen.information + weight, seen.score + pull, evidence),
+    )
+
+
+class Bends(NamedTuple):
+    """How unsure the shape is, and what bends with it: `covariance` of (log spread, log odds of
+    never); `slopes`: of the coefficients b by these two, [P, 2]."""
+
+    covariance: Floats
+    slopes: Floats
+
+
+def bends(rows: Rows, upper: Upper, prior: ShapePrior, state: State) -> Bends:
+    """By differences: all else is learned anew with the shape a little off to either side.
+
+    The middles of lots of which most trees are still to come hang on the spread: neither is as
+    well known as it would be if the other were.
+    """
+    size = 2 if prior.never > 0 else 1
+    weight = prior.pulls(state.shape)[1]
+    information, slopes = weight.copy(), np.zeros((upper.columns.count, 2))
+    for at in range(size):
+        step = np.zeros(2)
+        step[at] = min(max(1 / math.sqrt(max(state.information[at, at], 1e-9)), 0.02), 0.5)
+        sides = []
+        for side in (step, -step):
+            other = replace(state, shape=_shifted(state.shape, side))
+            for _ in range(_BEND_TURNS):
+                other = _turn(rows, upper, prior, other)
+            sides.append((other.climb, upper.given(other.logs, other.y, other.q).mean))
+        (climb_up, up), (climb_down, down) = sides
+        information[:size, at] = (climb_down - climb_up)[:size] / (2 * step[at])
+        slopes[:, at] = (up - down) / (2 * step[at])
+    values, vectors = np.linalg.eigh((information + information.T) / 2)
+    values = np.maximum(values, np.diag(weight).min() / 2)
+    return Bends(np.array((vectors / values) @ vectors.T, np.float64), slopes)
+
+
+def flat_bends(upper: Upper, state: State) -> Bends:
+    """With so many lots that the shape is known and nothing bends."""
+    covariance = np.asarray(np.linalg.inv(state.information), np.float64)
+    return Bends(covariance, np.zeros((upper.columns.count, 2)))
 
 
 def elsewhere(
@@ -125,22 +173,25 @@ def _kept(seen: Inside, mean: Floats, sd: Floats, y: Floats, q: Floats) -> float
     return float((seen.logz + 0.5 * np.log(total) + 0.5 * q * (y - mean) ** 2 / total).sum())
 
 
-def _step(prior: ShapePrior, shape: Shape, seen: Inside) -> tuple[Shape, Floats]:
-    """A Newton step of spread and never, and the information that they are known with."""
-    pull, weight = prior.pulls(shape)
-    information = seen.information + weight
+def _step(prior: ShapePrior, state: State) -> Shape:
+    """A Newton step of spread and never."""
+    information = state.information.copy()
     if prior.never <= 0:
         information[0, 1] = information[1, 0] = 0.0
     values, vectors = np.linalg.eigh(information)
-    values = np.maximum(values, np.diag(weight).min() * 0.5)
-    information = (vectors * values) @ vectors.T
-    step = np.clip(np.linalg.solve(information, seen.score + pull), -0.7, 0.7)
+    values = np.maximum(values, np.diag(prior.pulls(state.shape)[1]).min() / 2)
+    step = vectors @ ((vectors.T @ state.climb) / values)
+    return _shifted(state.shape, np.clip(step, -0.7, 0.7))
+
+
+def _shifted(shape: Shape, step: Floats) -> Shape:
+    """The shape with log spread and log odds of never moved."""
     spread = math.exp(min(max(math.log(shape.spread) + step[0], _NARROW), _WIDE))
     never = shape.never
-    if prior.never > 0:
+    if never > 0:
         odds = math.log(never / (1 - never)) + step[1]
         never = 1 / (1 + math.exp(-min(max(odds, -_ODDS), _ODDS)))
-    return shape._replace(spread=spread, never=never), information
+    return shape._replace(spread=spread, never=never)
 
 
 def alone(rows: Rows, shape: Shape, mean: Floats, sd: Floats) -> tuple[Floats, Floats]:
