@@ -40,6 +40,8 @@ WEIGHTS = {
     "reservation.made": 4,
     "reservation.changed": 2,
     "reservation.released": 1,
+    "promise.overridden": 2,
+    "promise.override_ended": 1,
     "trees.sold": 4,
     "trees.returned": 2,
     "stock.opened": 1,

@@ -223,6 +223,28 @@ class DrawsTrees(Choosing):
         known = [*self.model.reservations, self.code("R1")]
         return {"reservation": data.draw(st.sampled_from(known)), "lines": self.reserved(data)}
 
+    def draw_promise_overridden(self, data: st.DataObject, at: str) -> dict[str, Any]:
+        """Mostly for the days on which the story is told to the service; or for later, or over."""
+        days = [{"until": "2150-01-01"}, {"until": "2150-01-01"}, {"until": "2025-04-03"},
+                {"from": "2140-01-01", "until": "2140-12-31"},
+                {"from": "2140-01-02", "until": "2140-01-01"}]  # fmt: skip
+        return (
+            self.tree_item()
+            | {
+                "override": self.one_of(data, "PO1", "PO2", "PO3", "PO4"),
+                "size": data.draw(sizes),
+                "any_site": data.draw(st.booleans()),
+                "quantity": data.draw(zero_or_more),
+                "reason": "a tray is to come",
+            }
+            | data.draw(st.sampled_from([{}, {}, {"grade": "first"}]))
+            | data.draw(st.sampled_from(days))
+        )
+
+    def draw_promise_override_ended(self, data: st.DataObject, at: str) -> dict[str, Any]:
+        known = [*self.model.overrides, self.code("PO1")]
+        return {"override": data.draw(st.sampled_from(known)), "reason": "it came"}
+
     def draw_reservation_released(self, data: st.DataObject, at: str) -> dict[str, Any]:
         known = [*self.model.reservations, self.code("R1")]
         return {"reservation": data.draw(st.sampled_from(known)), "reason": "gave up"}

@@ -43,6 +43,15 @@ CLAIMS = """
 SELECT r.code, r.state, r.changed_position, c.line, c.item, c.lot, c.site, c.asked, c.open
 FROM reservations r JOIN commitments c ON c.reservation = r.code WHERE r.position > $1
 """
+ITEMS_OUT = """
+SELECT cultivar, rootstock, size, grade, site, total FROM item_out
+WHERE $1::bigint >= 0 AND total <> 0
+"""
+OVERRIDES = """
+SELECT code, site, any_site, cultivar, rootstock, size, grade, quantity, from_day, until_day,
+       reason, went_out, position, changed_position, ended_day
+FROM promise_overrides WHERE position > $1
+"""
 ANCHORS = """
 SELECT l.code, a.account_id, a.occurred_day, a.occurred_at, a.timed, a.position
 FROM anchors a JOIN lots l USING (lot_id) WHERE a.voided_by IS NULL AND l.position > $1
@@ -108,8 +117,13 @@ async def differences(
         "lots": (await _rows(connection, LOTS, since), _things(books.lots)),
         "bags": (await _rows(connection, BAGS, since), _things(books.bags)),
         "claims": (await _rows(connection, CLAIMS, since), _claims(books)),
+        "overrides": (await _rows(connection, OVERRIDES, since), _things(books.overrides)),
         "anchors": (await _rows(connection, ANCHORS, since), _anchors(books)),
     }
+    if not since:
+        sold = (one for one in books.items_out.values() if one.total)
+        folded = Counter(tuple(getattr(o, n) for n in o.__struct_fields__) for o in sold)
+        pairs["items out"] = (await _rows(connection, ITEMS_OUT, since), folded)
     return {
         name: {"kept, not folded": list(kept - folded), "folded, not kept": list(folded - kept)}
         for name, (kept, folded) in pairs.items()

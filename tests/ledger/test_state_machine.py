@@ -406,8 +406,17 @@ class TheLedger(RuleBasedStateMachine):
             for code, lot in sorted(model.lots.items())
             if not lot.gone
         ]
+        sold: Counter[tuple[str, str, str]] = Counter()
+        for sale in (one for sales in model.sales.values() for one in sales):
+            sold[sale.size, sale.grade or "ungraded", sale.site] += sale.count
+        overrides = [
+            (code, o.by, o.grade, o.site is None, o.quantity, o.since, o.until, o.gone, o.ended)
+            for code, o in sorted(model.overrides.items())
+        ]
         for sql, known in (
             (asked.CLAIMS, claims),
+            (asked.ITEMS_OUT, [(*key, count) for key, count in sorted(sold.items())]),
+            (asked.OVERRIDES, overrides),
             (asked.HOLDS, holds),
             (asked.LOADS, loads),
             (asked.ORDERS, orders),

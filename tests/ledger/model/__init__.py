@@ -1,6 +1,14 @@
 """A plain model of the ledger, to hold the service against. Nothing is shared with it."""
 
-from tests.ledger.model import growing, holding, incoming, ordering, selling, travelling
+from tests.ledger.model import (
+    growing,
+    holding,
+    incoming,
+    ordering,
+    overriding,
+    selling,
+    travelling,
+)
 from tests.ledger.model.ledger import Ledger
 from tests.ledger.model.words import TELL, Account, Site, Verdict
 
@@ -14,6 +22,7 @@ __all__ = [
     "holding",
     "incoming",
     "ordering",
+    "overriding",
     "selling",
     "travelling",
 ]

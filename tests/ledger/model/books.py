@@ -17,8 +17,10 @@ from tests.ledger.model.words import (
     Lot,
     Low,
     Order,
+    Override,
     Refused,
     Reservation,
+    Sale,
     Site,
     Telling,
     Told,
@@ -50,6 +52,9 @@ class Books:
     told: dict[str, Told] = field(default_factory=dict)
     reservations: dict[str, Reservation] = field(default_factory=dict)
     orders: dict[str, Order] = field(default_factory=dict)
+    overrides: dict[str, Override] = field(default_factory=dict)
+    # by the number of the event that sold
+    sales: dict[int, list[Sale]] = field(default_factory=dict)
     number: int = 0
 
     # -- balances ------------------------------------------------------------------

@@ -13,6 +13,8 @@ NEVER_VOIDED = (
     "reservation.made",
     "reservation.changed",
     "reservation.released",
+    "promise.overridden",
+    "promise.override_ended",
     "alert.acknowledged",
     "alert.remind_on",
     "hold.placed",
@@ -181,6 +183,7 @@ def _event_voided(books: Ledger, t: Telling) -> None:
             own = e.number == target.number and e.kept is None
             if own or e.kept == target.number:
                 books.post(account, When(e.day, e.at, target.when.timed), -e.delta, t.number)
+    books.sales.pop(target.number, None)
     for order in books.orders.values():
         order.done.pop(target.number, None)
     for reservation in books.reservations.values():

@@ -4,7 +4,8 @@ from typing import Any
 
 from tests.ledger.model.books import Books, trees
 from tests.ledger.model.incoming import bag_account
-from tests.ledger.model.words import Account, Claim, Refused, Reservation, Telling, tells
+from tests.ledger.model.overriding import there, turning_days
+from tests.ledger.model.words import Account, Claim, Refused, Reservation, Sale, Telling, tells
 
 # A set of stock: size and grade ("" any) or buds, of a lot or any, at a site or anywhere.
 Stock = tuple[str, str, bool, str | None, str | None]
@@ -43,6 +44,18 @@ def _ready(books: Books, t: Telling, stock: Stock) -> int:
     return total
 
 
+def _least(books: Books, t: Telling, stock: Stock) -> int:
+    """The fewest that are there on any day from now on; claims of the story name none."""
+    size, grade, buds, lot, site = stock
+    if buds or lot:
+        return _ready(books, t, stock)
+
+    def ready(grade: str, site: str | None) -> int:
+        return _ready(books, t, (size, grade, False, None, site))
+
+    return min(there(books, size, grade, site, day, ready) for day in turning_days(books))
+
+
 def _inside(claim: Claim, stock: Stock) -> bool:
     size, grade, buds, lot, site = stock
     return (
@@ -67,7 +80,7 @@ def _cover(books: Books, t: Telling, claims: list[Claim], leave_out: str | None 
                 for site in {claim.site, None}:
                     stock = (claim.size, grade, claim.buds, lot, site)
                     asked = sum(c.open for c in claims + others if _inside(c, stock))
-                    if asked > _ready(books, t, stock):
+                    if asked > _least(books, t, stock):
                         raise Refused("not_enough_to_promise")
 
 
@@ -144,6 +157,7 @@ def _trees_sold(books: Books, t: Telling) -> None:
         account = books.need(trees(t, line))
         books.stop(t, "sell", line["lot"], account)
         sold.append((account, line["count"]))
+    books.sales[t.number] = [Sale(a.size, a.grade, a.site, count) for a, count in sold]
     _draw(books, t, sold)
     for account, count in sold:
         customer = Account(account.lot, t.site, "customer", ref=t.data["customer"])

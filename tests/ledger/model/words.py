@@ -166,6 +166,33 @@ class Order:
     ended: bool = False
 
 
+class Sale(NamedTuple):
+    """So many sold of a size and grade at a site."""
+
+    size: str
+    grade: str
+    site: str
+    count: int
+
+
+@dataclass
+class Override:
+    """A number said by hand: by which site, of what (grade "" any, no site: all), for which days.
+
+    `gone`: what had been sold of it by then.
+    """
+
+    by: str
+    size: str
+    grade: str
+    site: str | None
+    quantity: int
+    since: date
+    until: date
+    gone: int
+    ended: bool = False
+
+
 @dataclass
 class Site:
     """A site: its zone, its rules, and its places (True: retired)."""
