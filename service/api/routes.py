@@ -18,7 +18,9 @@ from service.api import (
     lots,
     metrics,
     printing,
+    promises,
     put_right,
+    ready,
     root,
     sheets,
     stock,
@@ -47,6 +49,8 @@ HANDLERS: list[HTTPRouteHandler] = [
     *stock.HANDLERS,
     *take.HANDLERS,
     *due.HANDLERS,
+    *ready.HANDLERS,
+    *promises.HANDLERS,
     *alerts.HANDLERS,
     *temperatures.HANDLERS,
 ]
