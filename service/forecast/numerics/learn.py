@@ -1,0 +1,272 @@
+"""What the lots of a group teach: the heat to push and to be ready, take, survival.
+
+Counts say between which days; the clocks of `groups` turn days into degree-days (Cd).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.forecast.numerics import regression, times
+from service.forecast.numerics.groups import REST_ENDS, REST_ENDS_BELIEVED, Group
+from service.forecast.numerics.priors import SURVIVAL, push_prior, ready_prior, take_prior
+from service.forecast.numerics.times import Fit, LotTimes, Times
+from service.forecast.shapes import Known
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+TIMED_BY = ("method", "site", "season")
+"""What the heat that lots want may depend on."""
+MIDDLE_KNOWN_SD = 0.15
+"""Of a lot's middle push (log): known so well, the heat after it can be counted from it."""
+FORCED_LEAD = 4.0
+"""By so much (log evidence) the clock from forcing must tell better to be gone by."""
+FORCED_LOTS = 10
+
+
+@dataclass(frozen=True)
+class Learned:
+    """What was learned of a group, and what the own counts of each of its lots say.
+
+    push, ready: `begins` is the day after which each lot's clock of the push counts, `rest_ends`
+    the month until which buds set in summer rest, `forced`: lots whose clock begins at forcing,
+    by `from_forcing`. middle: each lot's middle push, log Cd after `begins`, with sd `unsure`;
+    known where `timed`. take, survival: shares of lots.
+    """
+
+    group: Group
+    begins: Ints
+    rest_ends: int
+    push: Fit
+    from_forcing: Fit | None
+    forced: Flags
+    push_own: LotTimes
+    middle: Floats
+    unsure: Floats
+    timed: Flags
+    ready: Fit
+    ready_own: LotTimes
+    take: regression.Fit
+    survival: regression.Fit
+
+    def push_fit(self, forced: bool) -> Fit:
+        """The fit of a lot's clock of the push."""
+        return self.from_forcing if forced and self.from_forcing is not None else self.push
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Rows of one kind of observation that belong to a group: `lot` is the group's."""
+
+    lot: Ints
+    which: Ints
+    after: Ints
+    by: Ints
+    trees: Floats
+    outcome: NDArray[np.object_]
+
+
+def learned(known: Known, group: Group) -> Learned:
+    """Learn all of a group."""
+    pushes = _rows_of(known, group, "pushes")
+    rest_ends = _rest_ends(group, pushes)
+    begins = group.begins(rest_ends)
+    push = times.fit(_push_times(group, pushes, begins), push_prior(group.requirement))
+    own = times.lots(push, _push_times(group, pushes, begins))
+    from_forcing, forced = _from_forcing(group, pushes, begins)
+    if from_forcing is not None:
+        begins = np.where(forced, group.forced_on, begins)
+        later = times.lots(from_forcing, _push_times(group, pushes, begins))
+        own = LotTimes(
+            y=np.where(forced, later.y, own.y),
+            variance=np.where(forced, later.variance, own.variance),
+        )
+    middle, unsure = _middles(group, push, own)
+    if from_forcing is not None:
+        middle_f, unsure_f = _middles(group, from_forcing, own)
+        middle, unsure = np.where(forced, middle_f, middle), np.where(forced, unsure_f, unsure)
+    timed = (unsure < MIDDLE_KNOWN_SD) & np.isfinite(own.variance) & (begins > 0)
+    growths = _rows_of(known, group, "growths")
+    grown = _ready_times(known, group, growths, begins, middle, timed)
+    ready = times.fit(grown, ready_prior(group.requirement))
+    return Learned(
+        group=group,
+        begins=begins,
+        rest_ends=rest_ends,
+        push=push,
+        from_forcing=from_forcing,
+        forced=forced,
+        push_own=own,
+        middle=middle,
+        unsure=unsure,
+        timed=timed,
+        ready=ready,
+        ready_own=times.lots(ready, grown),
+        take=_take(known, group),
+        survival=_survival(known, group, growths, begins, middle, timed, ready),
+    )
+
+
+def _rows_of(known: Known, group: Group, kind: str) -> _Rows:
+    """Rows about lots of the group, told of the site where they were grafted."""
+    table = getattr(known, kind)
+    lot = group.at[np.asarray(table.lot, np.int64)] if table.lot else np.zeros(0, np.int64)
+    inside = np.flatnonzero(lot >= 0)
+    home = np.asarray(group.sites, dtype=object)
+    site = np.asarray(table.site, dtype=object)
+    inside = inside[site[inside] == home[lot[inside]]]
+    return _Rows(
+        lot=lot[inside],
+        which=inside,
+        after=np.asarray(table.after, np.int64)[inside],
+        by=np.asarray(table.by, np.int64)[inside],
+        trees=np.asarray(table.trees, np.float64)[inside],
+        outcome=np.asarray(table.outcome, dtype=object)[inside],
+    )
+
+
+def _times(group: Group, lot: Ints, low: Floats, high: Floats, trees: Floats) -> Times:
+    """Rows that say something: those of known days, not "some time after nothing"."""
+    low = np.maximum(np.nan_to_num(low, nan=0.0), 0.0)
+    says = ~np.isnan(high) & ((low > 0) | np.isfinite(high))
+    return Times(
+        lot=lot[says],
+        low=low[says],
+        high=np.maximum(high, low)[says],
+        trees=trees[says],
+        factors={name: group.factors[name] for name in TIMED_BY},
+        lots=len(group.lots),
+    )
+
+
+def _push_times(group: Group, rows: _Rows, begins: Ints) -> Times:
+    """Pushes between looks; all else is known only not to have pushed when last seen."""
+    start = begins[rows.lot]
+    low = np.where(rows.after > 0, group.between(rows.lot, start, rows.after), 0.0)
+    pushed = rows.outcome == "pushed"
+    high = np.where(pushed, group.between(rows.lot, start, rows.by), np.inf)
+    # A bud may push on a day on which its clock had hardly begun.
+    high = np.where(pushed, np.maximum(high, 1.0), high)
+    known_start = start > 0
+    return _times(
+        group, rows.lot[known_start], low[known_start], high[known_start], rows.trees[known_start]
+    )
+
+
+def _rest_ends(group: Group, rows: _Rows) -> int:
+    """When buds set in summer wake, by which day tells their pushes best."""
+    if not group.resting.any():
+        return 0
+    if not (group.resting[rows.lot] & (rows.outcome == "pushed")).any():
+        return REST_ENDS_BELIEVED
+    prior = push_prior(group.requirement)
+    told = times.evidences(
+        [(_push_times(group, rows, group.begins(month)), prior) for month in REST_ENDS]
+    )
+    return REST_ENDS[int(np.argmax(told))]
+
+
+def _from_forcing(group: Group, rows: _Rows, begins: Ints) -> tuple[Fit | None, Flags]:
+    """The fit by the clock from forcing, where that tells the pushes of forced lots better."""
+    forced = (group.forced_on > 0) & (group.forced_on >= begins) & (begins > 0)
+    mine = forced[rows.lot]
+    pushed = rows.lot[mine & (rows.outcome == "pushed")]
+    nobody = np.zeros(len(group.lots), bool)
+    if len(np.unique(pushed)) < FORCED_LOTS:
+        return None, nobody
+    some = _Rows(**{name: getattr(rows, name)[mine] for name in _Rows.__dataclass_fields__})
+    prior = push_prior(group.requirement)
+    clocks = [_push_times(group, some, start) for start in (begins, group.forced_on)]
+    by_graft, by_forcing = times.evidences([(clock, prior) for clock in clocks])
+    if by_forcing <= by_graft + FORCED_LEAD:
+        return None, nobody
+    return times.fit(clocks[1], prior), forced
+
+
+def _middles(group: Group, fit: Fit, own: LotTimes) -> tuple[Floats, Floats]:
+    """Mean and sd of each lot's log-middle, by its own counts and those of lots like it."""
+    factors = {name: group.factors[name] for name in TIMED_BY}
+    mean, variance = fit.expected(fit.design(factors, len(group.lots)))
+    between = variance + fit.tau**2
+    weight = between / (between + own.variance)
+    return mean + weight * (own.y - mean), np.sqrt(between * (1 - weight))
+
+
+def _ready_times(
+    known: Known, group: Group, rows: _Rows, begins: Ints, middle: Floats, timed: Flags
+) -> Times:
+    """From a lot's middle push to its trees' being ready, as gradings tell."""
+    about = timed[rows.lot] & ~np.isin(rows.outcome, ("ready_dead", "ready_gone"))
+    lot, outcome = rows.lot[about], rows.outcome[about]
+    after, by, trees = rows.after[about], rows.by[about], rows.trees[about]
+    start, push = begins[lot], np.exp(middle[lot])
+    low = np.where(after > 0, group.between(lot, start, after) - push, 0.0)
+    ready = outcome == "ready"
+    high = np.where(ready, np.maximum(group.between(lot, start, by) - push, 1.0), np.inf)
+    return _times(group, lot, low, high, trees)
+
+
+def _shared(factors: tuple[str, ...], group: Group, lots: Ints) -> dict[str, Ints]:
+    return {name: group.factors[name][lots] for name in factors}
+
+
+def _take(known: Known, group: Group) -> regression.Fit:
+    """Alive of those read, by method, site and the one who grafted."""
+    takes = known.takes
+    lot = group.at[np.asarray(takes.lot, np.int64)] if takes.lot else np.zeros(0, np.int64)
+    alive, failed = np.asarray(takes.alive, float), np.asarray(takes.failed, float)
+    some = (lot >= 0) & (alive + failed > 0)
+    return regression.regress(
+        alive[some],
+        (alive + failed)[some],
+        _shared(("method", "site", "grafter"), group, lot[some]),
+        take_prior(group.crop),
+    )
+
+
+def _survival(
+    known: Known,
+    group: Group,
+    rows: _Rows,
+    begins: Ints,
+    middle: Floats,
+    timed: Flags,
+    ready: Fit,
+) -> regression.Fit:
+    """From push to ready: trees alive of those that went the way; half the way counts half."""
+    share = _way_gone(known, group, rows, begins, middle, timed, ready)
+    dead = rows.outcome == "dead"
+    whole = dead | np.isin(rows.outcome, ("ready", "culled"))
+    on_the_way = np.isin(rows.outcome, ("growing", "gone"))
+    gone = rows.trees * np.where(whole, 1.0, np.where(on_the_way, share, 0.0))
+    count = len(group.lots)
+    trials = np.bincount(rows.lot, gone, count)
+    deaths = np.bincount(rows.lot, rows.trees * dead, count)
+    some = np.flatnonzero(trials >= 1)
+    return regression.regress(
+        np.round(trials - deaths)[some],
+        np.round(trials)[some],
+        _shared(("method", "site"), group, some),
+        SURVIVAL,
+    )
+
+
+def _way_gone(
+    known: Known,
+    group: Group,
+    rows: _Rows,
+    begins: Ints,
+    middle: Floats,
+    timed: Flags,
+    ready: Fit,
+) -> Floats:
+    """Share of the way from push to ready that trees had behind them when they left, or have."""
+    today = {site.site: site.today for site in known.sites}
+    last = np.array([today[site] - 1 for site in group.sites], np.int64)
+    until = np.where(rows.by > 0, np.minimum(rows.by, last[rows.lot]), last[rows.lot])
+    heat = group.between(rows.lot, begins[rows.lot], until) - np.exp(middle[rows.lot])
+    share = np.clip(heat / np.exp(ready.middle()[0]), 0.0, 1.0)
+    return np.where(timed[rows.lot], np.nan_to_num(share), 0.0)
