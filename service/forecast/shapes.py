@@ -9,6 +9,8 @@ where there is no record. Columns of one struct have one length; `lot` columns i
 
 import msgspec
 
+from service.forecast.requirements import Thresholds
+
 # The writer, who decides, goes by the same grid.
 from service.trade.promising import ALL_SITES, LEVELS, STEP_DAYS, STEPS
 
@@ -123,6 +125,7 @@ class SiteWeather(msgspec.Struct, kw_only=True):
 class Known(msgspec.Struct, kw_only=True):
     """All that a forecast is made from. `position`: of the log, that it reflects.
 
+    `ways`: how the nursery counts the degree-days of a crop, where it says so itself.
     `draws`: how many years of weather are drawn. `seed` makes them come out again.
     """
 
@@ -133,6 +136,7 @@ class Known(msgspec.Struct, kw_only=True):
     growths: Growths
     takes: Takes
     standing: Standing
+    ways: dict[str, Thresholds] = {}
     draws: int = 200
     seed: int = 1
 

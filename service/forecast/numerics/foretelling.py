@@ -1,7 +1,8 @@
-"""From figures to `Foretold`: what was learned, when lots are ready, what there will be of items."""
+"""From figures to `Foretold`: what was learned, when lots are ready, what there will be."""
 
 from collections.abc import Mapping
 from datetime import date
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -153,7 +154,7 @@ def lot_rows(
     for number, one in enumerate(assembly.told):
         clock = clocks[one.site, one.learned.group.crop]
         p20, p50, p80 = (int(day) for day in groups.day[number])
-        needed = groups.needed[number]
+        needed, basis = groups.needed[number], _basis(one)
         rows.append(
             LotTold(
                 lot=one.lot,
@@ -178,13 +179,21 @@ def lot_rows(
                 years=ahead[one.site].years,
                 why="" if p50 else "Half of the trees are not ready within the time looked ahead.",
                 remarks=_remarks(known, one, clock.today, p50, ahead[one.site]),
-                **_basis(one),
+                based_on_trees=basis.trees,
+                based_on_lots=basis.lots,
+                fallback=basis.fallback,
             )
         )
     return rows
 
 
-def _basis(one: Telling) -> dict[str, object]:
+class _Basis(NamedTuple):
+    trees: int
+    lots: int
+    fallback: str
+
+
+def _basis(one: Telling) -> _Basis:
     member = int(one.learned.group.at[one.lot])
     group = one.learned.group
     levels = {"method": int(group.factors["method"][member])}
@@ -196,7 +205,7 @@ def _basis(one: Telling) -> dict[str, object]:
         said = "; ".join(
             f"{words} ({about})" for words, about in ((push, "push"), (said, "ready")) if words
         )
-    return {"based_on_trees": round(trees), "based_on_lots": lots, "fallback": said}
+    return _Basis(round(trees), lots, said)
 
 
 def _remarks(known: Known, one: Telling, today: int, p50: int, ahead: Ahead) -> list[str]:

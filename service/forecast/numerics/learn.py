@@ -189,7 +189,7 @@ def _from_forcing(group: Group, rows: _Rows, begins: Ints) -> tuple[Fit | None, 
 def _middles(group: Group, fit: Fit, own: LotTimes) -> tuple[Floats, Floats]:
     """Mean and sd of each lot's log-middle, by its own counts and those of lots like it."""
     factors = {name: group.factors[name] for name in TIMED_BY}
-    mean, variance = fit.expected(fit.design(factors, len(group.lots)))
+    mean, variance = fit.expected(factors, len(group.lots))
     between = variance + fit.tau**2
     weight = between / (between + own.variance)
     return mean + weight * (own.y - mean), np.sqrt(between * (1 - weight))
