@@ -23,6 +23,7 @@ from service.jobs import Jobs
 from service.log.append import Appender
 from service.log.keys import KeyRing
 from service.log.submission import Answer, Busy, Submission
+from service.reminders.shortfalls import RiskLimits
 from service.settings import Settings
 from service.storage.migrate import current, head, migrate
 from service.storage.pool import Database, open_database
@@ -70,7 +71,7 @@ def build(
             )
             await appender.start()
             stack.push_async_callback(appender.stop)
-            for part in background(opened, clock, run_views=run_views, run_jobs=run_jobs):
+            for part in background(settings, opened, clock, views=run_views, jobs=run_jobs):
                 await part.start()
                 stack.push_async_callback(part.stop)
             services = assemble(settings, opened, appender, clock)
@@ -120,11 +121,14 @@ def http(
     )
 
 
-def background(database: Database, clock: Clock, *, run_views: bool, run_jobs: bool) -> list[Part]:
+def background(
+    settings: Settings, database: Database, clock: Clock, *, views: bool, jobs: bool
+) -> list[Part]:
     """What runs without being asked: views that follow the log, and timed jobs."""
-    if not (run_views or run_jobs):
+    if not (views or jobs):
         return []
-    return [Jobs(database, clock, run_views=run_views, run_jobs=run_jobs)]
+    limits = RiskLimits(settings.promise_confidence, settings.shortfall_risk)
+    return [Jobs(database, clock, run_views=views, run_jobs=jobs, limits=limits)]
 
 
 async def _database_check(database: Database) -> str | None:
@@ -190,7 +194,7 @@ async def run_background(
     With `metrics_port` it says over HTTP how it is, and nothing else.
     """
     async with AsyncExitStack() as stack:
-        for part in background(database, clock, run_views=True, run_jobs=True):
+        for part in background(settings, database, clock, views=True, jobs=True):
             await part.start()
             stack.push_async_callback(part.stop)
         # After they have begun: a view without a figure yet would look like one that is not there.

@@ -108,7 +108,7 @@ async def run_demo(settings: Settings, ending: Ending, *, leave: bool, size: Siz
 
         async def follow() -> None:
             for part in application.background(
-                database, system_clock, run_views=True, run_jobs=True
+                settings, database, system_clock, views=True, jobs=True
             ):
                 await part.start()
                 stack.push_async_callback(part.stop)

@@ -133,15 +133,12 @@ class ItemNow:
         """The sets that the item lies in at a site, the narrowest first."""
         grades = [self.query.grade, ""] if self.query.grade else [""]
         places = [site, ALL_SITES] if site and not self.limited else [site]
-        return [
-            Stock(
-                (*self.query.item, grade, place),
-                self._steps,
-                self.rulings,
-                self.due(grade, place),
-            )
-            for grade, place in product(grades, places)
-        ]
+        return [self.stock(grade, place) for grade, place in product(grades, places)]
+
+    def stock(self, grade: str, site: str) -> Stock:
+        """One set: of a grade or (empty) of any, at a site or (empty) at all."""
+        of = (*self.query.item, grade, site)
+        return Stock(of, self._steps, self.rulings, self.due(grade, site))
 
     def _steps(self, level: int, of: OutKey) -> Sequence[Step]:
         """What is there of a set from when to when at a level, overrides left out."""

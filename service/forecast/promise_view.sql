@@ -26,7 +26,7 @@ SELECT split_part(c.item, '/', 4) AS grade, c.site, c.needed_by, sum(c.open)::bi
 FROM commitments c
 JOIN reservations r ON r.code = c.reservation
 LEFT JOIN lots l ON l.code = c.lot
-WHERE c.cultivar = $1 AND c.open > 0 AND c.item LIKE concat_ws('/', $1, $2, $3, '%')
+WHERE c.cultivar = $1 AND c.open > 0 AND c.item LIKE concat_ws('/', $1::text, $2::text, $3::text, '%')
   AND l.grown_for IS NULL AND r.state = 'open' AND (c.expires_at IS NULL OR c.expires_at > $4)
 GROUP BY 1, 2, 3;
 

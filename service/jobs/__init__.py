@@ -17,6 +17,7 @@ from service.clock import Clock, system_clock
 from service.jobs.every_view import every_view, telling_faults
 from service.jobs.ticks import tick_of
 from service.jobs.work import ALERTS_EVERY, FORECAST_EVERY, SWEEP_EVERY, Work
+from service.reminders.shortfalls import USUAL, RiskLimits
 from service.storage.pool import Database
 from service.views.runner import Runner
 
@@ -28,7 +29,8 @@ _STOP_WITHIN = 20.0
 class Jobs:
     """What runs in the background: `runner` keeps the views, the scheduler calls the timed work.
 
-    `run_views` and `run_jobs` say which of the two this process does.
+    `run_views` and `run_jobs` say which of the two this process does. `limits`: what the alerts
+    about promises go by.
     """
 
     def __init__(
@@ -38,10 +40,11 @@ class Jobs:
         *,
         run_views: bool = True,
         run_jobs: bool = True,
+        limits: RiskLimits = USUAL,
     ) -> None:
         self.runner = Runner(database, every_view(clock), on_faults=telling_faults(clock))
         self.run_views, self.run_jobs = run_views, run_jobs
-        self.work = Work(database, clock)
+        self.work = Work(database, clock, limits)
         self.scheduler = AsyncIOScheduler(
             timezone=UTC,
             job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": 60},

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 from service.clock import Clock
 from service.forecast import refresh
 from service.jobs.ticks import SQL, once, tick_of
+from service.reminders.shortfalls import USUAL, RiskLimits
 from service.reminders.watch import look_at_calendar
 from service.storage.pool import Database
 from service.views.site_days import zone
@@ -33,15 +34,15 @@ def last_morning(now: datetime, site_zone: ZoneInfo) -> datetime:
 class Work:
     """Jobs over one database and clock. Each method is called at its times, by every process."""
 
-    def __init__(self, database: Database, clock: Clock) -> None:
-        self.database, self.clock = database, clock
+    def __init__(self, database: Database, clock: Clock, limits: RiskLimits = USUAL) -> None:
+        self.database, self.clock, self.limits = database, clock, limits
         self._no_forecast_before = datetime.min.replace(tzinfo=UTC)
 
     async def overdue_alerts(self) -> None:
         """Raise what is overdue on each site's own day."""
 
         async def work() -> str:
-            raised = await look_at_calendar(self.database.writer, self.clock)
+            raised = await look_at_calendar(self.database.writer, self.clock, self.limits)
             return f"{raised} alerts raised"
 
         tick = tick_of(self.clock(), ALERTS_EVERY)

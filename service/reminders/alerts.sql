@@ -150,8 +150,8 @@ LEFT JOIN LATERAL (
 SELECT id, site, sites, attempts FROM to_put_right WHERE state = 'open';
 
 -- name: close_missing
--- Alerts of kind $1 whose key is not among $2 any more.
-UPDATE alerts SET closed_at = $3, closed_because = 'put_right'
+-- Alerts of kind $1 whose key is not among $2 any more, for the reason $4.
+UPDATE alerts SET closed_at = $3, closed_because = $4
 WHERE kind = $1 AND closed_at IS NULL AND NOT key = ANY ($2::text[]);
 
 -- name: open_keys
@@ -200,3 +200,11 @@ FROM told
 WHERE $10::text IS NULL OR state = $10
 ORDER BY told.raised_at DESC, told.id DESC
 LIMIT $13;
+
+-- name: claimed_items
+-- Trees with open claims that count at $1.
+SELECT DISTINCT c.cultivar, split_part(c.item, '/', 2) AS rootstock, split_part(c.item, '/', 3) AS size
+FROM commitments c JOIN reservations r ON r.code = c.reservation
+WHERE c.open > 0 AND c.item NOT LIKE 'buds/%' AND r.state = 'open'
+  AND (c.expires_at IS NULL OR c.expires_at > $1)
+ORDER BY 1, 2, 3;

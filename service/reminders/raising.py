@@ -28,7 +28,8 @@ ALERT_REMARKS = (
 )
 OVERDUE, NOT_LOOKED_AT = "overdue_check", "place_not_looked_at"
 FAULT, PUT_RIGHT = "view_fault", "to_put_right"
-ALERT_KINDS = (*ALERT_REMARKS, OVERDUE, NOT_LOOKED_AT, FAULT, PUT_RIGHT)
+SHORTFALL_RISK = "shortfall_risk"
+ALERT_KINDS = (*ALERT_REMARKS, OVERDUE, NOT_LOOKED_AT, FAULT, PUT_RIGHT, SHORTFALL_RISK)
 
 
 class Raised(msgspec.Struct, frozen=True, kw_only=True):
@@ -62,3 +63,15 @@ async def raise_alerts(conn: Connection, alerts: Iterable[Raised]) -> int:
     if rows:
         await conn.execute(SQL.raise_, rows)
     return len(rows)
+
+
+async def keep(
+    conn: Connection, kind: str, wanted: list[Raised], now: datetime, because: str = "put_right"
+) -> int:
+    """Have exactly the wanted alerts of a kind open; others close for that reason.
+
+    Returns how many were raised.
+    """
+    await conn.execute(SQL.close_missing, kind, [one.key for one in wanted], now, because)
+    there = {row["key"] for row in await conn.fetch(SQL.open_keys, [kind])}
+    return await raise_alerts(conn, [one for one in wanted if one.key not in there])

@@ -16,8 +16,10 @@ from service.reminders.raising import (
     PUT_RIGHT,
     SQL,
     Raised,
+    keep,
     raise_alerts,
 )
+from service.reminders.shortfalls import USUAL, RiskLimits, tell_risks
 from service.storage.pool import Connection, Pool
 from service.trade.check_plans import LOOK
 from service.views.site_days import site_days
@@ -26,11 +28,11 @@ from service.views.site_days import site_days
 LOUDER_AFTER_DAYS = 7
 
 
-async def look_at_calendar(pool: Pool, clock: Clock) -> int:
+async def look_at_calendar(pool: Pool, clock: Clock, limits: RiskLimits = USUAL) -> int:
     """Raise what is overdue on each site's own day and close what has been done.
 
-    Also raises and closes alerts about views' faults and about what was refused and waits to be
-    put right. Returns how many alerts were raised.
+    Also raises and closes alerts about views' faults, about what was refused and waits to be put
+    right, and about promises that may not be kept. Returns how many alerts were raised.
     """
     now = clock()
     async with pool.acquire() as conn, conn.transaction():
@@ -39,6 +41,7 @@ async def look_at_calendar(pool: Pool, clock: Clock) -> int:
         raised = await _overdue(conn, days, now)
         raised += await _to_put_right(conn, now)
         raised += await tell_faults(conn, clock=clock)
+        raised += await tell_risks(conn, limits, now)
     return raised
 
 
@@ -101,7 +104,7 @@ async def tell_faults(conn: Connection, *, clock: Clock) -> int:
         )
         for row in await conn.fetch(SQL.faults)
     ]
-    return await _keep(conn, FAULT, wanted, now)
+    return await keep(conn, FAULT, wanted, now)
 
 
 def _fault_in_words(view: str, subject: str) -> str:
@@ -129,11 +132,4 @@ async def _to_put_right(conn: Connection, now: datetime) -> int:
         )
         for row in await conn.fetch(SQL.to_put_right)
     ]
-    return await _keep(conn, PUT_RIGHT, wanted, now)
-
-
-async def _keep(conn: Connection, kind: str, wanted: list[Raised], now: datetime) -> int:
-    """Have exactly the wanted alerts of a kind open."""
-    await conn.execute(SQL.close_missing, kind, [one.key for one in wanted], now)
-    there = {row["key"] for row in await conn.fetch(SQL.open_keys, [kind])}
-    return await raise_alerts(conn, [one for one in wanted if one.key not in there])
+    return await keep(conn, PUT_RIGHT, wanted, now)
