@@ -4,6 +4,9 @@
 -- The first forecast's table held nothing but figures worked out from the log and the temperatures.
 -- squawk-ignore ban-drop-table
 DROP TABLE ready_dates;
+-- Nothing else asked for it.
+-- squawk-ignore ban-drop-function
+DROP FUNCTION pushes_of(text, date, text [], bigint);
 DELETE FROM view_faults WHERE view = 'ready_dates';
 DELETE FROM view_checkpoints WHERE view = 'ready_dates';
 

@@ -142,10 +142,11 @@ async def wanted(conn: Connection, morning: datetime) -> Wanted:
     return Wanted(False, "the newest says all")
 
 
-async def refresh(database: Database, clock: Clock, *, forecast: Forecast = in_child) -> Done:
+async def refresh(database: Database, clock: Clock, *, forecast: Forecast | None = None) -> Done:
     """Make a forecast of what is known now and tell it in place of the one before.
 
-    Raises ForecastError when it can't be made.
+    `forecast` works it out; left out, a process of its own does. Raises ForecastError when it can't
+    be made.
     """
     begin = time.perf_counter()
     async with (
@@ -153,7 +154,7 @@ async def refresh(database: Database, clock: Clock, *, forecast: Forecast = in_c
         conn.transaction(isolation="repeatable_read", readonly=True),
     ):
         taken = await _take(conn, clock())
-    foretold = await forecast(taken.known)
+    foretold = await (forecast or in_child)(taken.known)
     _fits(foretold, taken.known)
     seconds = time.perf_counter() - begin
     async with database.writer.acquire() as conn, conn.transaction():

@@ -5,11 +5,18 @@ from typing import Any
 
 import pytest
 
+from service.clock import system_clock
+from service.forecast.refresh import refresh
+from service.jobs.every_view import every_view
+from service.storage.pool import Database
+from service.views.runner import Runner
 from tests.api.conftest import Client, MakeClient
 from tests.api.nursery import event, fill
 from tests.api.test_problems import checked
+from tests.support.foretelling import stand_in
 
-LISTS = ("budwood", "checks", "budwood-lots", "liner-lots", "tree-lots", "ready-dates")
+LISTS = ("budwood", "checks", "budwood-lots", "liner-lots", "tree-lots")
+TOLD = ("ready-dates", "ready-counts")
 
 
 @pytest.fixture
@@ -36,7 +43,7 @@ def _lost(count: int, day: str, **more: Any) -> Any:
     return event("trees.lost", where | {"count": count, "cause": "frost"}, occurred=day, **more)
 
 
-@pytest.mark.parametrize("address", [*LISTS, "stock"])
+@pytest.mark.parametrize("address", [*LISTS, *TOLD, "stock"])
 async def test_every_answer_says_its_clocks(admin: Client, address: str) -> None:
     head = (await _asked(admin, "stock"))["position"]
     old = await _asked(admin, f"{address}?as_of=2026-03-12&known_at={head - 1}")
@@ -53,7 +60,7 @@ async def test_every_answer_says_its_clocks(admin: Client, address: str) -> None
         assert nothing.get("items", nothing.get("rows")) == []
 
 
-@pytest.mark.parametrize("address", [*LISTS, "stock", "tree-lots/T-1"])
+@pytest.mark.parametrize("address", [*LISTS, *TOLD, "stock", "tree-lots/T-1"])
 async def test_clocks_that_cannot_be(admin: Client, address: str) -> None:
     ahead = (datetime.now(UTC) + timedelta(days=3)).strftime("%Y-%m-%d")
     for asked, name in (
@@ -220,19 +227,30 @@ async def test_plans_and_crops_are_those_known_then(admin: Client) -> None:
     assert [(c["plan"], c["due_on"]) for c in then] == [("TAKE-CITRUS", "2026-03-22")]
 
 
-async def test_ready_dates_by_the_temperatures_known_then(admin: Client) -> None:
-    from_day = datetime(2025, 3, 1, tzinfo=UTC)
-    days = [
-        {"day": (from_day + timedelta(days=n)).strftime("%Y-%m-%d"), "min_c": 28, "max_c": 28}
-        for n in range(380)
-    ]
-    body = {"source": "logger 1", "days": days}
-    before = datetime.now(UTC).isoformat().replace("+00:00", "Z")
-    put = await admin.put("/v1/sites/CORIN/temperatures", json=body)
-    assert put.status_code == 200, put.text
-    # at 28 C citrus gets 15 Cd a day: 2350 Cd from the day after grafting
-    (row,) = (await _asked(admin, "ready-dates?as_of=2026-03-14"))["items"]
-    assert (row["accumulated"], row["expected"], row["as_of"]) == (45, "2026-08-14", "2026-03-14")
-    (row,) = (await _asked(admin, f"ready-dates?as_of=2026-03-14&known_at={before}"))["items"]
-    assert (row["expected"], row["temperature_version"]) == (None, 0)
-    assert "no temperatures on record" in row["remarks"][-1]
+async def test_ready_dates_of_a_past_moment_are_those_told_then(
+    admin: Client, database: Database
+) -> None:
+    """A forecast of the 14th, one of the 16th when three trees had died, and none on the 15th."""
+    known = 0
+    for day, died in ((14, 0), (16, 3)):
+        if died:
+            known = await _record(admin, _lost(died, "2026-03-15"))
+        await Runner(database, every_view(system_clock)).catch_up()
+        at = datetime(2026, 3, day, 9, tzinfo=UTC)
+        await refresh(database, lambda at=at: at, forecast=stand_in)
+
+    async def told(clocks: str) -> list[tuple[int, str]]:
+        rows = (await _asked(admin, f"ready-dates{clocks}"))["items"]
+        return [(row["trees"], row["as_of"]) for row in rows]
+
+    assert await told("") == [(9, "2026-03-16")]
+    for clocks in ("as_of=2026-03-14", "as_of=2026-03-15", f"known_at={known - 1}"):
+        assert await told(f"?{clocks}") == [(12, "2026-03-14")]
+    assert await told("?as_of=2026-03-15&known_at=2026-03-14T08:59:59Z") == []
+    assert await told("?as_of=2026-03-13") == []
+    counts = (await _asked(admin, "ready-counts?as_of=2026-03-15&by=2026-03-20"))["items"]
+    assert [(row["site"], row["trees"]) for row in counts] == [(None, 12), ("CORIN", 12)]
+    assert [row["counts"][0]["day"] for row in counts] == ["2026-03-14"] * 2
+    # at a moment it is the 16th at Corin from 23:00 UTC on the 15th
+    assert await told("?as_of=2026-03-15T22:59:59Z") == [(12, "2026-03-14")]
+    assert await told("?as_of=2026-03-15T23:00:00Z") == [(9, "2026-03-16")]

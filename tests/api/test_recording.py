@@ -7,12 +7,14 @@ from typing import Any
 import pytest
 
 from service.clock import system_clock
+from service.forecast.refresh import refresh
 from service.jobs import every_view
 from service.storage.pool import Database
 from service.views.runner import Runner
 from tests.api.conftest import Client, MakeClient
 from tests.api.nursery import event, fill
 from tests.api.test_problems import checked
+from tests.support.foretelling import stand_in
 
 LOOK = event("place.checked", {"place": "H2-T04"})
 ID = "0190a5c4-7c00-7b3e-9a40-0d9c3b1f5a77"
@@ -272,6 +274,7 @@ async def test_views_over_http(admin: Client, database: Database) -> None:
         assert {one["code"] for one in back} == {"T-1", "B-1", "BW-1", "L-1", "NAV-3"}
         forward = (await ask("source-trees/NAV-3/lineage"))["steps"]
         assert "T-1" in {one["code"] for one in forward}
+        await refresh(database, system_clock, forecast=stand_in)
         await ask("ready-dates")
         assert (await ask("alerts"))["items"] == []
         checked(await admin.get("/v1/liner-lots/T-1/lineage"), 404, "not-found")

@@ -6,12 +6,14 @@ import io
 import httpx
 
 from service.clock import system_clock
+from service.forecast.refresh import refresh
 from service.jobs.every_view import every_view
 from service.sheets.columns import SHEETS
 from service.storage.pool import Database
 from service.views.runner import Runner
 from tests.api.conftest import MakeClient
 from tests.api.nursery import CATALOGUE
+from tests.support.foretelling import stand_in
 
 CSV = {"Content-Type": "text/csv"}
 OPENING = "date;site;what;lot;bag;stage;size;place;count\n"
@@ -142,6 +144,7 @@ async def test_unknown_parts_are_shown_as_unknown(
     assert sent.status_code == 201, sent.text
     runner = Runner(database, every_view(system_clock))
     await runner.catch_up()
+    await refresh(database, system_clock, forecast=stand_in)
     for address in ("tree-lots/TR-1", "tree-lots/TR-2", "liner-lots/LN-1", "budwood-lots/BW-1"):
         lot = (await client.get(f"/v1/{address}")).json()["lot"]
         parts = ("cultivar", "rootstock", "source", "method", "day")

@@ -10,11 +10,13 @@ import asyncpg
 import httpx
 
 from service.clock import system_clock
+from service.forecast.refresh import refresh
 from service.jobs.every_view import every_view
 from service.log.keys import create_key
 from service.reminders.watch import look_at_calendar
 from service.storage.pool import Database
 from service.views.runner import Runner
+from tests.support.foretelling import stand_in
 
 OURS, THEIRS = "AA", "ZZ"
 COMMON: list[tuple[str, dict[str, Any]]] = [
@@ -131,7 +133,8 @@ def events(ours: str) -> list[dict[str, Any]]:
 
 
 async def fill(client: httpx.AsyncClient, database: Database) -> None:
-    """Both nurseries through the interface, with every site's rights; then all views."""
+    """Both nurseries through the interface, with every site's rights; then all views and a
+    forecast."""
     for path, body in (*places(OURS), *places(THEIRS), *COMMON):
         _fine(await client.put(f"/v1/{path}", json=body), 201)
     for number, ours in enumerate((OURS, THEIRS)):
@@ -158,6 +161,7 @@ async def fill(client: httpx.AsyncClient, database: Database) -> None:
         said = {"actor": f"{one['site'][:2]}-actor"}
         _fine(await client.post(f"/v1/alerts/{one['id']}/acknowledge", json=said), 201)
     await Runner(database, every_view(system_clock)).catch_up()
+    await refresh(database, system_clock, forecast=stand_in)
 
 
 async def client_of(

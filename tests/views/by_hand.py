@@ -206,33 +206,6 @@ class Then:
         ]
         return min(days, default=None)
 
-    def growing(self) -> dict[tuple[str, str], tuple[Any, ...]]:
-        """(lot, site) → trees not ready, places, sizes, day of the first push that counts."""
-        found: dict[tuple[str, str], tuple[Any, ...]] = {}
-        rows: dict[tuple[str, str], list[tuple[Account, int]]] = defaultdict(list)
-        for a, count in self.balances().items():
-            if a.kind == "trees" and a.stage in GROWING and self.known.lots[a.lot].kind == "tree":
-                rows[a.lot, a.site].append((a, count))
-        for (lot, site), accounts in rows.items():
-            pushed = None
-            if any(a.stage == "pushed" for a, _ in accounts):
-                pushes = [
-                    (e.body["site"], self._day(e.body))
-                    for e in self.standing()
-                    if e.body["type"] == "push.counted"
-                    and e.body["data"]["lot"] == lot
-                    and e.body["data"].get("pushed", 0) > 0
-                ]
-                here = [day for at, day in pushes if at == site]
-                pushed = min(here or [day for _, day in pushes], default=None)
-            found[lot, site] = (
-                sum(count for _, count in accounts),
-                {a.place for a, _ in accounts},
-                {a.size for a, _ in accounts},
-                pushed,
-            )
-        return found
-
 
 def _decoded(body: dict[str, Any]) -> Any:
     whole = {name: body[name] for name in ("type", "site", "occurred", "data")}

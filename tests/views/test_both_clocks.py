@@ -18,12 +18,10 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import msgspec
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from service.forecast.ready_view import ReadyDatesView, ReadyQuery, ready_dates
 from service.log.append import Appender
 from service.storage.pool import Database, open_database
 from service.trade.keeping import KEEPING_DAYS
@@ -77,7 +75,7 @@ def world(server: TestServer) -> Iterator[World]:
         bench = BenchSide(appender, database)
         await bench.given(*CATALOGUE[:1])
         await bench.given(*CATALOGUE[1:])
-        views = [Checks(), BudwoodOnHand(), ReadyDatesView(lambda: NOW)]
+        views = [Checks(), BudwoodOnHand()]
         spells = Runner(database, [CheckSpells(), StockByDay()])
         return World(loop, database, bench, Runner(database, views), spells)
 
@@ -153,7 +151,7 @@ class Story:
             await self.tell(self.nursery.draw(self.data))
 
     async def answers(self, asked: Asked) -> dict[str, Any]:
-        """All five questions, of the example's sites."""
+        """All four questions, of the example's sites."""
         reader, sites = self.world.database.reader, self.sites
 
         def clock() -> datetime:
@@ -163,15 +161,12 @@ class Story:
         summed = StockQuery(group_by=("site", "stage", "size"), asked=asked)
         bags = BudwoodQuery(asked=asked, limit=1000)
         due = ChecksQuery(asked=asked, limit=1000)
-        ready = ReadyQuery(asked=asked, limit=1000)
         found: dict[str, Any] = {
             "stock": (await stock(reader, query, sites, clock=clock)).rows,
             "sums": (await stock(reader, summed, sites, clock=clock)).rows,
             "budwood": (await budwood_on_hand(reader, bags, sites, clock=clock)).rows,
             "checks": (await checks(reader, due, sites, clock=clock)).rows,
         }
-        rows = (await ready_dates(reader, ready, sites, clock=clock)).rows
-        found["ready"] = [msgspec.structs.replace(r, position=0, computed_at=NOW) for r in rows]
         for kind in ("budwood", "liner", "tree"):
             of_kind = LotsQuery(kind=kind, asked=asked, limit=1000)
             found[f"{kind} lots"] = (await lots(reader, of_kind, sites, clock=clock)).rows
@@ -211,16 +206,6 @@ def _same_as_by_hand(found: dict[str, Any], by_hand: Then) -> None:
     assert due == by_hand.checks()
     looks = {(r.place, r.due_on, r.last_done, r.trees) for r in found["checks"] if not r.lot}
     assert looks == by_hand.looks()
-    growing = {
-        (r.lot, r.site): (
-            r.trees,
-            set(r.places),
-            set(r.sizes),
-            r.counted_from if r.phase == "pushed" else None,
-        )
-        for r in found["ready"]
-    }
-    assert growing == by_hand.growing()
 
 
 days = st.sampled_from([date.fromisoformat(day) for day in DAYS])
