@@ -15,8 +15,6 @@ from urllib.parse import quote, urlsplit, urlunsplit
 
 import msgspec
 
-from service.trade.promising import LEVELS, PROMISED_AT
-
 PREFIX = "GRAFTLOG_"
 MEBIBYTE = 1024 * 1024
 
@@ -70,7 +68,7 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     queue_limit: int = 20_000
     group_limit: int = 1024
     metrics_port: int | None = None
-    promise_confidence: float = PROMISED_AT
+    promise_confidence: float = 0.8
     shortfall_risk: float = 0.2
 
     def __repr__(self) -> str:
@@ -277,7 +275,7 @@ VARIABLES: tuple[Variable, ...] = (
     ),
     Variable(
         "promise_confidence",
-        _share(LEVELS[0], LEVELS[-1]),
+        _share(0.5, 0.99),
         "a number from 0.5 to 0.99",
         "How sure the nursery is to be of what it promises: 0.8 is 8 in 10. It decides on "
         "reservations.",

@@ -1,11 +1,15 @@
 """The arithmetic of a promise: against a published table, against looking at every single day."""
 
+from pathlib import Path
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.settings import VARIABLES, Settings
 from service.trade.promising import (
     LEVELS,
+    PROMISED_AT,
     STEP_DAYS,
     Due,
     at_level,
@@ -96,3 +100,14 @@ def test_confidences_in_a_clerks_words() -> None:
     words = {0.8: "8 in 10", 0.5: "5 in 10", 0.75: "75 in 100", 0.99: "99 in 100"}
     assert {asked: sure(asked) for asked in words} == words
     assert sure(0.975) == "975 in 1000"
+
+
+def test_the_setting_goes_by_what_is_told() -> None:
+    # Settings stand below the trade, so they name the figures once more.
+    assert Settings(data_dir=Path("/tmp")).promise_confidence == PROMISED_AT
+    variable = next(one for one in VARIABLES if one.field == "promise_confidence")
+    for confidence in (LEVELS[0], PROMISED_AT, LEVELS[-1]):
+        assert variable.read(str(confidence)) == confidence
+    for beyond in ("0.49", "0.995"):
+        with pytest.raises(ValueError):  # noqa: PT011 - it says nothing: settings word it
+            variable.read(beyond)
