@@ -222,12 +222,17 @@ def covered(
     stock = Covering(bench, leave_out)
     day = stock.on(needed_by)
     for index, claim in enumerate(claimed):
+        short: dict[Stock, int] = {}
         for of in _sets(claim):
             if ahead_only and not stock.foretold(of):
                 continue
             asked = sum(c.open for c in claimed if stock.counts(c, of))
-            if asked and asked > left(stock.steps(of, day), stock.due(of), day):
-                raise _too_many(stock, claimed, of, day, f"#/data/lines/{index}/count")
+            if asked and asked > (room := left(stock.steps(of, day), stock.due(of), day)):
+                short[of] = asked - room
+        if short:
+            # Of where most is missing: so many can be had, and not more.
+            of = max(short, key=lambda each: short[each])
+            raise _too_many(stock, claimed, of, day, f"#/data/lines/{index}/count")
 
 
 def _too_many(stock: Covering, claimed: list[Claim], of: Stock, day: int, pointer: str) -> Refusal:
