@@ -8,18 +8,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.forecast.degree_days import daily
-from service.forecast.requirements import Thresholds
-from service.forecast.weather import (
-    Gap,
+from service.forecast.backtest.first_weather import (
     History,
     day_of_year,
     day_of_year_means,
     first_step_reaching,
     interpolate_short_gaps,
-    missing_ranges,
     outlook,
 )
+from service.forecast.degree_days import daily
+from service.forecast.requirements import Thresholds
+from service.forecast.weather import Gap, missing_ranges
 
 DAY = timedelta(days=1)
 CITRUS = Thresholds(13, 35)

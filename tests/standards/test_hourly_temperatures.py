@@ -17,9 +17,9 @@ from typing import NamedTuple
 import httpx
 import pytest
 
+from service.forecast.backtest.first_weather import degree_days_of
 from service.forecast.degree_days import Cutoff, Method
 from service.forecast.requirements import Thresholds
-from service.forecast.weather import degree_days_of
 
 
 class Place(NamedTuple):

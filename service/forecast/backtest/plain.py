@@ -7,10 +7,10 @@ from collections import defaultdict
 from datetime import date
 from math import isnan
 
-from service.forecast.ready import LotFacts, ready_date
+from service.forecast.backtest.first import LotFacts, ready_date
+from service.forecast.backtest.first_weather import Outlook, outlook
 from service.forecast.requirements import Thresholds, requirement_for
 from service.forecast.shapes import Growths, Known, LotTold, SiteWeather
-from service.forecast.weather import Outlook, outlook
 
 _RECORD_DAYS = 550
 

@@ -1,11 +1,14 @@
-"""When a lot will be ready: the first day on which its degree-days reach what it needs."""
+"""The first forecast, kept to be measured against: one requirement, the mean weather of the year.
+
+A lot is ready on the first day on which its degree-days reach what its crop needs.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from service.forecast.backtest.first_weather import HORIZON_DAYS, Outlook, first_step_reaching
 from service.forecast.requirements import Need, Requirement
-from service.forecast.weather import HORIZON_DAYS, Outlook, first_step_reaching
 
 QUANTILES_FROM_YEARS = 10
 """From so many past years on the range runs from the 10th to the 90th percentile."""

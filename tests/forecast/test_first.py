@@ -1,12 +1,13 @@
-"""Ready dates: worked by hand on weather simple enough to count on one's fingers."""
+"""Ready dates of the first forecast, worked by hand on weather that fingers can count."""
 
 from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
 
+from service.forecast.backtest.first import LotFacts, ReadyDate, ready_date
+from service.forecast.backtest.first_weather import History, Outlook, outlook
 from service.forecast.degree_days import Method
-from service.forecast.ready import LotFacts, ReadyDate, ready_date
 from service.forecast.requirements import (
     REQUIREMENTS,
     Need,
@@ -14,7 +15,6 @@ from service.forecast.requirements import (
     Thresholds,
     requirement_for,
 )
-from service.forecast.weather import History, Outlook, outlook
 
 DAY = timedelta(days=1)
 CITRUS = Thresholds(13, 35)
