@@ -21,6 +21,8 @@ from service.views import growth, push, take
 from service.views.holding import blocked
 
 SQL = load(__package__, "known.sql")
+# Rows of so many lots are read at once: what passes on the way takes more memory than what is kept.
+LOTS_AT_ONCE = 20_000
 VIEWS = (push.NAME, growth.NAME, take.NAME)
 """The views that it is read from: it reflects what all of them do."""
 
@@ -41,6 +43,7 @@ async def load_known(
     stand at the site that they go to.
     """
     ways = default_ways() if ways is None else ways
+    await conn.execute(SQL.room_to_sort)
     position = int(await conn.fetchval(SQL.position, list(VIEWS)))
     found = await _columns(conn, SQL.lots)
     ids, codes = found.pop("lot_id"), found["code"]
@@ -50,8 +53,8 @@ async def load_known(
         position=position,
         sites=[await site_weather(conn, site, today, None, ways) for site, today in days.items()],
         lots=Lots(**found),
-        pushes=Pushes(**await _columns(conn, SQL.pushes, codes)),
-        growths=Growths(**await _columns(conn, SQL.growths, codes)),
+        pushes=Pushes(**await _by_lots(conn, SQL.pushes, codes)),
+        growths=Growths(**await _by_lots(conn, SQL.growths, codes)),
         takes=Takes(**takes),
         standing=await _standing(conn, ids, days, unread),
         draws=draws,
@@ -72,6 +75,16 @@ async def _columns(conn: Connection, sql: str, *given: Any) -> dict[str, list[An
     for name, values in row.items():
         texts = bool(values) and isinstance(values[0], str)
         columns[name] = list(map(sys.intern, values)) if texts else values or []
+    return columns
+
+
+async def _by_lots(conn: Connection, sql: str, codes: list[str]) -> dict[str, list[Any]]:
+    """The same of a statement that is given lots and the number of the first of them."""
+    columns: dict[str, list[Any]] = {}
+    for start in range(0, len(codes), LOTS_AT_ONCE):
+        part = await _columns(conn, sql, codes[start : start + LOTS_AT_ONCE], start)
+        for name, values in part.items():
+            columns.setdefault(name, []).extend(values)
     return columns
 
 

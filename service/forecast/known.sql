@@ -1,5 +1,9 @@
--- But for the first, each statement gives one row: its columns as arrays of one length, empty ones as
--- null. A million rows one by one would take the reader ten times as long.
+-- But for the first two, each statement gives one row: its columns as arrays of one length, null when
+-- empty. A million rows one by one would take the reader several times as long.
+
+-- name: room_to_sort
+-- Joins and sorts of a million rows stay in memory.
+SET LOCAL work_mem = '64MB';
 
 -- name: position
 -- The newest position that all of these views ($1) and the books reflect.
@@ -54,9 +58,9 @@ SELECT array_agg(lot_id) AS lot_id, array_agg(code) AS code, array_agg(crop) AS 
 FROM told_of;
 
 -- name: pushes
--- Push observations of the lots $1 (codes; a row's lot is its place there), in that order.
+-- Push observations of the lots $1 (codes; a row's lot is its place there after $2), in that order.
 WITH lots AS (
-    SELECT l.code, (l.number - 1)::integer AS lot
+    SELECT l.code, ($2 + l.number - 1)::integer AS lot
     FROM unnest($1::text[]) WITH ORDINALITY AS l (code, number)
 ),
 told AS (
@@ -73,7 +77,7 @@ FROM told;
 -- name: growths
 -- What became of the pushed trees of the lots $1, likewise.
 WITH lots AS (
-    SELECT l.code, (l.number - 1)::integer AS lot
+    SELECT l.code, ($2 + l.number - 1)::integer AS lot
     FROM unnest($1::text[]) WITH ORDINALITY AS l (code, number)
 ),
 told AS (
@@ -90,7 +94,7 @@ SELECT array_agg(lot) AS lot, array_agg(site) AS site, array_agg(outcome) AS out
 FROM told;
 
 -- name: takes
--- The take of the lots $1, likewise; unread: how many of the grafted ones were not read.
+-- The take of all of the lots $1, likewise; unread: how many of the grafted ones were not read.
 WITH told AS (
     SELECT (l.number - 1)::integer AS lot, t.grafted, t.alive, t.failed, t.not_read, t.gone,
            t.not_read - t.not_read_pushed - t.not_read_failed AS unread
@@ -104,8 +108,8 @@ SELECT array_agg(lot) AS lot, array_agg(grafted) AS grafted, array_agg(alive) AS
 FROM told;
 
 -- name: standing
--- What stands, or is on the way to a site, of the lots $1 (ids), likewise. $2 and $3: sites, and the
--- tokens of what a hold keeps from being sold there.
+-- What stands, or is on the way to a site, of all of the lots $1 (ids), likewise. $2 and $3: sites,
+-- and the tokens of what a hold keeps from being sold there.
 WITH stops AS MATERIALIZED (
     SELECT s.site, s.token FROM unnest($2::text[], $3::text[]) AS s (site, token)
 ),
