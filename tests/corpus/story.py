@@ -150,6 +150,20 @@ def _slip() -> list[Unit]:
     return [[slip], [void, right]]
 
 
+def _weather() -> list[Unit]:
+    """A climate normal of a site, and the nursery's own way of counting a crop's degree-days."""
+    normal = {"source": "invented normals, 1991-2020",
+              "min_c": [6, 7, 8, 10, 13, 17, 20, 20, 17, 14, 10, 7],
+              "max_c": [15, 16, 18, 20, 23, 27, 30, 30, 27, 23, 18, 15]}  # fmt: skip
+    return [[
+        entry("site", "CORIN", name="Corin", time_zone="Europe/Madrid", latitude=39.5,
+              longitude=-0.4, norms={"returns_allowed": True}, climate_normal=normal),
+        entry("rule", "HEAT-CITRUS", title="Degree-days of citrus", value="12.8 to 36 C",
+              source="own trial", as_of="2026-06-14",
+              degree_days={"crop": "citrus", "lower_c": 12.8, "upper_c": 36}),
+    ]]  # fmt: skip
+
+
 def id_of(number: int) -> str:
     """An event id that is the same whenever the story is told."""
     return str(UUID(int=0x0190A5C4_7C00_7000_8000_000000000000 + number))
@@ -157,7 +171,7 @@ def id_of(number: int) -> str:
 
 def story() -> list[Unit]:
     """Everything that happens, each event with its id."""
-    units = [*_nursery(), *_budwood_and_liners(), *_grafting(), *_trees(), *_slip()]
+    units = [*_nursery(), *_budwood_and_liners(), *_grafting(), *_trees(), *_slip(), *_weather()]
     number = 0
     for unit in units:
         for one in unit:

@@ -88,7 +88,8 @@ async def test_the_log_stores_the_story_as_the_corpus_has_it(database: Database)
     rows = await database.writer.fetch("SELECT * FROM events ORDER BY position")
     for one, row in zip(newest, rows, strict=True):
         assert (row["type"], row["version"]) == (one.type, one.version)
-        assert row["data"] == one.data, one.type
+        # what a later shape may leave out was not told
+        assert _kept(one.data, row["data"]) == one.data, one.type
         assert (row["remarks"], row["sites"]) == (one.remarks, one.sites), one.type
     moved = Counter(tuple(row) for row in await database.writer.fetch(LEGS))
     assert moved == Counter(

@@ -4,12 +4,15 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from service.trade.accounts import STANDING
 from service.trade.bench import Bench
+from service.trade.books import Catalogue
 from service.trade.completing import completes
 from service.trade.completing.budwood import day_given
 from service.trade.events.catalogue import (
     CatalogueChanged,
     CatalogueChangedData,
     CheckPlan,
+    CropDegreeDays,
+    Cultivar,
     Place,
     Rule,
     Site,
@@ -46,6 +49,7 @@ def _catalogue(bench: Bench, d: CatalogueChangedData) -> CatalogueChangedData:
                 f"{entry.time_zone} is no time zone of the IANA database.",
                 f"{at}/time_zone",
             ) from error
+        _normal(entry, f"{at}/climate_normal")
     elif isinstance(entry, Place):
         if entry.site != bench.here:
             raise refuse(
@@ -73,7 +77,65 @@ def _catalogue(bench: Bench, d: CatalogueChangedData) -> CatalogueChangedData:
             )
     elif isinstance(entry, Rule):
         day_given(bench, entry.as_of, f"{at}/as_of")
+        if entry.degree_days is not None and not entry.retired:
+            _degree_days(catalogue, entry.code, entry.degree_days, f"{at}/degree_days")
     return d
+
+
+def _normal(site: Site, at: str) -> None:
+    """Refuse a month whose mean minimum is above its mean maximum."""
+    normal = site.climate_normal
+    if normal is None:
+        return
+    for month, (low, high) in enumerate(zip(normal.min_c, normal.max_c, strict=True)):
+        if low > high:
+            raise refuse(
+                "counts_disagree",
+                f"In month {month + 1} the minimum {low:g} C is above the maximum {high:g} C.",
+                f"{at}/min_c/{month}",
+                min_c=low,
+                max_c=high,
+            )
+
+
+def _degree_days(catalogue: Catalogue, code: str, told: CropDegreeDays, at: str) -> None:
+    """Refuse crossed thresholds, a crop that no cultivar is of, and a second rule for one."""
+    if not told.lower_c < told.upper_c:
+        raise refuse(
+            "counts_disagree",
+            f"The lower threshold {told.lower_c:g} C is not below the upper {told.upper_c:g} C.",
+            f"{at}/lower_c",
+            lower_c=told.lower_c,
+            upper_c=told.upper_c,
+        )
+    if told.method == "modified_average" and told.cutoff != "horizontal":
+        raise refuse(
+            "bad_value", "The modified average knows the horizontal cutoff only.", f"{at}/cutoff"
+        )
+    entries = [entry for entry, _ in catalogue.entries.values()]
+    crops = {entry.crop for entry in entries if isinstance(entry, Cultivar)}
+    if told.crop not in crops:
+        raise refuse(
+            "unknown_code",
+            f"No cultivar is of the crop {told.crop}.",
+            f"{at}/crop",
+            crop=told.crop,
+            known=sorted(crops),
+        )
+    for other in entries:
+        if (
+            isinstance(other, Rule)
+            and other.code != code
+            and not other.retired
+            and other.degree_days is not None
+            and other.degree_days.crop == told.crop
+        ):
+            raise refuse(
+                "code_in_use",
+                f"Rule {other.code} counts {told.crop} already: change or retire that one.",
+                f"{at}/crop",
+                rule=other.code,
+            )
 
 
 def _empty(bench: Bench, place: str) -> None:

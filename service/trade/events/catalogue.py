@@ -47,6 +47,29 @@ class SiteNorms(Data, frozen=True, kw_only=True):
     ] = 14
 
 
+Monthly = Annotated[
+    list[Annotated[float, Meta(ge=-60, le=60)]],
+    Meta(min_length=12, max_length=12, description="Degrees Celsius, January to December."),
+]
+
+
+class ClimateNormal(Data, frozen=True, kw_only=True):
+    """Mean daily minimum and maximum of each month over many years, at or near the site.
+
+    Where the site's own record is short, the weather ahead leans on it.
+    """
+
+    source: Annotated[
+        Text,
+        Meta(
+            description="Who states it, for which station and years.",
+            examples=["national weather service, nearest station, 1991-2020"],
+        ),
+    ]
+    min_c: Monthly
+    max_c: Monthly
+
+
 class Site(Data, frozen=True, kw_only=True, tag_field="kind", tag="site"):
     """A nursery location."""
 
@@ -66,6 +89,7 @@ class Site(Data, frozen=True, kw_only=True, tag_field="kind", tag="site"):
         Literal["table", "bench", "row"], Meta(description="What this site calls a table.")
     ] = "table"
     norms: SiteNorms = SiteNorms()
+    climate_normal: ClimateNormal | None = None
     retired: bool = False
 
 
@@ -171,6 +195,41 @@ class CheckPlan(Data, frozen=True, kw_only=True, tag_field="kind", tag="check_pl
     retired: bool = False
 
 
+class CropDegreeDays(Data, frozen=True, kw_only=True):
+    """How the nursery counts the degree-days of a crop from a day's minimum and maximum.
+
+    Where a site's loggers read nearly all hours they are summed instead, between the same
+    thresholds and with the same cutoff.
+    """
+
+    crop: Annotated[Word, Meta(description="As cultivars name it.", examples=["citrus"])]
+    lower_c: Annotated[
+        float, Meta(ge=-20, le=50, description="Below it nothing grows, degrees Celsius.")
+    ]
+    upper_c: Annotated[
+        float,
+        Meta(ge=-20, le=60, description="Above it the cutoff says what counts, degrees Celsius."),
+    ]
+    method: Annotated[
+        Literal[
+            "single_sine",
+            "double_sine",
+            "single_triangle",
+            "double_triangle",
+            "simple_average",
+            "modified_average",
+        ],
+        Meta(description="How the day between its minimum and maximum is imagined."),
+    ] = "single_sine"
+    cutoff: Annotated[
+        Literal["horizontal", "intermediate", "vertical"],
+        Meta(
+            description="Above the upper threshold growth goes on at its rate (horizontal), slows "
+            "by as much as it is passed (intermediate), or stands still (vertical)."
+        ),
+    ] = "horizontal"
+
+
 class Rule(Data, frozen=True, kw_only=True, tag_field="kind", tag="rule"):
     """A norm or legal clock as data: value, where it is from, and as of when. Never advice."""
 
@@ -179,6 +238,10 @@ class Rule(Data, frozen=True, kw_only=True, tag_field="kind", tag="rule"):
     value: Annotated[Text, Meta(examples=["7 years"])]
     source: Text
     as_of: Occurred
+    degree_days: Annotated[
+        CropDegreeDays | None,
+        Meta(description="Counts a crop's degree-days so, while the rule is not retired."),
+    ] = None
     retired: bool = False
 
 
