@@ -48,30 +48,35 @@ class ShapePrior:
 
 @dataclass(frozen=True)
 class State:
-    """Where the learning stands. y, q: the lots' stand-ins; centre, scale: where to look next."""
+    """Where the learning stands. pull, precision: the lots' stand-ins, as upper.py has them;
+    centre, scale: where to look next; cap, grows, stands: see `_pace`."""
 
     shape: Shape
     logs: Floats
-    y: Floats
-    q: Floats
+    pull: Floats
+    precision: Floats
     centre: Floats
     scale: Floats
     information: Floats
     climb: Floats
     evidence: float = -math.inf
+    cap: float = 2.0
+    grows: bool = True
+    stands: bool = False
 
 
 def begin(rows: Rows, upper: Upper, shape: Shape, logs: Floats | None = None) -> State:
     """A first guess: lots' middles from the middles of their intervals."""
     middle, error = crude(rows, shape.spread)
     seen = np.isfinite(middle)
-    y = np.where(seen, middle, 0.0)
-    q = np.where(seen, 1 / np.where(seen, error, 1.0) ** 2, 0.0)
+    precision = np.where(seen, 1 / np.where(seen, error, 1.0) ** 2, 0.0)
+    pull = precision * (np.where(seen, middle, 0.0) - upper.belief.middle)
     logs = np.log(upper.scales) if logs is None else logs
-    mean, sd = elsewhere(upper, upper.given(logs, y, q), logs, y, q)
-    precision = q + 1 / sd**2
-    centre = (q * y + mean / sd**2) / precision
-    return State(shape, logs, y, q, centre, 1 / np.sqrt(precision), np.eye(2), np.zeros(2))
+    mean, sd = elsewhere(upper, upper.given(logs, pull, precision), logs, pull, precision)
+    both = precision + 1 / sd**2
+    centre = upper.belief.middle + (pull + mean / sd**2) / both
+    scale = 1 / np.sqrt(both)
+    return State(shape, logs, pull, precision, centre, scale, np.eye(2), np.zeros(2))
 
 
 def learned(rows: Rows, upper: Upper, prior: ShapePrior, state: State, turns: int) -> State:
@@ -83,25 +88,55 @@ def learned(rows: Rows, upper: Upper, prior: ShapePrior, state: State, turns: in
         change = abs(math.log(state.shape.spread / before.shape.spread))
         change += abs(state.shape.never - before.shape.never)
         change += float(np.abs(state.logs - before.logs).max())
-        if change < 2e-3 and abs(state.evidence - before.evidence) < 0.01:
+        if state.stands and change < 2e-3 and abs(state.evidence - before.evidence) < 0.01:
             break
     return state
 
 
 def _turn(rows: Rows, upper: Upper, prior: ShapePrior, state: State) -> State:
     """Everything anew but the shape. `climb`: the slope of the posterior by the shape."""
-    given = upper.given(state.logs, state.y, state.q)
-    mean, sd = elsewhere(upper, given, state.logs, state.y, state.q)
-    seen = look(rows, state.shape, mean, sd, state.centre, state.scale)
-    y, q = stand_in(seen, mean, sd)
-    logs = upper.best(y, q, state.logs)
+    middle = upper.belief.middle
+    given = upper.given(state.logs, state.pull, state.precision)
+    mean, sd = elsewhere(upper, given, state.logs, state.pull, state.precision)
+    seen = look(rows, state.shape, middle + mean, sd, state.centre, state.scale)
+    pull, precision = stand_in(seen.mean - middle, seen.variance, mean, sd)
+    evidence = _kept(seen, mean, sd, pull, precision)
+    pace, cap, stands = _pace(state, upper, precision)
+    grows = bool(precision.sum() > state.precision.sum())
+    pull = state.pull + pace * (pull - state.pull)
+    precision = state.precision + pace * (precision - state.precision)
+    logs = upper.climbed(pull, precision, state.logs) if stands else state.logs
+    evidence += upper.given(logs, pull, precision).log
     centre, scale = moved(seen, state.scale)
-    pull, weight = prior.pulls(state.shape)
-    evidence = upper.given(state.logs, y, q).log + _kept(seen, mean, sd, y, q)
+    belief, weight = prior.pulls(state.shape)
     return State(
-        *(state.shape, logs, y, q, centre, scale),
-        *(seen.information + weight, seen.score + pull, evidence),
+        *(state.shape, logs, pull, precision, centre, scale),
+        *(seen.information + weight, seen.score + belief, evidence, cap, grows, stands),
     )
+
+
+def _pace(state: State, upper: Upper, precision: Floats) -> tuple[Floats, float, bool]:
+    """How much of the change each lot's stand-in takes, the cap from now on, whether it stands.
+
+    Lots that say little each but all the same (none has pushed yet) would overshoot together, each
+    taking the whole change on itself: what they say in all grows or shrinks by `cap` at most, and
+    the cap falls when growing turns to shrinking or back.
+    """
+    weak = precision * upper.belief.lot_sd**2 < 1
+    firm = 1 / upper.belief.middle_sd**2
+    firm += float((precision / (1 + precision * np.exp(2 * state.logs[0])))[~weak].sum())
+    now, then = float(state.precision[weak].sum()), float(precision[weak].sum())
+    grows, cap = then > now, state.cap
+    stands = abs(then - now) < 0.1 * (now + firm)
+    if grows != state.grows and not stands:
+        cap = max(math.sqrt(cap), 1.02)
+    most, least = cap * (now + firm), now / cap
+    pace = 1.0
+    if then > most:
+        pace = (most - now) / (then - now)
+    elif then < least and not stands:
+        pace = (now - least) / (now - then)
+    return np.where(weak, pace, 1.0), cap, stands
 
 
 class Bends(NamedTuple):
@@ -129,7 +164,8 @@ def bends(rows: Rows, upper: Upper, prior: ShapePrior, state: State) -> Bends:
             other = replace(state, shape=_shifted(state.shape, side))
             for _ in range(_BEND_TURNS):
                 other = _turn(rows, upper, prior, other)
-            sides.append((other.climb, upper.given(other.logs, other.y, other.q).mean))
+            b = upper.given(other.logs, other.pull, other.precision).mean
+            sides.append((other.climb, b))
         (climb_up, up), (climb_down, down) = sides
         information[:size, at] = (climb_down - climb_up)[:size] / (2 * step[at])
         slopes[:, at] = (up - down) / (2 * step[at])
@@ -145,20 +181,25 @@ def flat_bends(upper: Upper, state: State) -> Bends:
 
 
 def elsewhere(
-    upper: Upper, given: Given, logs: Floats, y: Floats, q: Floats
+    upper: Upper, given: Given, logs: Floats, pull: Floats, precision: Floats
 ) -> tuple[Floats, Floats]:
-    """Mean and sd of each lot's log-middle by all other lots alone."""
+    """Mean and sd of each lot's log-middle (less the prior's) by all other lots alone."""
     tau2 = float(np.exp(2 * logs[0]))
     expected = (upper.x @ given.mean)[upper.cell]
     unsure = ((upper.x @ given.root) ** 2).sum(axis=1)[upper.cell]
-    own = np.minimum(unsure * q / (1 + q * tau2), 1 - 1e-9)
-    return (expected - own * y) / (1 - own), np.sqrt(tau2 + unsure / (1 - own))
+    own = np.minimum(unsure * precision / (1 + precision * tau2), 1 - 1e-9)
+    without = (expected - unsure * pull / (1 + precision * tau2)) / (1 - own)
+    return without, np.sqrt(tau2 + unsure / (1 - own))
 
 
-def stand_in(seen: Inside, mean: Floats, sd: Floats) -> tuple[Floats, Floats]:
-    """y and precision q of the normal likelihood that, under N(mean, sd^2), does as the rows do."""
-    q = np.maximum(1 / np.maximum(seen.variance, 1e-12) - 1 / sd**2, _LEAST / sd**2)
-    return seen.mean + (seen.mean - mean) / (q * sd**2), q
+def stand_in(
+    found: Floats, variance: Floats, mean: Floats, sd: Floats, least: float = 0.0
+) -> tuple[Floats, Floats]:
+    """Pull and precision of the normal likelihood that turns N(mean, sd^2) into one of the mean
+    `found` and the variance; precision at least `least` of that from elsewhere."""
+    before = 1 / sd**2
+    precision = np.maximum(1 / np.maximum(variance, 1e-12) - before, least * before)
+    return found * (precision + before) - mean * before, precision
 
 
 def moved(seen: Inside, scale: Floats) -> tuple[Floats, Floats]:
@@ -167,10 +208,11 @@ def moved(seen: Inside, scale: Floats) -> tuple[Floats, Floats]:
     return seen.mean, np.where(seen.edge > 0.3, scale * 2, np.maximum(narrower, 1e-6))
 
 
-def _kept(seen: Inside, mean: Floats, sd: Floats, y: Floats, q: Floats) -> float:
+def _kept(seen: Inside, mean: Floats, sd: Floats, pull: Floats, precision: Floats) -> float:
     """What the evidence has beyond that of the stand-ins."""
-    total = 1 + q * sd**2
-    return float((seen.logz + 0.5 * np.log(total) + 0.5 * q * (y - mean) ** 2 / total).sum())
+    total = 1 + precision * sd**2
+    stands = mean * pull + 0.5 * (pull * sd) ** 2 - 0.5 * precision * mean**2
+    return float((seen.logz + 0.5 * np.log(total) - stands / total).sum())
 
 
 def _step(prior: ShapePrior, state: State) -> Shape:
@@ -195,16 +237,16 @@ def _shifted(shape: Shape, step: Floats) -> Shape:
 
 
 def alone(rows: Rows, shape: Shape, mean: Floats, sd: Floats) -> tuple[Floats, Floats]:
-    """The stand-ins (y, q) of lots under the belief N(mean, sd^2); nothing else is learned."""
+    """What rows of lots say under the belief N(mean, sd^2): y and its variance, never infinite."""
     middle, error = crude(rows, shape.spread)
-    q = np.where(np.isfinite(middle), 1 / error**2, 0.0)
-    precision = q + 1 / sd**2
-    centre = (q * np.nan_to_num(middle) + mean / sd**2) / precision
-    scale = 1 / np.sqrt(precision)
+    own = np.where(np.isfinite(middle), 1 / error**2, 0.0)
+    both = own + 1 / sd**2
+    centre, scale = (own * np.nan_to_num(middle) + mean / sd**2) / both, 1 / np.sqrt(both)
     for _ in range(_LOOKS):
         seen = look(rows, shape, mean, sd, centre, scale)
         before = scale
         centre, scale = moved(seen, scale)
         if np.abs(np.log(scale / before)).max() < 0.1:
             break
-    return stand_in(seen, mean, sd)
+    pull, precision = stand_in(seen.mean - mean, seen.variance, np.zeros(rows.lots), sd, _LEAST)
+    return mean + pull / precision, 1 / precision

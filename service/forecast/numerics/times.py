@@ -34,7 +34,7 @@ Ints = NDArray[np.int64]
 
 _SAMPLE_LOTS = 2000
 """So many lots settle the family and come near the rest; all lots then have the last word."""
-_TURNS, _LAST_TURNS = 25, 3
+_TURNS, _LAST_TURNS = 40, 3
 _KNOWN_LOTS = 400
 """With more lots the spread and never are so well known that nothing else bends with them."""
 _LEAD = 2.0
@@ -135,7 +135,7 @@ def _told(
     times: Times, prior: Prior, case: _Case, state: learning.State, logliks: dict[str, float]
 ) -> Fit:
     rows, upper, shape = case.rows, case.upper, state.shape
-    points, all_given, weights = upper.cloud(state.y, state.q, state.logs)
+    points, all_given, weights = upper.cloud(state.pull, state.precision, state.logs)
     if not rows.lots:
         state = replace(state, information=_shape_prior(prior).pulls(shape)[1])
     if 0 < rows.lots <= _KNOWN_LOTS:
@@ -159,7 +159,7 @@ def _told(
         fallback=_fallback(rows),
         prior=prior,
         points=points,
-        means=np.array([one.mean for one in all_given]),
+        means=np.array([one.mean for one in all_given]) + upper.origin,
         roots=np.array([one.root for one in all_given]),
         weights=weights,
         shape_covariance=unsure.covariance,
@@ -202,6 +202,5 @@ def lots(fit: Fit, times: Times) -> LotTimes:
     mean, unsure = fit.expected(times.factors, times.lots)
     mean, sd = mean[rows.lot], np.sqrt(fit.tau**2 + unsure)[rows.lot]
     shape = Shape(fit.family, fit.spread, fit.never, fit.mistakes)
-    own, q = learning.alone(rows, shape, mean, sd)
-    y[rows.lot], variance[rows.lot] = own, 1 / q
+    y[rows.lot], variance[rows.lot] = learning.alone(rows, shape, mean, sd)
     return LotTimes(y=y, variance=variance)

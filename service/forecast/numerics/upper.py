@@ -1,12 +1,14 @@
 """Above the lots: a crop's log-middle with effects of method, site and season, pooled in part.
 
-A small linear mixed model. Each lot brings y with precision q (its own observations); then
+A small linear mixed model. A lot's log-middle less the prior's is
 
-    y = X b + lot effect + noise,   lot effect ~ N(0, tau^2),   noise ~ N(0, 1/q)
+    m = X b + lot effect,   lot effect ~ N(0, tau^2),
 
-with a normal prior on the intercept, effects of each factor N(0, sd^2) and half-normal priors on
-tau and the sds. Given those, b is normal exactly. They themselves are kept as a weighted cloud of
-points, so that eight lots do not make believe that the lots' sd is known.
+and its own rows weigh it by exp(pull * m - precision * m^2 / 2): what they say, where it is normal,
+is pull / precision; a precision of 0 is no trouble. The prior of the intercept is normal, effects
+of each factor are N(0, sd^2), tau and the sds half-normal. Given those, b is normal exactly. They
+themselves are kept as a weighted cloud of points, so that eight lots do not make believe that the
+lots' sd is known.
 """
 
 from collections.abc import Mapping
@@ -15,7 +17,6 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize
 from scipy.special import ndtri
 
 Floats = NDArray[np.float64]
@@ -95,63 +96,73 @@ class Upper:
         self.factor = columns.factor()
         self.scales = np.array([belief.lot_sd, *[belief.factor_sd] * len(columns.levels)])
 
-    def given(self, logs: Floats, y: Floats, q: Floats) -> Given:
-        """logs: log of tau and of each factor's sd. y, q: by lot."""
-        sds = np.exp(np.minimum(logs, _LARGEST_LOG))
-        precision = q / (1 + q * sds[0] ** 2)
-        away = y - self.belief.middle
-        cells = len(self.x)
-        weight = np.bincount(self.cell, precision, cells)
-        pull = np.bincount(self.cell, precision * away, cells)
+    @property
+    def origin(self) -> Floats:
+        """What b is counted from: the prior's middle in the intercept, [P]."""
+        return np.where(self.factor == 0, self.belief.middle, 0.0)
+
+    def given(self, logs: Floats, pull: Floats, precision: Floats) -> Given:
+        """logs: log of tau and of each factor's sd. pull, precision: by lot. The mean is b's, with
+        the prior's middle not in it."""
+        sds = np.exp(np.clip(logs, -_LARGEST_LOG * 4, _LARGEST_LOG))
+        tau2, cells = sds[0] ** 2, len(self.x)
+        shrunk = 1 / (1 + precision * tau2)
+        weight = np.bincount(self.cell, precision * shrunk, cells)
+        pulled = np.bincount(self.cell, pull * shrunk, cells)
         spread = np.concatenate([[self.belief.middle_sd], sds[1:]])[self.factor]
         # In units of the prior sds the matrix is 1 + something: never near singular.
         scaled = self.x * spread
         matrix = scaled.T @ (weight[:, None] * scaled)
         matrix[np.diag_indices_from(matrix)] += 1.0
         lower = np.linalg.cholesky(matrix)
-        half = np.linalg.solve(lower, scaled.T @ pull)
-        log = -0.5 * (np.log1p(q * sds[0] ** 2).sum() + (precision * away * away).sum())
+        half = np.linalg.solve(lower, scaled.T @ pulled)
+        log = 0.5 * (np.log(shrunk) + pull * pull * tau2 * shrunk).sum()
         log += 0.5 * half @ half - np.log(np.diag(lower)).sum()
         log += (logs - 0.5 * (sds / self.scales) ** 2).sum()
         root = spread[:, None] * np.linalg.inv(lower).T
-        mean = root @ half
-        mean[0] += self.belief.middle
-        return Given(float(log), mean, root)
+        return Given(float(log), root @ half, root)
 
-    def best(self, y: Floats, q: Floats, start: Floats) -> Floats:
-        """The log sds at the top of the posterior."""
-        found = minimize(
-            lambda logs: -self.given(logs, y, q).log, start, method="BFGS", options={"gtol": 1e-3}
-        )
-        top: Floats = found.x if np.isfinite(found.fun) else start
-        return np.clip(top, np.log(self.scales) - 6, np.log(self.scales) + 2)
+    def climbed(self, pull: Floats, precision: Floats, logs: Floats) -> Floats:
+        """A Newton step of the log sds towards the top of their posterior."""
+        here, slope, root = self._slope(pull, precision, logs)
+        step = np.clip(root @ (root.T @ slope), -1.0, 1.0)
+        for _ in range(4):
+            there = np.clip(logs + step, np.log(self.scales) - 6, np.log(self.scales) + 2.5)
+            if self.given(there, pull, precision).log > here:
+                return np.asarray(there, np.float64)
+            step = step / 3
+        return logs
 
-    def cloud(self, y: Floats, q: Floats, top: Floats) -> tuple[Floats, list[Given], Floats]:
+    def cloud(
+        self, pull: Floats, precision: Floats, top: Floats
+    ) -> tuple[Floats, list[Given], Floats]:
         """Points of log sds [K, 1 + factors], what is given each, and their weights [K]."""
-        root = self._root(y, q, top) * _WIDER
+        root = self._slope(pull, precision, top)[2] * _WIDER
         steps = _steps(len(top))
         points = top + steps @ root.T
-        all_given = [self.given(point, y, q) for point in points]
+        all_given = [self.given(point, pull, precision) for point in points]
         logs = np.array([one.log for one in all_given]) + 0.5 * (steps**2).sum(axis=1)
         weights = np.exp(logs - logs.max())
         return points, all_given, weights / weights.sum()
 
-    def _root(self, y: Floats, q: Floats, top: Floats) -> Floats:
-        """A root of the inverse curvature at the top, by differences."""
-        size, step = len(top), 0.05
-        here = self.given(top, y, q).log
-        axes = np.eye(size) * step
-        sides = [
-            (self.given(top + axis, y, q).log, self.given(top - axis, y, q).log) for axis in axes
-        ]
-        curve = np.diag([(2 * here - up - down) / step**2 for up, down in sides])
+    def _slope(self, pull: Floats, precision: Floats, logs: Floats) -> tuple[float, Floats, Floats]:
+        """By differences: height, slope, and a root of the inverse curvature of the posterior."""
+
+        def at(logs: Floats) -> float:
+            return self.given(logs, pull, precision).log
+
+        size, step = len(logs), 0.05
+        here, axes = at(logs), np.eye(size) * step
+        ups = np.array([at(logs + axis) for axis in axes])
+        downs = np.array([at(logs - axis) for axis in axes])
+        curve = np.diag(2 * here - ups - downs)
         for i in range(size):
             for j in range(i):
-                both = self.given(top + axes[i] + axes[j], y, q).log
-                cross = (both - sides[i][0] - sides[j][0] + here) / step**2
-                curve[i, j] = curve[j, i] = -cross
-        values, vectors = np.linalg.eigh(curve)
-        return np.asarray(vectors / np.sqrt(np.clip(values, 0.5, None)), np.float64)
+                both = at(logs + axes[i] + axes[j])
+                curve[i, j] = curve[j, i] = ups[i] + ups[j] - both - here
+        values, vectors = np.linalg.eigh(curve / step**2)
+        root = np.asarray(vectors / np.sqrt(np.clip(values, 0.5, None)), np.float64)
+        return here, (ups - downs) / (2 * step), root
 
 
 def _steps(size: int) -> Floats:
