@@ -86,6 +86,8 @@ class _Watch:
         self.walk = Walk(lot)
         self.unseen = Seen(grafted_on, looked=False)
         self.waiting: dict[Key, Seen] = {}
+        # Of the waiting ones: how many the newest count could not tell, and what is known of these.
+        self.not_told: dict[Key, tuple[int, Seen]] = {}
         self.ended: dict[_Kind, int] = {}
 
     def take_in(self, told: Told) -> None:
@@ -95,16 +97,20 @@ class _Watch:
         event = told.event
         if isinstance(event, PushCounted) and event.data.lot == self.walk.lot:
             d = event.data
+            key = trees(event.site, d.place or "", "grafted", d.size or "")
             # What could not be told is kept among the waiting, but nobody saw it wait.
-            if not d.unclear:
-                key = trees(event.site, d.place or "", "grafted", d.size or "")
-                self.waiting[key] = Seen(told.day, looked=True)
+            seen = self._all_seen(key)
+            self.not_told.pop(key, None)
+            if d.unclear:
+                self.not_told[key] = (d.unclear, seen)
+            self.waiting[key] = Seen(told.day, looked=True)
 
     def _follow(self, told: Told, flow: Flow) -> None:
         start, end = flow.start, flow.end
         if _waits(start):
             assert start is not None
-            self._left_waiting(told, flow, self._seen(start))
+            for seen, count in self._leaving(start, flow.trees):
+                self._left_waiting(told, flow._replace(trees=count), seen)
         elif _waits(end):
             self._came_to_wait(told, flow)
         elif end is not None and stands(end) and end.stage == "pushed":
@@ -176,13 +182,36 @@ class _Watch:
                     undone.append((kind.seen, back))
         return undone
 
-    def _seen(self, key: Key) -> Seen:
-        return self.waiting.get(key, self.unseen)
+    def _all_seen(self, key: Key) -> Seen:
+        """What is known of all that wait there."""
+        seen = self.waiting.get(key, self.unseen)
+        return seen.with_others(self.not_told[key][1]) if key in self.not_told else seen
+
+    def _parts(self, key: Key, count: int) -> list[tuple[Seen, int]]:
+        """So many of those that wait there, with what is known of each part.
+
+        Those that could not be told come first: a bud of which nobody can say whether it has
+        pushed is about to, or dying. Were all taken for unseen because one was unclear, pushes of
+        later intervals alone would look earlier than they were.
+        """
+        unclear, seen = self.not_told.get(key, (0, self.unseen))
+        first = min(unclear, count)
+        parts = [(seen, first), (self.waiting.get(key, self.unseen), count - first)]
+        return [(known, trees) for known, trees in parts if trees]
+
+    def _leaving(self, key: Key, count: int) -> list[tuple[Seen, int]]:
+        parts = self._parts(key, count)
+        if key in self.not_told:
+            unclear, seen = self.not_told.pop(key)
+            if unclear > count:
+                self.not_told[key] = (unclear - count, seen)
+        return parts
 
     def _wait(self, key: Key | None, seen: Seen) -> None:
         assert key is not None
         if self.walk.standing.get(key, 0) > 0:
-            seen = self._seen(key).with_others(seen)
+            seen = self._all_seen(key).with_others(seen)
+        self.not_told.pop(key, None)
         self.waiting[key] = seen
 
     def _end(
@@ -195,7 +224,8 @@ class _Watch:
     def result(self) -> list[Observation]:
         for key, count in self.walk.standing.items():
             if _waits(key) and count > 0:
-                self._end(key, "waiting", None, self._seen(key), None, count)
+                for seen, trees in self._parts(key, count):
+                    self._end(key, "waiting", None, seen, None, trees)
         found = [_observation(kind, count) for kind, count in self.ended.items() if count > 0]
         last = date.max
         return sorted(

@@ -20,8 +20,8 @@ Flags = NDArray[np.bool_]
 
 TIMED_BY = ("method", "site", "season")
 """What the heat that lots want may depend on."""
-MIDDLE_KNOWN_SD = 0.15
-"""Of a lot's middle push (log): known so well, the heat after it can be counted from it."""
+MIDDLE_KNOWN = 0.05
+"""Of the way from push to ready: known so well, a lot's middle push is where that way begins."""
 FORCED_LEAD = 4.0
 """By so much (log evidence) the clock from forcing must tell better to be gone by."""
 FORCED_LOTS = 10
@@ -88,7 +88,9 @@ def learned(known: Known, group: Group) -> Learned:
     if from_forcing is not None:
         middle_f, unsure_f = _middles(group, from_forcing, own)
         middle, unsure = np.where(forced, middle_f, middle), np.where(forced, unsure_f, unsure)
-    timed = (unsure < MIDDLE_KNOWN_SD) & np.isfinite(own.variance) & (begins > 0)
+    way = ready_prior(group.requirement).middle
+    well = unsure * np.exp(middle) < MIDDLE_KNOWN * way
+    timed = well & np.isfinite(own.variance) & (begins > 0)
     growths = _rows_of(known, group, "growths")
     grown = _ready_times(known, group, growths, begins, middle, timed)
     ready = times.fit(grown, ready_prior(group.requirement))
