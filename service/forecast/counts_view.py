@@ -15,12 +15,12 @@ from service.forecast.telling import day_in_words
 from service.storage.pool import Pool
 from service.storage.sql import load
 from service.trade.promising import STEP_DAYS, STEPS, at_level, level_of
-from service.views.clocks import Asked, Clocks, asking
+from service.views.clocks import Asked, ClockError, Clocks, asking
 from service.views.paging import cut_page, page_key
 
 SQL = load(__package__, "counts_view.sql")
 HORIZON = timedelta(days=STEP_DAYS * STEPS)
-"""So far ahead, from the day of the forecast, numbers are told."""
+"""So far ahead of the day of the forecast numbers are told."""
 _EACH = {"sure_9_in_10": 0.9, "sure_8_in_10": 0.8, "sure_5_in_10": 0.5}
 
 
@@ -84,11 +84,13 @@ async def ready_counts(
 ) -> CountsPage:
     """Numbers ready at the sites that may be seen (None: all, and all together).
 
-    Raises ValueError for a bad `after`, ClockError for clocks that can't be.
+    Raises ValueError for a bad `after`, ClockError for clocks that can't be, or a day `by` that is
+    over by then or beyond what is told.
     """
     after = page_key(query.after, (str, str, str, str, str))
     item = (query.cultivar, query.rootstock, query.size, query.grade)
     async with asking(pool, sites, query.asked, clock, view=NAME) as (conn, clocks):
+        _could_be_told(query.by, clocks)
         found = await conn.fetch(
             SQL.page,
             *(seen(query.site, sites), *item, *after, query.limit + 1),
@@ -100,6 +102,17 @@ async def ready_counts(
 
 
 _KEY = ("cultivar", "rootstock", "size", "grade", "site")
+
+
+def _could_be_told(by: date | None, clocks: Clocks) -> None:
+    days = clocks.days.values()
+    if by is None or not days:
+        return
+    if by < min(days):
+        raise ClockError("by", f"{by} is over: the day told of is {min(days)}.", "in_the_past")
+    last = max(days) + HORIZON
+    if by > last:
+        raise ClockError("by", f"Numbers are told until {last} at most.", "in_the_future")
 
 
 def _told(row: Mapping[str, Any], query: CountsQuery) -> ReadyCountRow:

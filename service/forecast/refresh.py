@@ -242,6 +242,7 @@ def _ready_dates(taken: _Taken, lots: list[LotTold]) -> Iterable[dict[str, Any]]
         at, code = told.lot, known.code[told.lot]
         places, sizes = taken.standing.get((code, told.site), ([], []))
         here = weather.get(told.site) or SiteWeather(site=told.site, today=0)
+        # What is NaN here is null in JSON, and so in the table.
         row = msgspec.structs.asdict(told) | {
             "lot": code,
             "cultivar": known.cultivar[at],
@@ -257,10 +258,7 @@ def _ready_dates(taken: _Taken, lots: list[LotTold]) -> Iterable[dict[str, Any]]
             "temperature_version": here.version,
             "as_of": taken.days[told.site],
         }
-        row |= {name: _day(row[name]) for name in ("p20", "p50", "p80")}
-        for name in ("counted", "needed", "needed_low", "needed_high", "lower_c", "upper_c"):
-            row[name] = _number(row[name])
-        yield row
+        yield row | {name: _day(row[name]) for name in ("p20", "p50", "p80")}
 
 
 def _supply(taken: _Taken, foretold: Foretold) -> Iterable[dict[str, Any]]:
@@ -295,11 +293,6 @@ def _ahead(weather: SiteWeather) -> str:
 
 def _day(ordinal: int) -> date | None:
     return date.fromordinal(ordinal) if ordinal > 0 else None
-
-
-def _number(value: float) -> float | None:
-    """NaN, which JSON does not know, is unknown."""
-    return value if value == value else None
 
 
 async def _weather_marks(conn: Connection) -> dict[str, list[int]]:

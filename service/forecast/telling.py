@@ -83,7 +83,8 @@ class LotFigures(msgspec.Struct, frozen=True, kw_only=True):
 def in_words(row: LotFigures) -> str:
     """The answer in a sentence: by which day, how sure; or why it cannot be told."""
     if row.p50 is None and row.p80 is None:
-        return f"It cannot be told when they will be ready. {row.why or ''}".strip()
+        why = f" {_sentence(row.why)}" if row.why else ""
+        return f"It cannot be told when they will be ready.{why}"
     half = "half of those that will be fit for sale are ready"
     if row.p80 is None:
         assert row.p50 is not None

@@ -1,334 +1,189 @@
-"""The view of ready dates over the books of an invented nursery, in PostgreSQL.
+"""Answers about ready dates, numbers ready and what was learned: filters, pages, walls, words."""
 
-The books are written here as the log writes them; dates are worked out on weather of one still
-temperature, so that they can be counted by hand: at 28 C citrus gets 15 Cd a day.
-"""
-
-from datetime import UTC, date, datetime, timedelta
+from collections.abc import AsyncIterator
+from datetime import date, datetime
 from typing import Any
 
+import msgspec
 import pytest
 
-from service.forecast.ready_view import (
-    Outlooks,
-    ReadyDateRow,
-    ReadyDatesView,
-    answer,
-    recompute,
-)
-from service.forecast.temperatures import TemperatureDay, put_temperatures
-from service.storage.pool import Connection
-from service.views.applying import Batch
-from service.views.site_days import site_days
+from service.forecast.counts_view import CountsQuery, ready_counts
+from service.forecast.learned_view import LearnedQuery, learned
+from service.forecast.ready_view import ReadyQuery, ready_dates
+from service.forecast.refresh import refresh
+from service.forecast.shapes import Foretold, Known, LotTold, Supply
+from service.jobs.every_view import every_view
+from service.log.append import Appender
+from service.storage.pool import Database
+from service.trade.promising import LEVELS, STEPS
+from service.views.clocks import ClockError
+from service.views.runner import Runner
+from tests.support import foretelling
+from tests.support.bench_side import NOW, BenchSide
 
-TODAY = date(2026, 3, 14)
-NOW = datetime(2026, 3, 14, 9, 30, tzinfo=UTC)
-DAY = timedelta(days=1)
-NEEDED, PUSH = 2350, 400
+TODAY = date(2026, 6, 30)
 
 
-class Nursery:
-    """Writes the books: catalogue, lots, balances, events."""
-
-    def __init__(self, conn: Connection) -> None:
-        self.conn = conn
-        self.position = 0
-        self.lots = 0
-
-    async def entry(self, kind: str, code: str, **body: Any) -> None:
-        await self.conn.execute(
-            "INSERT INTO catalogue VALUES ($1, $2, NULL, 1, $3)", kind, code, {"code": code, **body}
-        )
-
-    async def lot(
-        self,
-        code: str,
-        grafted_on: date | None,
-        *,
-        cultivar: str | None = "ORANGE",
-        method: str = "t_bud",
-        site: str = "HOME",
-    ) -> int:
-        self.lots += 1
-        await self.conn.execute(
-            "INSERT INTO lots (lot_id, code, kind, site, cultivar, rootstock, method, day,"
-            " parents, ancestry, position, changed_position)"
-            " VALUES ($1, $2, 'tree', $3, $4, 'TRIFOL', $5, $6, '{}', '{}', 1, 1)",
-            *(self.lots, code, site, cultivar, method, grafted_on),
-        )
-        return self.lots
-
-    async def trees(
-        self,
-        lot: int,
-        count: int,
-        stage: str = "grafted",
-        *,
-        site: str = "HOME",
-        place: str = "T1",
-        size: str = "POT",
-        kind: str = "trees",
-    ) -> None:
-        account = await self.conn.fetchval("SELECT count(*) + 1 FROM balances")
-        await self.conn.execute(
-            "INSERT INTO balances VALUES"
-            " ($1, $2, $3, $4, $5, $6, $7, '', '', 'plants', $8, '2026-01-01')",
-            *(lot, account, kind, site, place, stage, size, count),
-        )
-
-    async def event(self, kind: str, day: date, lot: str | None = None, **data: Any) -> int:
-        self.position += 1
-        at = datetime(day.year, day.month, day.day, 12, tzinfo=UTC)
-        await self.conn.execute(
-            "INSERT INTO events (position, id, type, version, site, sites, occurred, occurred_at,"
-            " occurred_day, recorded_at, recorded_by, happened, unit, digest, remarks, data)"
-            " VALUES ($1, gen_random_uuid(), $2, 1, 'HOME', '{HOME}', $3, $4, $5, $6, 'key', false,"
-            " gen_random_uuid(), '', '[]', $7)",
-            *(self.position, kind, day.isoformat(), at, day, NOW, data),
-        )
-        if lot is not None:
-            await self.conn.execute(
-                "INSERT INTO subjects VALUES ('lot', $1, $2, $3)", lot, at, self.position
-            )
-        await self.conn.execute("UPDATE log_head SET position = $1", self.position)
-        return self.position
-
-    async def weather(self, site: str, celsius: float, days: int = 800) -> None:
-        record = [
-            TemperatureDay(day=TODAY - n * DAY, min_c=celsius, max_c=celsius)
-            for n in range(1, days + 1)
-        ]
-        await put_temperatures(
-            self.conn,
-            site=site,
-            source="logger",
-            days=record,
-            today=TODAY,
-            recorded_by="key",
-            recorded_at=NOW,
-        )
+def clock() -> datetime:
+    return NOW
 
 
 @pytest.fixture
-async def nursery(writer: Connection) -> Nursery:
-    """Two sites, one warm and one without a record; an orange, a fig."""
-    made = Nursery(writer)
-    await made.entry("site", "HOME", time_zone="Europe/Madrid")
-    await made.entry("site", "FAR", time_zone="Pacific/Auckland")
-    await made.entry("cultivar", "ORANGE", crop="citrus")
-    await made.entry("cultivar", "FIG", crop="fig")
-    await made.weather("HOME", 28)
-    return made
+async def seven(database: Database) -> AsyncIterator[Database]:
+    """Seven lots of 3 trees; of two no day can be told; two sites, one of them without trees."""
+    appender = Appender(database, clock=clock)
+    await appender.start()
+    bench = BenchSide(appender, database)
+    await bench.stocked()
+    await bench.given(*(bench.graft(3, lot=f"T{number}") for number in range(7)))
+    await Runner(database, every_view(clock)).catch_up()
+
+    async def some_undated(known: Known) -> Foretold:
+        told = foretelling.forecast(known)
+        told.lots = [_changed(one, known.lots.code[one.lot]) for one in told.lots]
+        told.supply = [*_supply("CORIN", 10), *_supply("TARNA", 20), *_supply("", 25)]
+        return told
+
+    await refresh(database, clock, forecast=some_undated)
+    yield database
+    await appender.stop()
 
 
-async def computed(nursery: Nursery, lots: list[str] | None = None) -> dict[str, ReadyDateRow]:
-    today = {"HOME": TODAY, "FAR": TODAY}
-    await recompute(nursery.conn, lots, today, computed_at=NOW)
-    return {f"{row.lot}@{row.site}": row for row in await answer(nursery.conn)}
+def _changed(one: LotTold, code: str) -> LotTold:
+    if code in ("T2", "T5"):
+        return msgspec.structs.replace(one, p20=0, p50=0, p80=0, why="no temperatures")
+    return msgspec.structs.replace(one, p50=TODAY.toordinal() + 10 + int(code[1]) % 3)
 
 
-async def test_a_lot_counted_from_grafting(nursery: Nursery) -> None:
-    """100 days of 15 Cd are behind; 850 of 2350 Cd take 57 days more, today the first."""
-    lot = await nursery.lot("L1", TODAY - 101 * DAY)
-    await nursery.trees(lot, 20)
-    await nursery.trees(lot, 4, place="T2", size="BIG")
-    await nursery.trees(lot, 3, "failed")
-    await nursery.event("trees.grafted", TODAY - 101 * DAY, "L1")
-    row = (await computed(nursery))["L1@HOME"]
-    assert (row.accumulated, row.needed, row.phase) == (pytest.approx(1500), NEEDED, "grafted")
-    assert row.expected == TODAY + 56 * DAY
-    assert (row.earliest, row.latest, row.n_years) == (row.expected, row.expected, 2)
-    assert (row.trees, row.places, row.sizes) == (24, ["T1", "T2"], ["BIG", "POT"])
-    assert (row.crop, row.cultivar, row.rootstock) == ("citrus", "ORANGE", "TRIFOL")
-    assert (row.degree_day_method, row.cutoff, row.lower_c, row.upper_c) == (
-        "single_sine",
-        "horizontal",
-        13,
-        35,
-    )
-    assert (row.as_of, row.temperature_version, row.position) == (TODAY, 1, 1)
-    assert (row.basis, row.basis_n, row.computed_at) == ("weak prior", 0, NOW)
+def _supply(site: str, trees: int) -> list[Supply]:
+    """Five more each week at the surest level, one tree fewer for each level surer."""
+    rows = [[5 * step + trees - n for n in range(len(LEVELS))] for step in range(STEPS)]
+    item = {"cultivar": "NAVEL", "rootstock": "CARRIZO", "size": "P9", "site": site}
+    return [
+        Supply(**item, grade=grade, first=TODAY.toordinal(), quantities=rows, mean=[0.5] * STEPS,
+               trees=trees)
+        for grade in ("", "first")
+    ]  # fmt: skip
 
 
-async def test_the_first_push_that_stands_counts(nursery: Nursery) -> None:
-    """Counts of nothing pushed and voided counts are passed over."""
-    lot = await nursery.lot("L1", TODAY - 101 * DAY)
-    await nursery.trees(lot, 10)
-    await nursery.trees(lot, 10, "pushed")
-    await nursery.event("push.counted", TODAY - 80 * DAY, "L1", pushed=0, waiting=20)
-    wrong = await nursery.event("push.counted", TODAY - 70 * DAY, "L1", pushed=20)
-    void = await nursery.event("event.voided", TODAY - 60 * DAY)
-    await nursery.conn.execute("INSERT INTO voids VALUES ($1, $2)", wrong, void)
-    await nursery.event("push.counted", TODAY - 40 * DAY, "L1", pushed=12)
-    await nursery.event("push.counted", TODAY - 51 * DAY, "L1", pushed=5)
-    row = (await computed(nursery))["L1@HOME"]
-    assert (row.phase, row.counted_from) == ("pushed", TODAY - 51 * DAY)
-    assert (row.accumulated, row.needed) == (pytest.approx(750), NEEDED - PUSH)
-    assert row.expected == TODAY + 79 * DAY
+async def _lots(database: Database, sites: list[str] | None = None, **asked: Any) -> list[str]:
+    page = await ready_dates(database.reader, ReadyQuery(**asked), sites, clock=clock)
+    return [row.lot for row in page.rows]
 
 
-async def test_trees_that_have_not_pushed_where_they_stand(nursery: Nursery) -> None:
-    """A push elsewhere does not count for trees that are booked as not pushed at their own site."""
-    await nursery.weather("FAR", 20)
-    lot = await nursery.lot("L1", TODAY - 101 * DAY)
-    await nursery.trees(lot, 10, "pushed")
-    await nursery.trees(lot, 5, site="FAR", place="B1")
-    await nursery.event("push.counted", TODAY - 51 * DAY, "L1", pushed=10)
-    rows = await computed(nursery)
-    assert rows["L1@HOME"].phase == "pushed"
-    far = rows["L1@FAR"]
-    assert (far.phase, far.accumulated) == ("grafted", pytest.approx(700))
-    assert any("Grafted at HOME" in said for said in far.remarks)
+async def test_soonest_first_unknown_last_in_pages(seven: Database) -> None:
+    whole = await _lots(seven)
+    assert whole == ["T0", "T3", "T6", "T1", "T4", "T2", "T5"]
+    after, seen = None, []
+    while True:
+        query = ReadyQuery(limit=2, after=after)
+        page = await ready_dates(seven.reader, query, None, clock=clock)
+        seen += [row.lot for row in page.rows]
+        after = page.next_after
+        if after is None:
+            break
+    assert seen == whole
+    with pytest.raises(ValueError, match="no key of a page"):
+        await _lots(seven, after=["2026-06-30", "T1"])
 
 
-async def test_pushed_trees_that_moved_keep_their_push(nursery: Nursery) -> None:
-    await nursery.weather("FAR", 20)
-    lot = await nursery.lot("L1", TODAY - 101 * DAY)
-    await nursery.trees(lot, 5, "pushed", site="FAR", place="B1")
-    await nursery.event("push.counted", TODAY - 51 * DAY, "L1", pushed=10)
-    row = (await computed(nursery))["L1@FAR"]
-    assert (row.phase, row.counted_from) == ("pushed", TODAY - 51 * DAY)
+async def test_filters(seven: Database) -> None:
+    assert await _lots(seven, lot="T3") == ["T3"]
+    assert await _lots(seven, size="P9", cultivar="NAVEL", rootstock="CARRIZO", lot="T1") == ["T1"]
+    assert await _lots(seven, size="C2") == []
+    # the middle day lies between, both included; without a day, in neither
+    assert await _lots(seven, ready_by=date(2026, 7, 10)) == ["T0", "T3", "T6"]
+    assert await _lots(seven, ready_from=date(2026, 7, 11)) == ["T1", "T4"]
+    assert await _lots(seven, site="TARNA") == []
 
 
-async def test_what_cannot_be_told_says_why(nursery: Nursery) -> None:
-    for code, day, cultivar, site in [
-        ("NOWEATHER", TODAY - 9 * DAY, "ORANGE", "FAR"),
-        ("FIGS", TODAY - 9 * DAY, "FIG", "HOME"),
-        ("NOBODY", TODAY - 9 * DAY, None, "HOME"),
-        ("NODAY", None, "ORANGE", "HOME"),
-    ]:
-        lot = await nursery.lot(code, day, cultivar=cultivar, site=site)
-        await nursery.trees(lot, 5, site=site, place=code)
-    lot = await nursery.lot("OPENED", TODAY - 9 * DAY)
-    await nursery.trees(lot, 5, "pushed", place="OPENED")
-    rows = await computed(nursery)
-    said = {row.lot: row.remarks[-1] for row in rows.values()}
-    assert said["NOWEATHER"] == "Site FAR has no temperatures on record."
-    assert said["FIGS"] == "No requirement of degree-days is known for crop fig."
-    assert said["NOBODY"] == "No requirement of degree-days is known for trees of unknown crop."
-    assert said["NODAY"].startswith("The day of grafting is not known")
-    assert said["OPENED"] == "The trees are booked as pushed, but no count says since when."
-    unknown = {row.lot for row in rows.values() if row.expected is None}
-    assert unknown == {"NOWEATHER", "FIGS", "NOBODY", "NODAY"}
+async def test_only_sites_that_may_be_seen(seven: Database) -> None:
+    assert await _lots(seven, ["TARNA"]) == []
+    assert await _lots(seven, ["TARNA"], site="CORIN") == []
+    assert len(await _lots(seven, ["CORIN"])) == 7
+    page = await ready_counts(seven.reader, CountsQuery(), ["TARNA"], clock=clock)
+    assert {row.site for row in page.rows} == {"TARNA"}
 
 
-async def test_only_growing_trees_have_a_row(nursery: Nursery) -> None:
-    for number, (stage, kind, count) in enumerate(
-        [
-            ("ready", "trees", 5),
-            ("failed", "trees", 5),
-            ("grafted", "trees", 0),
-            ("grafted", "transit", 5),
-            ("pushed", "trees", 1),
-        ]
+async def test_a_lot_says_how_wide_its_estimate_is_and_why(seven: Database) -> None:
+    page = await ready_dates(seven.reader, ReadyQuery(lot="T0"), None, clock=clock)
+    (row,) = page.rows
+    assert row.words.startswith("An estimate: 8 in 10 sure")
+    assert "It rests on what was counted of 40 trees in 1 lot." in row.reasons
+    assert "Few lots: the rest is borrowed from a weak prior." in row.reasons
+    page = await ready_dates(seven.reader, ReadyQuery(lot="T2"), None, clock=clock)
+    assert page.rows[0].words == "It cannot be told when they will be ready. No temperatures."
+
+
+async def test_numbers_ready_by_a_day(seven: Database) -> None:
+    """A day between two that are told counts as the earlier one."""
+    for by, told, surest in (
+        (date(2026, 6, 30), date(2026, 6, 30), 10),
+        (date(2026, 7, 6), date(2026, 6, 30), 10),
+        (date(2026, 7, 7), date(2026, 7, 7), 15),
     ):
-        lot = await nursery.lot(f"L{number}", TODAY - 9 * DAY)
-        await nursery.trees(lot, count, stage, kind=kind)
-    assert list(await computed(nursery)) == ["L4@HOME"]
-
-
-async def test_only_the_lots_asked_for_are_touched_and_rows_go_with_the_trees(
-    nursery: Nursery,
-) -> None:
-    for code in ("L1", "L2"):
-        await nursery.trees(await nursery.lot(code, TODAY - 9 * DAY), 5)
-    before = await computed(nursery)
-    await nursery.conn.execute("UPDATE balances SET balance = 0")
-    after = await computed(nursery, ["L1"])
-    assert after == {"L2@HOME": before["L2@HOME"]}
-    assert await computed(nursery) == {}
-
-
-async def test_new_temperatures_are_taken_up_and_twice_changes_nothing(nursery: Nursery) -> None:
-    await nursery.trees(await nursery.lot("L1", TODAY - 101 * DAY), 5)
-    kept, today = Outlooks(), {"HOME": TODAY}
-    assert await recompute(nursery.conn, None, today, outlooks=kept, computed_at=NOW) == 1
-    (first,) = await answer(nursery.conn)
-    await recompute(nursery.conn, None, today, outlooks=kept, computed_at=NOW)
-    assert await answer(nursery.conn) == [first]
-    await nursery.weather("HOME", 33)
-    await recompute(nursery.conn, None, today, outlooks=kept, computed_at=NOW)
-    (second,) = await answer(nursery.conn)
-    assert (first.temperature_version, second.temperature_version) == (1, 2)
-    assert second.accumulated == pytest.approx(2000)
-
-
-async def test_the_next_day_is_another_day(nursery: Nursery) -> None:
-    await nursery.trees(await nursery.lot("L1", TODAY - 101 * DAY), 5)
-    kept = Outlooks()
-    for shift in (0, 1):
-        today = {"HOME": TODAY + shift * DAY}
-        await recompute(nursery.conn, None, today, outlooks=kept, computed_at=NOW)
-        (row,) = await answer(nursery.conn)
-        assert row.accumulated == pytest.approx(1500 + shift * 15)
-        assert row.gap_days == shift
-
-
-async def test_an_older_lot_reaches_further_back(nursery: Nursery) -> None:
-    """Outlooks that were kept for younger lots do not do for an older one."""
-    kept, today = Outlooks(), {"HOME": TODAY}
-    await nursery.trees(await nursery.lot("L1", TODAY - 9 * DAY), 5)
-    await recompute(nursery.conn, None, today, outlooks=kept, computed_at=NOW)
-    await nursery.trees(await nursery.lot("L2", TODAY - 700 * DAY), 5)
-    await recompute(nursery.conn, None, today, outlooks=kept, computed_at=NOW)
-    rows = {row.lot: row for row in await answer(nursery.conn)}
-    assert rows["L2"].expected == TODAY - 700 * DAY + 157 * DAY
-
-
-async def test_pages_in_order_unknown_last_with_filters(nursery: Nursery) -> None:
-    for number in range(7):
-        grafted = None if number in (2, 5) else TODAY - (10 + number % 3) * DAY
-        lot = await nursery.lot(f"L{number}", grafted)
-        await nursery.trees(lot, 5, size="BIG" if number == 6 else "POT")
-    whole = list((await computed(nursery)).values())
-    assert [row.lot for row in whole] == ["L1", "L4", "L0", "L3", "L6", "L2", "L5"]
-    pages: list[ReadyDateRow] = []
-    after: Any = (None, None, None)
-    while page := await answer(nursery.conn, after=after, limit=2):
-        pages += page
-        after = (page[-1].expected, page[-1].lot, page[-1].site)
-    assert pages == whole
-    conn = nursery.conn
-    assert [row.lot for row in await answer(conn, size="BIG")] == ["L6"]
-    assert [row.lot for row in await answer(conn, lot="L3")] == ["L3"]
-    assert await answer(conn, sites=["FAR"]) == []
-    assert len(await answer(conn, sites=["HOME"], cultivar="ORANGE", rootstock="TRIFOL")) == 7
-    assert await answer(conn, cultivar="FIG") == []
-    soonest = whole[0].expected
-    assert [row.lot for row in await answer(conn, ready_by=soonest)] == ["L1", "L4"]
-    later = {row.lot for row in await answer(conn, ready_from=soonest + timedelta(days=1))}
-    assert later.isdisjoint({"L1", "L4"})
-    assert later, "those expected later, without those whose day is not known"
-
-
-async def test_today_is_the_sites_own(nursery: Nursery) -> None:
-    assert await site_days(nursery.conn, datetime(2026, 3, 14, 11, 30, tzinfo=UTC)) == {
-        "HOME": date(2026, 3, 14),
-        "FAR": date(2026, 3, 15),
-    }
-
-
-async def test_as_a_view_of_the_log(nursery: Nursery) -> None:
-    view = ReadyDatesView(lambda: NOW)
-    lot = await nursery.lot("L1", TODAY - 101 * DAY)
-    await nursery.trees(lot, 5)
-    await nursery.lot("L2", TODAY)
-    await nursery.event("work.done", TODAY, "L1")
-    counted = await nursery.event("push.counted", TODAY, "L2", pushed=1)
-    assert await view.touched(nursery.conn, Batch(0, 1)) == ["L1"]
-    assert await view.touched(nursery.conn, Batch(1, 2)) == ["L2"]
-    assert await view.everything(nursery.conn) == ["L1", "L2"]
-    await view.recompute(nursery.conn, ["L1", "L2"])
-    assert [row.lot for row in await answer(nursery.conn)] == ["L1"]
-
-    void = await nursery.event("event.voided", TODAY)
-    await nursery.conn.execute("INSERT INTO voids VALUES ($1, $2)", counted, void)
-    assert await view.touched(nursery.conn, Batch(void - 1, void)) == ["L2"]
-    await nursery.conn.execute(
-        "INSERT INTO legs VALUES ($1, 1, $2, $3, 9, 'HOME', 5)", lot, TODAY, NOW
+        query = CountsQuery(site="CORIN", by=by)
+        any_grade, first = (await ready_counts(seven.reader, query, None, clock=clock)).rows
+        assert (any_grade.grade, first.grade) == (None, "first")
+        (count,) = any_grade.counts
+        assert (count.day, count.expected) == (told, 0.5)
+        # LEVELS: 0.5 is the first, 0.8 the fifth, 0.9 the seventh
+        assert (count.sure_5_in_10, count.sure_8_in_10, count.sure_9_in_10) == (
+            surest,
+            surest - 4,
+            surest - 6,
+        )
+    assert any_grade.words == (
+        "An estimate: by 7 July 2026 8 in 10 sure at least 11, 9 in 10 sure at least 9, as likely "
+        "as not 15."
     )
-    assert await view.touched(nursery.conn, Batch(8, 9)) == ["L1"]
-    for kind, code in (("cultivar", "ORANGE"), ("site", "HOME")):
-        entry = {"kind": kind, "code": code}
-        at = await nursery.event("catalogue.changed", TODAY, entry=entry)
-        assert await view.touched(nursery.conn, Batch(at - 1, at)) == ["L1"]
+
+
+async def test_numbers_ready_week_by_week_and_in_pages(seven: Database) -> None:
+    query = CountsQuery(weeks=26, limit=4)
+    page = await ready_counts(seven.reader, query, None, clock=clock)
+    assert [row.site for row in page.rows] == [None, "CORIN", "TARNA", None]
+    assert [count.day for count in page.rows[0].counts] == [
+        date(2026, 6, 30),
+        date(2026, 12, 29),
+        date(2027, 6, 29),
+        date(2027, 12, 28),
+    ]
+    query = CountsQuery(weeks=26, limit=4, after=page.next_after)
+    page = await ready_counts(seven.reader, query, None, clock=clock)
+    assert [(row.grade, row.site) for row in page.rows] == [("first", "CORIN"), ("first", "TARNA")]
+    assert page.next_after is None
+
+
+async def test_days_that_no_number_is_told_of(seven: Database) -> None:
+    for by, kind in ((date(2026, 6, 29), "in_the_past"), (date(2028, 2, 1), "in_the_future")):
+        with pytest.raises(ClockError) as refused:
+            await ready_counts(seven.reader, CountsQuery(by=by), None, clock=clock)
+        assert (refused.value.clock, refused.value.kind) == ("by", kind)
+
+
+async def test_what_was_learned_with_what_it_rests_on(seven: Database) -> None:
+    page = await learned(seven.reader, LearnedQuery(), None)
+    assert [(row.what, row.method, row.site) for row in page.rows] == [
+        ("push", None, None),
+        ("take", None, "CORIN"),
+        ("take", None, "TARNA"),
+        ("take", "t_bud", None),
+    ]
+    push = page.rows[0]
+    assert (push.middle, push.low, push.high, push.fallback) == (410, 380, 440, "few lots")
+    assert push.words.endswith("It rests on what was counted of 40 trees in 1 lot.")
+    assert page.position > 0
+
+    async def those(sites: list[str] | None, **asked: Any) -> list[tuple[str, str | None]]:
+        rows = (await learned(seven.reader, LearnedQuery(**asked), sites)).rows
+        return [(row.what, row.site) for row in rows]
+
+    # what all sites taught together is shown to whoever sees any of them
+    assert await those(["TARNA"], what="take") == [("take", "TARNA"), ("take", None)]
+    assert await those(None, crop="citrus", method="t_bud") == [("take", None)]
+    assert await those(None, crop="mango") == []
+    rest = LearnedQuery(limit=3)
+    page = await learned(seven.reader, rest, None)
+    again = await learned(seven.reader, LearnedQuery(after=page.next_after), None)
+    assert len(again.rows) == 1
