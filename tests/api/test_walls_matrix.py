@@ -126,6 +126,8 @@ GUARDED = {
     "reservation.made": "reservations:write",
     "reservation.changed": "reservations:write",
     "reservation.released": "reservations:write",
+    "promise.overridden": "promises:override",
+    "promise.override_ended": "promises:override",
     "event.voided": "corrections:write",
     "hold.lifted": "corrections:write",
     "catalogue.changed": "catalogue:write",

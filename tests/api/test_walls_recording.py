@@ -22,6 +22,8 @@ CUT = {"cultivar": "NAV", "source_tree": "TREE-AA"}
 HOLD = {"kind": "quality", "reason": "to stop their sale"}
 READY = {"lot": "AA-T", "stage": "ready", "grade": "first", "size": "P9", "place": "AA-T1"}
 ORDER = {"cultivar": "NAV", "rootstock": "CARR", "count": 1, "needed_by": "2027-01-01"}
+SAID = {"cultivar": "NAV", "rootstock": "CARR", "size": "P9", "quantity": 1, "reason": "bought in",
+        "until": "2027-01-01"}  # fmt: skip
 # Each names a thing of the other nursery as if it were there for this one: it is not.
 AS_IF_NOWHERE: list[Said] = [
     ("hold.lifted", {"hold": "ZZ-H", "reason": "nothing is wrong with it"}),
@@ -30,6 +32,7 @@ AS_IF_NOWHERE: list[Said] = [
     ("hold.placed", HOLD | {"target": "site", "code": "ZZ-SITE"}),
     ("reservation.changed", {"reservation": "ZZ-R", "needed_by": "2027-01-01"}),
     ("reservation.released", {"reservation": "ZZ-R", "reason": "no longer wanted"}),
+    ("promise.override_ended", {"override": "ZZ-PO", "reason": "no longer wanted"}),
     ("trees.sold", {"customer": "c", "reservation": "ZZ-R", "lines": [READY | {"count": 1}]}),
     ("grafting.order_changed", {"work_order": "ZZ-W", "count": 3}),
     ("grafting.order_ended", {"work_order": "ZZ-W", "reason": "cancelled"}),
@@ -64,6 +67,7 @@ TAKEN_OR_NOT_HERE: list[Said] = [
     ("budwood.cut", CUT | {"bags": [BAG | {"bag": "ZZ-B1"}]}),
     ("hold.placed", HOLD | {"hold": "ZZ-H", "target": "lot", "code": "AA-T"}),
     ("grafting.ordered", ORDER | {"work_order": "ZZ-W"}),
+    ("promise.overridden", SAID | {"override": "ZZ-PO"}),
 ]
 
 

@@ -107,6 +107,15 @@ def events(ours: str) -> list[dict[str, Any]]:
             lines=[item | {"grade": "first", "count": 2}],
         ),
         event(
+            "promise.overridden",
+            "2026-08-02",
+            override=f"{ours}-PO",
+            **item,
+            quantity=30,
+            until="2026-12-31",
+            reason=f"{ours} bought trees in",
+        ),
+        event(
             "stock.counted",
             "2026-08-03",
             reason=f"{ours} year end",
