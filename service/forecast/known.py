@@ -57,6 +57,7 @@ async def load_known(
         growths=Growths(**await _by_lots(conn, SQL.growths, codes)),
         takes=Takes(**takes),
         standing=await _standing(conn, ids, days, unread),
+        ways=dict(ways),
         draws=draws,
         seed=seed,
     )

@@ -25,6 +25,7 @@ from service.forecast.shapes import (
     LotTold,
     SiteWeather,
 )
+from service.forecast.ways import ways
 from service.storage.pool import Connection, Database
 from service.storage.sql import load
 from service.views.positions import position
@@ -174,7 +175,7 @@ async def refresh(database: Database, clock: Clock, *, forecast: Forecast | None
 
 async def _take(conn: Connection, now: datetime) -> _Taken:
     days = await site_days(conn, now)
-    known = await load_known(conn, days)
+    known = await load_known(conn, days, ways=await ways(conn))
     standing = {
         (row["lot"], row["site"]): (row["places"], row["sizes"])
         for row in await conn.fetch(SQL.growing)
