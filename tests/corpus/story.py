@@ -164,6 +164,19 @@ def _weather() -> list[Unit]:
     ]]  # fmt: skip
 
 
+def _by_hand() -> list[Unit]:
+    """What may be promised, said by hand."""
+    item = {"cultivar": "NAVEL", "rootstock": "CARRIZO", "size": "L2"}
+    return [
+        [event("promise.overridden", "2026-06-15", override="PO-1", **item, grade="first",
+               quantity=40, from_="2026-09-01", until="2026-12-31",
+               reason="forty more are bought and on their way")],
+        [event("promise.overridden", "2026-06-15", **item, any_site=True, quantity=0,
+               until="2026-07-15", reason="nothing until the inspector was here")],
+        [event("promise.override_ended", "2026-06-20", override="PO-1", reason="they came")],
+    ]  # fmt: skip
+
+
 def id_of(number: int) -> str:
     """An event id that is the same whenever the story is told."""
     return str(UUID(int=0x0190A5C4_7C00_7000_8000_000000000000 + number))
@@ -171,7 +184,8 @@ def id_of(number: int) -> str:
 
 def story() -> list[Unit]:
     """Everything that happens, each event with its id."""
-    units = [*_nursery(), *_budwood_and_liners(), *_grafting(), *_trees(), *_slip(), *_weather()]
+    units = [*_nursery(), *_budwood_and_liners(), *_grafting(), *_trees(), *_slip(), *_weather(),
+             *_by_hand()]  # fmt: skip
     number = 0
     for unit in units:
         for one in unit:
