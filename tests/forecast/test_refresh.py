@@ -1,6 +1,8 @@
 """A forecast made anew: what is given to it, what is told, and what stays when it fails."""
 
 import asyncio
+import subprocess
+import sys
 from collections.abc import AsyncIterator, Callable
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
@@ -310,3 +312,13 @@ async def test_a_child_is_ended_with_who_waits_for_it(monkeypatch: pytest.Monkey
     with pytest.raises(asyncio.CancelledError):
         await waiting
     assert started[0].returncode == -9
+
+
+def test_what_serves_and_what_works_loads_no_numerics() -> None:
+    """Asked of a fresh process: this one has loaded all there is."""
+    modules = "service.application, service.api.routes, service.jobs, service.cli, service.cli_demo"
+    looked = f"import sys, {modules}; print(*sorted({{'numpy', 'scipy'}} & sys.modules.keys()))"
+    found = subprocess.run(
+        [sys.executable, "-c", looked], capture_output=True, text=True, check=True, timeout=60
+    )
+    assert found.stdout.strip() == ""
