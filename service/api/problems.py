@@ -141,7 +141,9 @@ MEANING_KINDS = {
     "not_a_day": "It is written like a day or a time that no calendar has, or none told of here.",
     "in_the_future": "It is still to come.",
     "in_the_past": "It is over.",
+    "nothing_there": "It is known, and empty.",
     "not_together": "Two values that each would do don't go together.",
+    "other_zone": "A time is written with another offset than the site's clocks had then.",
     "other_address": "It says another code or id than the address it was sent to.",
     "id_twice": SHAPE_KINDS["id_twice"],
 }

@@ -17,15 +17,18 @@ from service.api import (
     lineage,
     lots,
     metrics,
+    plans,
     printing,
     promises,
     put_right,
+    readings,
     ready,
     root,
     sheets,
     stock,
     take,
     temperatures,
+    weather_ahead,
     work_orders,
 )
 from service.api.operation import Operation, Sent
@@ -51,8 +54,11 @@ HANDLERS: list[HTTPRouteHandler] = [
     *due.HANDLERS,
     *ready.HANDLERS,
     *promises.HANDLERS,
+    *plans.HANDLERS,
     *alerts.HANDLERS,
     *temperatures.HANDLERS,
+    *weather_ahead.HANDLERS,
+    *readings.HANDLERS,
 ]
 
 

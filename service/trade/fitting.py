@@ -136,3 +136,15 @@ class Supply:
     def _stocks(self, wanted: Wanted) -> list[tuple[LinersThere, int]]:
         found = [(one, self._plants[id(one)]) for one in self.liners if fits_liners(wanted, one)]
         return [one for one in found if one[1]]
+
+    def buds_left(self, wanted: Wanted, day: date) -> int:
+        """Buds that are not given out, in fitting bags that keep until `day`."""
+        return sum(
+            self._buds[id(bag)]
+            for bag in self.bags
+            if fits_bag(wanted, bag) and (bag.use_by or NO_DAY) >= day
+        )
+
+    def liners_left(self, wanted: Wanted) -> int:
+        """Fitting liners that are not given out."""
+        return sum(self._plants[id(one)] for one in self.liners if fits_liners(wanted, one))

@@ -171,27 +171,25 @@ async def test_a_key_of_one_site_is_told_of_that_site_alone(
     assert hidden.json()["errors"][0]["kind"] == "unknown_code"
 
 
-@pytest.mark.parametrize(
-    ("more", "parameter", "kind"),
-    [
-        ({"date": str(TODAY - timedelta(days=3))}, "date", "in_the_past"),
-        ({"date": "2026-02-30"}, "date", "bad_value"),
-        ({"confidence": "0.3"}, "confidence", "bad_value"),
-        ({"confidence": "0.995"}, "confidence", "bad_value"),
-        ({"confidence": "nan"}, "confidence", "bad_value"),
-        ({"quantity": "0"}, "quantity", "bad_value"),
-        ({"cultivar": "NOPE"}, "cultivar", "unknown_code"),
-        ({"site": "NOPE"}, "site", "unknown_code"),
-        ({"size": "NOPE"}, "size", "unknown_code"),
-    ],
-)
-async def test_bad_questions(
-    client: httpx.AsyncClient, more: dict[str, str], parameter: str, kind: str
-) -> None:
-    answer = await client.get("/v1/promises", params=ASKED | more)
-    assert answer.status_code == 422, answer.text
-    (mistake,) = answer.json()["errors"]
-    assert (mistake["parameter"], mistake["kind"]) == (parameter, kind), mistake
+BAD: list[tuple[dict[str, Any], str, str]] = [
+    ({"date": str(TODAY - timedelta(days=3))}, "date", "in_the_past"),
+    ({"date": "2026-02-30"}, "date", "bad_value"),
+    ({"confidence": "0.3"}, "confidence", "bad_value"),
+    ({"confidence": "0.995"}, "confidence", "bad_value"),
+    ({"confidence": "nan"}, "confidence", "bad_value"),
+    ({"quantity": "0"}, "quantity", "bad_value"),
+    ({"cultivar": "NOPE"}, "cultivar", "unknown_code"),
+    ({"site": "NOPE"}, "site", "unknown_code"),
+    ({"size": "NOPE"}, "size", "unknown_code"),
+]
+
+
+async def test_bad_questions(client: httpx.AsyncClient) -> None:
+    for more, parameter, kind in BAD:
+        answer = await client.get("/v1/promises", params=ASKED | more)
+        assert answer.status_code == 422, answer.text
+        (mistake,) = answer.json()["errors"]
+        assert (mistake["parameter"], mistake["kind"]) == (parameter, kind), mistake
 
 
 async def test_a_day_far_ahead_counts_as_the_last_one_told(
