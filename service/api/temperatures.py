@@ -1,28 +1,32 @@
 """A site's record of daily temperatures: sent as JSON or CSV, read back as known at a version."""
 
 from datetime import date
-from typing import Annotated, Any
+from typing import Annotated
 
 import msgspec
 from msgspec import Meta
 
-from service.api import shapes
 from service.api.conditional import etag
-from service.api.events import unreadable
-from service.api.headers import media_type
 from service.api.operation import CSV, JSON, Call, Reply, operation
-from service.api.problems import Mistake, Problem, mistake_of, not_found
-from service.api.services import UNREACHABLE, unreachable
+from service.api.problems import Mistake, Problem
+from service.api.site_records import (
+    RecordedAt,
+    from_csv,
+    from_json,
+    is_csv,
+    moment_of,
+    recorded,
+    site_of,
+    today_of,
+)
 from service.forecast import temperatures as record
-from service.log import read
 from service.log.rights import EVENTS, READ
-from service.trade.events.catalogue import Site
+from service.storage.pool import Connection
 from service.trade.words import Text
-from service.views.site_days import zone
 
 
 class PutParameters(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Where the figures are from."""
+    """Where the figures are from, and since when they are known."""
 
     source: (
         Annotated[
@@ -30,6 +34,7 @@ class PutParameters(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fi
         ]
         | None
     ) = None
+    recorded_at: RecordedAt = None
 
 
 class GetParameters(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -51,14 +56,6 @@ class TemperatureRecord(msgspec.Struct, frozen=True, kw_only=True):
     gaps: list[record.RecordGap]
 
 
-async def _site(call: Call[Any], code: str) -> Site:
-    async with call.services.reading() as connection:
-        found = await read.catalogue_entry(connection, call.principal.site_list, "site", code)
-    if found is None or not isinstance(found.entry, Site):
-        raise not_found(f"The site {code}")
-    return found.entry
-
-
 @operation(
     "PUT",
     "/v1/sites/{code:str}/temperatures",
@@ -77,62 +74,35 @@ async def put_temperatures(call: Call[PutParameters]) -> Reply:
     overwritten: changed days come under the record's next version. Gaps and odd jumps are
     reported.
     """
-    site = await _site(call, call.code())
+    site, at = await site_of(call), moment_of(call, call.query.recorded_at)
     body = await call.body(call.services.settings.batch_body_limit)
-    try:
-        source, days = _days(call, body)
-        services = call.services
-        now = services.clock()
-        async with services.database.writer.acquire(timeout=10) as connection:
-            report = await record.put_temperatures(
-                connection,
-                site=site.code,
-                source=source,
-                days=days,
-                today=now.astimezone(zone(site.time_zone)).date(),
-                recorded_by=call.principal.name,
-                recorded_at=now,
-            )
-    except record.TemperaturesError as error:
-        raise Problem(
-            "validation-error",
-            "Nothing was recorded: see errors.",
-            errors=[_mistake(fault) for fault in error.faults],
-        ) from error
-    except UNREACHABLE as error:
-        raise unreachable() from error
-    return Reply(report, cache="no-store")
+    source, days = _told(call, body)
+
+    async def record_it(connection: Connection) -> record.TemperaturesReport:
+        return await record.put_temperatures(
+            connection,
+            site=site.code,
+            source=source,
+            days=days,
+            today=today_of(site, at),
+            recorded_by=call.principal.name,
+            recorded_at=at,
+            told=call.query.recorded_at is not None,
+        )
+
+    return await recorded(call, record_it, sheet=body if is_csv(call) else None)
 
 
-def _mistake(fault: record.Fault) -> Mistake:
-    return Mistake(
-        kind=fault.kind,
-        detail=fault.detail,
-        pointer=f"#{fault.pointer}" if fault.pointer is not None else None,
-        numbers={"line": fault.line} if fault.line is not None else {},
-    )
-
-
-def _days(call: Call[PutParameters], body: bytes) -> tuple[str, list[record.TemperatureDay]]:
-    if media_type(call.header("content-type")) == CSV:
-        if call.query.source is None:
-            detail = "Say in the query which sensor or service measured."
-            mistake = Mistake(kind="missing", detail=detail, parameter="source")
-            raise Problem("validation-error", "The source is missing.", errors=[mistake])
-        try:
-            return call.query.source, record.parse_csv(body.decode("utf-8"))
-        except UnicodeDecodeError as error:
-            raise unreadable(error, body) from error
-    try:
-        put = msgspec.json.decode(body, type=record.TemperaturesPut)
-    except msgspec.ValidationError as error:
-        mistake = mistake_of(shapes.fault_of(str(error), record.TemperaturesPut, body))
-        raise Problem(
-            "validation-error", "Nothing was recorded: see errors.", errors=[mistake]
-        ) from error
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise unreadable(error, body) from error
-    return call.query.source or put.source, put.days
+def _told(call: Call[PutParameters], body: bytes) -> tuple[str, list[record.TemperatureDay]]:
+    source = call.query.source
+    if not is_csv(call):
+        put = from_json(body, record.TemperaturesPut)
+        return source or put.source, put.days
+    if source is None:
+        detail = "Say in the query which sensor or service measured."
+        mistake = Mistake(kind="missing", detail=detail, parameter="source")
+        raise Problem("validation-error", "The source is missing.", errors=[mistake])
+    return source, from_csv(body, record.parse_csv)
 
 
 @operation(
@@ -145,7 +115,7 @@ def _days(call: Call[PutParameters], body: bytes) -> tuple[str, list[record.Temp
 )
 async def get_temperatures(call: Call[GetParameters]) -> Reply:
     """A site's daily temperatures as known now or at an earlier version."""
-    site, asked = await _site(call, call.code()), call.query
+    site, asked = await site_of(call), call.query
     async with call.services.reading() as connection:
         version = await connection.fetchval(record.SQL.version_known_at, site.code, None)
         if asked.version is not None:

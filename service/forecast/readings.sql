@@ -45,12 +45,12 @@ FROM unnest($3::text[], $4::timestamptz[], $5::double precision[])
     AS given (sensor, taken_at, celsius);
 
 -- name: doubts
--- Doubtful readings of sensors ($5) of a site ($1, at version $2) from $3 to before $4.
+-- Doubtful readings of sensors ($5; null: all) of a site ($1, at version $2) from $3 to before $4.
 SELECT sensor, taken_at, celsius, doubt
 FROM readings_between(
     $1, $2, $3::timestamptz - interval '25 hours', $4::timestamptz + interval '25 hours'
 )
-WHERE doubt IS NOT NULL AND sensor = ANY($5::text[]) AND taken_at >= $3 AND taken_at < $4
+WHERE doubt IS NOT NULL AND ($5::text[] IS NULL OR sensor = ANY($5)) AND taken_at >= $3 AND taken_at < $4
 ORDER BY sensor, taken_at;
 
 -- name: gaps

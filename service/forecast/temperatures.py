@@ -4,9 +4,6 @@ A change never overwrites: it adds the changed days under the site's next versio
 known at any moment can still be told.
 """
 
-import csv
-import math
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Annotated
@@ -14,6 +11,18 @@ from typing import Annotated
 import msgspec
 from msgspec import Meta
 
+from service.forecast.sent import (
+    COLDEST_C,
+    MOST_FAULTS,
+    WARMEST_C,
+    Fault,
+    NotRecordedError,
+    celsius_of,
+    day_of,
+    fault_of_pair,
+    not_before,
+    read_csv,
+)
 from service.forecast.weather import missing_ranges
 from service.storage.pool import Connection
 from service.storage.sql import load
@@ -21,17 +30,13 @@ from service.trade.words import EARLIEST_YEAR, Text
 
 SQL = load(__package__, "temperatures.sql")
 
-COLDEST_C, WARMEST_C = -60.0, 60.0
 MOST_DAYS = 4000
 JUMP_C = 20.0
 """A minimum or maximum further than this from the day before is worth a second look."""
-MOST_FAULTS = 50
 MOST_WARNINGS = 50
 CSV_HEADER = ("day", "min_c", "max_c")
 
 _DAY = timedelta(days=1)
-_NUMBER = re.compile(r"[+-]?[0-9]{1,3}(\.[0-9]{1,9})?")
-_ISO_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 Celsius = Annotated[
     float,
@@ -77,110 +82,28 @@ class TemperaturesReport(msgspec.Struct, frozen=True, kw_only=True):
     warnings: list[str]
 
 
-class Fault(msgspec.Struct, frozen=True, kw_only=True):
-    """One thing wrong with what was sent: where (JSON pointer, or line of the CSV) and what."""
-
-    pointer: str | None = None
-    line: int | None = None
-    detail: str
-    kind: str = "bad_value"
-
-
-class TemperaturesError(Exception):
-    """What was sent cannot be recorded; nothing of it was. `faults` names each place."""
-
-    def __init__(self, faults: Sequence[Fault]) -> None:
-        super().__init__("; ".join(fault.detail for fault in faults))
-        self.faults = list(faults)
-
-
 def parse_csv(text: str) -> list[TemperatureDay]:
-    """Days from a CSV (RFC 4180) with the header `day,min_c,max_c`; an empty pair withdraws a day.
+    """Days from a CSV with the header `day,min_c,max_c`; an empty pair withdraws a day.
 
-    Raises TemperaturesError naming each bad line, counted from 1, the header's.
+    Raises NotRecordedError naming each bad line.
     """
-    lines = text.removeprefix("\ufeff").splitlines()
-    header = tuple(cell.strip() for cell in lines[0].split(",")) if lines else ()
-    if header != CSV_HEADER:
-        detail = f"the first line must read {','.join(CSV_HEADER)}, separated by commas"
-        raise TemperaturesError([Fault(line=1, detail=detail)])
-    days: list[TemperatureDay] = []
-    faults: list[Fault] = []
-    for number, line in enumerate(lines[1:], start=2):
-        if not line.strip():
-            continue
-        try:
-            days.append(_csv_day(line))
-        except ValueError as error:
-            faults.append(Fault(line=number, detail=str(error)))
-        if len(days) > MOST_DAYS:
-            detail = f"more than {MOST_DAYS} days at once; send them in parts"
-            raise TemperaturesError([Fault(line=number, detail=detail)])
-        if len(faults) == MOST_FAULTS:
-            break
-    if not faults and not days:
-        faults.append(Fault(line=2, detail="no days after the header"))
-    if faults:
-        raise TemperaturesError(faults)
-    _refuse_repeated_lines(lines)
-    return days
+    return read_csv(
+        text,
+        CSV_HEADER,
+        _csv_day,
+        lambda said: (said.day, str(said.day)),
+        most=MOST_DAYS,
+        many="days",
+    )
 
 
-def _csv_day(line: str) -> TemperatureDay:
-    """One line; ValueError says what is wrong with it in words."""
-    try:
-        cells = [cell.strip() for cell in next(csv.reader([line], strict=True))]
-    except (csv.Error, StopIteration) as error:
-        raise ValueError(f"not a line of CSV: {error}") from error
-    if len(cells) != len(CSV_HEADER):
-        raise ValueError(f"{len(cells)} cells where {','.join(CSV_HEADER)} are wanted")
-    try:
-        if not _ISO_DAY.fullmatch(cells[0]):
-            raise ValueError
-        day = date.fromisoformat(cells[0])
-    except ValueError:
-        raise ValueError(f"{cells[0][:40]!r} is not a day written like 2026-03-14") from None
-    low, high = (_csv_celsius(cell) for cell in cells[1:])
-    fault = _fault_of_pair(low, high)
+def _csv_day(cells: list[str]) -> TemperatureDay:
+    day = day_of(cells[0])
+    low, high = (celsius_of(cell) for cell in cells[1:])
+    fault = fault_of_pair(low, high)
     if fault:
         raise ValueError(fault)
     return TemperatureDay(day=day, min_c=low, max_c=high)
-
-
-def _csv_celsius(cell: str) -> float | None:
-    if not cell:
-        return None
-    if not _NUMBER.fullmatch(cell):
-        raise ValueError(f"{cell[:40]!r} is not a temperature written like 18.4")
-    return float(cell)
-
-
-def _refuse_repeated_lines(lines: Sequence[str]) -> None:
-    """A day given twice is named by its line here: later checks know no lines any more."""
-    seen: dict[str, int] = {}
-    faults = []
-    for number, line in enumerate(lines[1:], start=2):
-        if not line.strip():
-            continue
-        day = next(csv.reader([line]))[0].strip()
-        if day in seen:
-            faults.append(Fault(line=number, detail=f"{day} was given before, on line {seen[day]}"))
-        seen.setdefault(day, number)
-    if faults:
-        raise TemperaturesError(faults[:MOST_FAULTS])
-
-
-def _fault_of_pair(low: float | None, high: float | None) -> str | None:
-    if low is None and high is None:
-        return None
-    if low is None or high is None:
-        return "minimum and maximum must both be given, or both be empty to withdraw the day"
-    for value in (low, high):
-        if not (math.isfinite(value) and COLDEST_C <= value <= WARMEST_C):
-            return f"{value:g} C is outside {COLDEST_C:g} to {WARMEST_C:g} C"
-    if low > high:
-        return f"the minimum {low:g} C is above the maximum {high:g} C"
-    return None
 
 
 def _fault(index: int, detail: str, kind: str, *, day: bool = True) -> Fault:
@@ -191,13 +114,13 @@ def _fault(index: int, detail: str, kind: str, *, day: bool = True) -> Fault:
 def check(days: Sequence[TemperatureDay], today: date) -> None:
     """Refuse days that cannot be: twice, impossible temperatures, too far ahead of `today`.
 
-    One day ahead is let through, for clocks near midnight. Raises TemperaturesError with JSON
+    One day ahead is let through, for clocks near midnight. Raises NotRecordedError with JSON
     pointers into a `TemperaturesPut`.
     """
     seen: dict[date, int] = {}
     faults: list[Fault] = []
     for index, given in enumerate(days):
-        detail = _fault_of_pair(given.min_c, given.max_c)
+        detail = fault_of_pair(given.min_c, given.max_c)
         if detail:
             faults.append(_fault(index, f"{given.day}: {detail}", "not_together", day=False))
         if given.day in seen:
@@ -213,7 +136,7 @@ def check(days: Sequence[TemperatureDay], today: date) -> None:
         if len(faults) >= MOST_FAULTS:
             break
     if faults:
-        raise TemperaturesError(faults)
+        raise NotRecordedError(faults)
 
 
 async def put_temperatures(
@@ -225,11 +148,13 @@ async def put_temperatures(
     today: date,
     recorded_by: str,
     recorded_at: datetime,
+    told: bool = False,
 ) -> TemperaturesReport:
     """Record days of a site under its next version, in one transaction; unchanged ones write none.
 
-    `today` is the site's. A `recorded_at` before that of the newest version is lifted to it.
-    Raises TemperaturesError; the caller has seen to it that the site exists and may be written.
+    `today` is the site's. A `recorded_at` before that of the newest version is lifted to it, but
+    refused where the sender told it (`told`). Raises NotRecordedError; the caller has seen to it
+    that the site exists and may be written.
     """
     check(days, today)
     async with conn.transaction():
@@ -241,7 +166,7 @@ async def put_temperatures(
         changed = [given for given in days if record.get(given.day) != _pair(given)]
         if changed:
             version += 1
-            at = max(recorded_at, newest["recorded_at"]) if newest else recorded_at
+            at = not_before(newest, recorded_at, told=told)
             head = (site, version, at, recorded_by, source)
             await conn.execute(SQL.add_version, *head, len(changed))
             pairs = [_pair(given) or (None, None) for given in changed]

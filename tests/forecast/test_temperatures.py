@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.forecast.sent import NotRecordedError
 from service.forecast.temperatures import (
     RecordGap,
     TemperatureDay,
-    TemperaturesError,
     TemperaturesPut,
     TemperaturesReport,
     check,
@@ -80,7 +80,7 @@ def test_csv_as_spreadsheets_write_it() -> None:
     ],
 )
 def test_csv_names_the_line_and_what_is_wrong(line: str, detail: str) -> None:
-    with pytest.raises(TemperaturesError) as refused:
+    with pytest.raises(NotRecordedError) as refused:
         parse_csv(f"day,min_c,max_c\n2026-02-28,1,2\n{line}\n")
     (fault,) = refused.value.faults
     assert fault.line == 3
@@ -88,13 +88,13 @@ def test_csv_names_the_line_and_what_is_wrong(line: str, detail: str) -> None:
 
 
 def test_csv_names_all_bad_lines_at_once_up_to_a_limit() -> None:
-    with pytest.raises(TemperaturesError) as refused:
+    with pytest.raises(NotRecordedError) as refused:
         parse_csv("day,min_c,max_c\n" + "x,1,2\n" * 80)
     assert [fault.line for fault in refused.value.faults] == list(range(2, 52))
 
 
 def test_csv_day_given_twice() -> None:
-    with pytest.raises(TemperaturesError) as refused:
+    with pytest.raises(NotRecordedError) as refused:
         parse_csv("day,min_c,max_c\n2026-03-01,1,2\n\n2026-03-01,1,2\n")
     (fault,) = refused.value.faults
     assert (fault.line, fault.detail) == (4, "2026-03-01 was given before, on line 2")
@@ -102,17 +102,17 @@ def test_csv_day_given_twice() -> None:
 
 @pytest.mark.parametrize("text", ["", "\n", "day,max_c,min_c\n2026-03-01,2,1", "day;min_c;max_c"])
 def test_csv_header(text: str) -> None:
-    with pytest.raises(TemperaturesError, match="the first line must read day,min_c,max_c"):
+    with pytest.raises(NotRecordedError, match="the first line must read day,min_c,max_c"):
         parse_csv(text)
 
 
 def test_csv_without_days_and_with_too_many() -> None:
-    with pytest.raises(TemperaturesError, match="no days after the header"):
+    with pytest.raises(NotRecordedError, match="no days after the header"):
         parse_csv("day,min_c,max_c\n")
     first = date(2010, 1, 1)
     days = [f"{first + timedelta(days=n)},1,2" for n in range(4001)]
     assert len(parse_csv("\n".join(["day,min_c,max_c", *days[:4000]]))) == 4000
-    with pytest.raises(TemperaturesError, match="more than 4000 days"):
+    with pytest.raises(NotRecordedError, match="more than 4000 days"):
         parse_csv("\n".join(["day,min_c,max_c", *days]))
 
 
@@ -121,7 +121,7 @@ def test_csv_refuses_rather_than_breaks(body: str) -> None:
     """Whatever stands there, the answer is a list of days or a list of faults."""
     try:
         told: list[object] = list(parse_csv("day,min_c,max_c\n" + body))
-    except TemperaturesError as refused:
+    except NotRecordedError as refused:
         told = list(refused.faults)
     assert told
 
@@ -153,7 +153,7 @@ def test_json_that_is_refused(old: str, new: str) -> None:
 def test_checks_point_at_each_fault() -> None:
     tomorrow, after = of(15, 1, 2), of(16, 1, 2)
     early = TemperatureDay(day=date(1850, 1, 1), min_c=1, max_c=2)
-    with pytest.raises(TemperaturesError) as refused:
+    with pytest.raises(NotRecordedError) as refused:
         check(
             [of(1, 9, 8), of(2, 1, 2), of(2, 1, 2), tomorrow, after, early, of(3, None, 1)], TODAY
         )
@@ -244,7 +244,7 @@ async def test_the_clock_of_a_record_never_runs_back(writer: Connection) -> None
 
 
 async def test_a_refused_change_leaves_nothing(writer: Connection) -> None:
-    with pytest.raises(TemperaturesError):
+    with pytest.raises(NotRecordedError):
         await put(writer, of(1, 8, 21), of(1, 8, 21))
     assert await version_known_at(writer, "HOME") == 0
 
