@@ -34,7 +34,7 @@ Wasted = Annotated[
     Meta(
         ge=0,
         le=0.9,
-        description="Share of the buds that can't be used. Left out: 0.15, as 10 to 20 % are "
+        description="ShareOfGrafts of the buds that can't be used. Left out: 0.15, as 10 to 20 % are "
         "common practice (no source).",
     ),
 ]
@@ -65,7 +65,7 @@ class TreesWanted(
         Meta(
             ge=0,
             le=0.9,
-            description="Share of the liners that prove unfit at grafting. Left out: 0.05, an "
+            description="ShareOfGrafts of the liners that prove unfit at grafting. Left out: 0.05, an "
             "assumption.",
         ),
     ] = LINERS_SPARE
@@ -90,7 +90,7 @@ class BagAtHand(
 PlanAsked = TreesWanted | BagAtHand
 
 
-class Share(msgspec.Struct, frozen=True, kw_only=True):
+class ShareOfGrafts(msgspec.Struct, frozen=True, kw_only=True):
     """The share of grafts that become trees fit for sale, and what it rests on.
 
     `mean` is the product of `take`, `push`, `survival`, `fit`; lots differ with `correlation`.
@@ -134,7 +134,7 @@ class Option(msgspec.Struct, frozen=True, kw_only=True):
     ready_if_grafted_now: Annotated[
         date | None, Meta(description="When nine in ten would be ready, as sure as asked.")
     ]
-    share: Share
+    share: ShareOfGrafts
 
 
 class TreesPlanned(
@@ -176,7 +176,7 @@ class Making(msgspec.Struct, frozen=True, kw_only=True):
     ready_if_grafted_now: Annotated[
         date | None, Meta(description="When nine in ten would be ready; null: beyond a look ahead.")
     ]
-    share: Share
+    share: ShareOfGrafts
 
 
 class BagPlanned(msgspec.Struct, frozen=True, kw_only=True, tag_field="plan", tag="bag"):

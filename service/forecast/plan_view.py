@@ -16,7 +16,7 @@ from service.forecast.plan_rows import (
     BagPlanned,
     Making,
     Option,
-    Share,
+    ShareOfGrafts,
     TreesPlanned,
     TreesWanted,
     making_in_words,
@@ -49,7 +49,7 @@ class Way(NamedTuple):
     site: str
     method: str
     leads: list[plans.LeadTime]
-    share: Share
+    share: ShareOfGrafts
     made_at: datetime
 
 
@@ -132,7 +132,7 @@ def _by_way(rows: Sequence[asyncpg.Record]) -> Iterator[Way]:
         first = told[0]
         shown = {name: round(first[name], 4) for name in ("mean", "correlation")}
         shown |= {name: round(first[name], 4) for name in ("take", "push", "survival", "fit")}
-        share = Share(**shown, lots=first["lots"], fallback=first["fallback"] or None)
+        share = ShareOfGrafts(**shown, lots=first["lots"], fallback=first["fallback"] or None)
         yield Way(site, method, leads, share, first["made_at"])
 
 
