@@ -34,7 +34,7 @@ Wasted = Annotated[
     Meta(
         ge=0,
         le=0.9,
-        description="ShareOfGrafts of the buds that can't be used. Left out: 0.15, as 10 to 20 % are "
+        description="Share of the buds that can't be used. Left out: 0.15, as 10 to 20 % are "
         "common practice (no source).",
     ),
 ]
@@ -65,7 +65,7 @@ class TreesWanted(
         Meta(
             ge=0,
             le=0.9,
-            description="ShareOfGrafts of the liners that prove unfit at grafting. Left out: 0.05, an "
+            description="Share of the liners that prove unfit at grafting. Left out: 0.05, an "
             "assumption.",
         ),
     ] = LINERS_SPARE
