@@ -23,6 +23,7 @@ _LEAST = 1e-4
 _NARROW, _WIDE = math.log(0.01), math.log(1.5)
 _ODDS = 12.0
 _LOOKS = 5
+_CAPS = 1.03, 2.5
 _BEND_TURNS = 5
 
 
@@ -49,7 +50,8 @@ class ShapePrior:
 @dataclass(frozen=True)
 class State:
     """Where the learning stands. pull, precision: the lots' stand-ins, as upper.py has them;
-    centre, scale: where to look next; cap, grows, stands: see `_pace`."""
+    centre, scale: where to look next; cap, grows, stands: what lots that say little say in all
+    may grow by in a turn, whether it grew, and whether it has come to rest."""
 
     shape: Shape
     logs: Floats
@@ -98,45 +100,73 @@ def _turn(rows: Rows, upper: Upper, prior: ShapePrior, state: State) -> State:
     middle = upper.belief.middle
     given = upper.given(state.logs, state.pull, state.precision)
     mean, sd = elsewhere(upper, given, state.logs, state.pull, state.precision)
-    seen = look(rows, state.shape, middle + mean, sd, state.centre, state.scale)
+    centre, scale = _where(upper, state, mean, sd)
+    seen = look(rows, state.shape, middle + mean, sd, centre, scale)
     pull, precision = stand_in(seen.mean - middle, seen.variance, mean, sd)
     evidence = _kept(seen, mean, sd, pull, precision)
-    pace, cap, stands = _pace(state, upper, precision)
-    grows = bool(precision.sum() > state.precision.sum())
-    pull = state.pull + pace * (pull - state.pull)
-    precision = state.precision + pace * (precision - state.precision)
-    logs = upper.climbed(pull, precision, state.logs) if stands else state.logs
+    pace = _pace(state, upper, precision)
+    pull = state.pull + pace.share * (pull - state.pull)
+    precision = state.precision + pace.share * (precision - state.precision)
+    # Until they agree, stand-ins that all say the same would say that lots do not differ.
+    logs = upper.climbed(pull, precision, state.logs) if pace.stands else state.logs
     evidence += upper.given(logs, pull, precision).log
-    centre, scale = moved(seen, state.scale)
+    centre, scale = moved(seen, scale)
     belief, weight = prior.pulls(state.shape)
     return State(
         *(state.shape, logs, pull, precision, centre, scale),
-        *(seen.information + weight, seen.score + belief, evidence, cap, grows, stands),
+        *(seen.information + weight, seen.score + belief, evidence, *pace[1:]),
     )
 
 
-def _pace(state: State, upper: Upper, precision: Floats) -> tuple[Floats, float, bool]:
-    """How much of the change each lot's stand-in takes, the cap from now on, whether it stands.
+def _where(upper: Upper, state: State, mean: Floats, sd: Floats) -> tuple[Floats, Floats]:
+    """Where to look: where the mass was last time; of lots that say little, where it must be now,
+    since for them the belief from elsewhere counts and that has moved."""
+    weak = _weak(upper, state.precision)
+    both = state.precision + 1 / sd**2
+    centre = upper.belief.middle + (state.pull + mean / sd**2) / both
+    return (
+        np.where(weak, centre, state.centre),
+        np.where(weak, 1 / np.sqrt(both), state.scale),
+    )
+
+
+def _weak(upper: Upper, precision: Floats) -> NDArray[np.bool_]:
+    """Lots that say less of themselves than is known of any lot."""
+    return precision * upper.belief.lot_sd**2 < 1
+
+
+class _Pace(NamedTuple):
+    """`share`: of a turn's change, that each lot's stand-in takes. The rest: as in `State`."""
+
+    share: Floats
+    cap: float
+    grows: bool
+    stands: bool
+
+
+def _pace(state: State, upper: Upper, precision: Floats) -> _Pace:
+    """How fast to go from the stand-ins there are to those of the new precision.
 
     Lots that say little each but all the same (none has pushed yet) would overshoot together, each
     taking the whole change on itself: what they say in all grows or shrinks by `cap` at most, and
-    the cap falls when growing turns to shrinking or back.
+    the cap falls when growing turns to shrinking or back, and rises while it goes one way.
     """
-    weak = precision * upper.belief.lot_sd**2 < 1
+    weak = _weak(upper, precision)
     firm = 1 / upper.belief.middle_sd**2
     firm += float((precision / (1 + precision * np.exp(2 * state.logs[0])))[~weak].sum())
     now, then = float(state.precision[weak].sum()), float(precision[weak].sum())
     grows, cap = then > now, state.cap
     stands = abs(then - now) < 0.1 * (now + firm)
-    if grows != state.grows and not stands:
-        cap = max(math.sqrt(cap), 1.02)
+    if not stands:
+        cap = cap**1.25 if grows == state.grows else math.sqrt(cap)
+        cap = min(max(cap, _CAPS[0]), _CAPS[1])
     most, least = cap * (now + firm), now / cap
-    pace = 1.0
+    share = 1.0
     if then > most:
-        pace = (most - now) / (then - now)
+        share = (most - now) / (then - now)
     elif then < least and not stands:
-        pace = (now - least) / (now - then)
-    return np.where(weak, pace, 1.0), cap, stands
+        share = (now - least) / (now - then)
+    return _Pace(np.where(weak, share, 1.0), cap, grows, stands)
 
 
 class Bends(NamedTuple):
@@ -169,15 +199,20 @@ def bends(rows: Rows, upper: Upper, prior: ShapePrior, state: State) -> Bends:
         (climb_up, up), (climb_down, down) = sides
         information[:size, at] = (climb_down - climb_up)[:size] / (2 * step[at])
         slopes[:, at] = (up - down) / (2 * step[at])
-    values, vectors = np.linalg.eigh((information + information.T) / 2)
-    values = np.maximum(values, np.diag(weight).min() / 2)
-    return Bends(np.array((vectors / values) @ vectors.T, np.float64), slopes)
+    return Bends(_inverse(information, weight), slopes)
 
 
-def flat_bends(upper: Upper, state: State) -> Bends:
+def flat_bends(upper: Upper, prior: ShapePrior, state: State) -> Bends:
     """With so many lots that the shape is known and nothing bends."""
-    covariance = np.asarray(np.linalg.inv(state.information), np.float64)
-    return Bends(covariance, np.zeros((upper.columns.count, 2)))
+    weight = prior.pulls(state.shape)[1]
+    return Bends(_inverse(state.information, weight), np.zeros((upper.columns.count, 2)))
+
+
+def _inverse(information: Floats, prior: Floats) -> Floats:
+    """The covariance: in no direction is less known than half of what the prior says."""
+    values, vectors = np.linalg.eigh((information + information.T) / 2)
+    values = np.maximum(values, np.diag(prior).min() / 2)
+    return np.array((vectors / values) @ vectors.T, np.float64)
 
 
 def elsewhere(
@@ -220,9 +255,7 @@ def _step(prior: ShapePrior, state: State) -> Shape:
     information = state.information.copy()
     if prior.never <= 0:
         information[0, 1] = information[1, 0] = 0.0
-    values, vectors = np.linalg.eigh(information)
-    values = np.maximum(values, np.diag(prior.pulls(state.shape)[1]).min() / 2)
-    step = vectors @ ((vectors.T @ state.climb) / values)
+    step = _inverse(information, prior.pulls(state.shape)[1]) @ state.climb
     return _shifted(state.shape, np.clip(step, -0.7, 0.7))
 
 

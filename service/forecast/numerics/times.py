@@ -141,7 +141,7 @@ def _told(
     if 0 < rows.lots <= _KNOWN_LOTS:
         unsure = learning.bends(rows, upper, _shape_prior(prior), state)
     else:
-        unsure = learning.flat_bends(upper, state)
+        unsure = learning.flat_bends(upper, _shape_prior(prior), state)
     trees = np.add.reduceat(rows.trees, rows.starts) if rows.lots else np.zeros(0)
     return Fit(
         family=shape.family,
