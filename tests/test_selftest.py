@@ -125,6 +125,8 @@ FAULTS = {
             "event 19 (trees.lost): filed under sites TARNA, it touches CORIN"],
         "UPDATE subjects SET code = 'T9' WHERE position = 18 AND code = 'T1'": [
             "event 18 (trees.grafted): filed under lot T9 too much, lot T1 missing"],
+        "INSERT INTO item_out VALUES ('NAVEL', 'CARRIZO', 'P9', 'first', 'CORIN', 3)": [
+            "what went out of NAVEL CARRIZO P9 first CORIN: stored 3, by the log nothing"],
         "UPDATE budwood_on_hand SET buds = buds + 1": [
             "Views differ from what the log says: ", "budwood: ", "`graftlog rebuild budwood"],
     },
