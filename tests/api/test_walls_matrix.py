@@ -29,6 +29,8 @@ OF_A_SITE = {
     "grafter": "ZZ-grafter",
     "customer": "ZZ-cust",
 }
+# What both nurseries have.
+IN_COMMON = {"cultivar": "NAV", "rootstock": "CARR", "size": "P9"}
 
 
 @pytest.fixture
@@ -73,7 +75,8 @@ def query_of(one: Described, document: dict[str, Any], **more: str) -> dict[str,
     components = document["components"]["schemas"]
     needed = {name: example(one.parameters[name], components) for name in one.needed}
     ours = {name: OF_A_SITE[name].replace(THEIRS, OURS) for name in needed if name in OF_A_SITE}
-    return needed | ours | more
+    common = {name: IN_COMMON[name] for name in needed if name in IN_COMMON}
+    return needed | ours | common | more
 
 
 async def test_each_operation_lets_in_exactly_the_scope_it_names(
