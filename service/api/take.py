@@ -126,7 +126,7 @@ async def get_take(call: Call[TakeParameters]) -> Reply:
     """
     asked = call.query
     if take_view.GRAFTER in asked.group_by or asked.grafter is not None:
-        _may_see_grafters(call)
+        may_see_grafters(call)
 
     async def ask(after: list[Any] | None) -> take_view.TakePage:
         query = question(
@@ -138,7 +138,7 @@ async def get_take(call: Call[TakeParameters]) -> Reply:
     return await view_list(call, take_view.NAME, ask)
 
 
-def _may_see_grafters(call: Call[Any]) -> None:
+def may_see_grafters(call: Call[Any]) -> None:
     """How many of a person's grafts took is not everybody's to read. Raises 403."""
     if not call.principal.may(GRAFTERS):
         raise lacks_scope(GRAFTERS)

@@ -59,6 +59,12 @@ DELETE FROM learned;
 -- name: put_learned
 INSERT INTO learned SELECT * FROM jsonb_populate_recordset(NULL::learned, $1::jsonb);
 
+-- name: clear_take_rates
+DELETE FROM take_rates;
+
+-- name: put_take_rates
+INSERT INTO take_rates SELECT * FROM jsonb_populate_recordset(NULL::take_rates, $1::jsonb);
+
 -- name: keep
 -- What was just told, as the last of each site's day ($1 sites, $2 days) so far; $3 position, $4 made
 -- at. A site without rows was told that there are none.

@@ -256,9 +256,9 @@ class Rate(msgspec.Struct, kw_only=True, frozen=True):
 
     `site` `ALL_SITES`: of the whole nursery. `crop` empty where the factor goes across crops.
     `hits` of `n` trees in `lots`; `low` to `high`: Wilson's 95 % interval of that share.
-    `adjusted` (`adjusted_low` to `adjusted_high`, 95 %): as if every lot of the crop had been this
-    level's with all else as it was, drawn toward the others where `n` is small. `rank`: 1 the best
-    of the levels with grafts enough to be ranked; 0: not ranked.
+    `adjusted` (80 %: `adjusted_low` to `adjusted_high`): as if all lots that are compared had been
+    this level's with all else as it was, drawn toward the others where `n` is small. `rank`: 1 the
+    best of the levels with grafts enough to be ranked; 0: not ranked.
     """
 
     measure: str

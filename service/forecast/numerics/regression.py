@@ -102,6 +102,21 @@ class Fit:
     mix: dict[str, Floats]
     seen: dict[str, Floats]
 
+    def draw(self, rng: np.random.Generator, draws: int) -> Floats:
+        """Draws of the coefficients, [draws, P]."""
+        return _drawn(self.coefficients, self.covariance, rng, draws)
+
+    def design(self, levels: Mapping[str, Ints]) -> Floats:
+        """X[N, P] of N lots; a level that is not known or was not seen has no effect."""
+        count = len(next(iter(levels.values())))
+        x = np.zeros((count, len(self.coefficients)))
+        x[:, 0] = 1.0
+        for name, start in self.starts.items():
+            level = levels[name]
+            known = np.flatnonzero((level >= 0) & (level < self.counts[name]))
+            x[known, start + level[known]] = 1.0
+        return x
+
     def rates(
         self, levels: Mapping[str, ArrayLike], rng: np.random.Generator, draws: int
     ) -> tuple[Floats, Floats]:

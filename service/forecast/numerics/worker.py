@@ -10,6 +10,7 @@ from service.forecast.numerics.assemble import Assembler
 from service.forecast.numerics.clocks import Clock, clock_of
 from service.forecast.numerics.groups import grouped
 from service.forecast.numerics.learn import learned
+from service.forecast.numerics.rates import rates
 from service.forecast.numerics.seen import seen_of
 from service.forecast.numerics.simulate import simulate
 from service.forecast.numerics.weather import ahead
@@ -22,10 +23,13 @@ AHEAD_DAYS = STEP_DAYS * (STEPS - 1) + 365
 """Days of weather drawn: to the last day told, from the last grafting told."""
 
 
-def forecast(known: Known, *, lead_days: tuple[int, ...] = LEAD_DAYS) -> Foretold:
+def forecast(
+    known: Known, *, lead_days: tuple[int, ...] = LEAD_DAYS, compare: bool = True
+) -> Foretold:
     """Foretell all that stands, from all that was seen.
 
-    Without `lead_days` nothing is told of graftings to come, and less weather need be drawn.
+    Without `lead_days` nothing is told of graftings to come, and less weather need be drawn;
+    without `compare` no take and survival of methods, grafters and so on.
     """
     clocks = _clocks(known)
     groups = grouped(known, clocks)
@@ -54,6 +58,7 @@ def forecast(known: Known, *, lead_days: tuple[int, ...] = LEAD_DAYS) -> Foretol
         ],
         supply=foretelling.supply_rows(known, assembly, told),
         lead_times=foretelling.lead_rows(assembler.beliefs, assembly, told),
+        rates=rates(known) if compare else [],
         remarks=[
             *told.remarks,
             *(f"{site}: {one.words}" for site, one in sorted(drawn.items()) if one.words),
