@@ -21,6 +21,8 @@ THEIR_ANCHORS = (
 )
 # Seen by those who see every site alone.
 CLOSED = {"view_faults"}
+# Hold rows of all sites drawn together, which are seen by those alone.
+TOGETHER = {"supply", "foretold_before"}
 
 
 @pytest.fixture
@@ -77,7 +79,12 @@ async def test_with_the_filters_removed_nothing_of_another_site_comes_back(
     # Both together are all there is: nothing is hidden from both.
     async with seeing(filled.reader, ["AA-SITE", "AA-TWO", "ZZ-SITE", "ZZ-TWO"]) as connection:
         both = {name: await rows_of(connection, name) for name in tables}
-    assert {n for n, rows in both.items() if rows != whole[n]} == CLOSED
+    assert {n for n, rows in both.items() if rows != whole[n]} == CLOSED | TOGETHER
+    async with filled.writer.acquire() as connection:
+        for name in TOGETHER:
+            together = f"SELECT t::text AS row FROM {name} t WHERE site = '' ORDER BY 1"
+            hidden = [row["row"] for row in await connection.fetch(together)]
+            assert sorted({*whole[name]} - {*both[name]}) == sorted(hidden)
     async with seeing(filled.reader, None) as connection:
         assert {name: await rows_of(connection, name) for name in tables} == whole
 
@@ -105,9 +112,12 @@ async def test_who_says_nothing_sees_nothing(filled: Database) -> None:
     for nothing in ([], [""]):
         async with seeing(filled.reader, nothing) as connection:
             assert [name for name in tables if await rows_of(connection, name)] == []
-    # Cultivars and the like are common to all who see anything.
+    # Cultivars and the like are common to all who see anything, and so is what crops taught.
     async with seeing(filled.reader, ["NO-SUCH"]) as connection:
-        assert [name for name in tables if await rows_of(connection, name)] == ["catalogue"]
+        assert [name for name in tables if await rows_of(connection, name)] == [
+            "catalogue",
+            "learned",
+        ]
         kinds = await connection.fetch("SELECT DISTINCT kind FROM catalogue ORDER BY 1")
     assert [row["kind"] for row in kinds] == ["cultivar", "rootstock", "size", "source_tree"]
 

@@ -4,6 +4,7 @@ Whatever begins with AA is of AA-SITE (and AA-TWO, to which it sends), whatever 
 ZZ-SITE (and ZZ-TWO); all else is common. So what a key of AA-SITE is told must not hold ZZ.
 """
 
+from datetime import UTC, datetime
 from typing import Any
 
 import asyncpg
@@ -19,6 +20,7 @@ from service.views.runner import Runner
 from tests.support.foretelling import stand_in
 
 OURS, THEIRS = "AA", "ZZ"
+PAST = datetime(2026, 8, 3, 12, tzinfo=UTC)
 COMMON: list[tuple[str, dict[str, Any]]] = [
     ("cultivars/NAV", {"crop": "citrus", "species": "Citrus sinensis", "epithet": "Navelina"}),
     ("rootstocks/CARR", {"crop": "citrus", "name": "Carrizo citrange"}),
@@ -170,7 +172,9 @@ async def fill(client: httpx.AsyncClient, database: Database) -> None:
         said = {"actor": f"{one['site'][:2]}-actor"}
         _fine(await client.post(f"/v1/alerts/{one['id']}/acknowledge", json=said), 201)
     await Runner(database, every_view(system_clock)).catch_up()
-    await refresh(database, system_clock, forecast=stand_in)
+    # One of a past day too, so that there is something to be told as it was told then.
+    for clock in (lambda: PAST, system_clock):
+        await refresh(database, clock, forecast=stand_in)
 
 
 async def client_of(
