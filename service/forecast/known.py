@@ -11,9 +11,10 @@ from itertools import groupby
 from typing import Any
 
 from service.forecast.observed import stand
-from service.forecast.requirements import REQUIREMENTS, Thresholds
+from service.forecast.requirements import Thresholds
 from service.forecast.shapes import Growths, Known, Lots, Pushes, Standing, Takes
 from service.forecast.site_weather import site_weather
+from service.forecast.ways import ways as stated_ways
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade.holds import SELL
@@ -37,12 +38,12 @@ async def load_known(
 ) -> Known:
     """All that is known at the moment of the connection's transaction, of every site.
 
-    `days` is each site's today; `ways` is how degree-days are counted, by crop (None: as
-    `requirements` have it). The connection sees every site, and is in a transaction that sees one
-    moment (repeatable read): what stands and what was counted belong together. Trees on the way
-    stand at the site that they go to.
+    `days` is each site's today; `ways` is how degree-days are counted, by crop (None: as the
+    nursery says). The connection sees every site, and is in a transaction that sees one moment
+    (repeatable read): what stands and what was counted belong together. Trees on the way stand at
+    the site that they go to.
     """
-    ways = default_ways() if ways is None else ways
+    ways = await stated_ways(conn) if ways is None else ways
     await conn.execute(SQL.room_to_sort)
     position = int(await conn.fetchval(SQL.position, list(VIEWS)))
     found = await _columns(conn, SQL.lots)
@@ -61,11 +62,6 @@ async def load_known(
         draws=draws,
         seed=seed,
     )
-
-
-def default_ways() -> dict[str, Thresholds]:
-    """How the degree-days of each crop are counted where the nursery says nothing of it."""
-    return {one.crop: one.thresholds for one in REQUIREMENTS.values()}
 
 
 async def _columns(conn: Connection, sql: str, *given: Any) -> dict[str, list[Any]]:

@@ -2,8 +2,8 @@
 
 The whole log of tree lots is loaded once; each past day is then a walk over what it changed. Both
 clocks hold: what had happened and been recorded by then, with voids, temperatures and holds as they
-were known. Two things are as known now: what a lot is (cultivar, rootstock, method), and the
-catalogue.
+were known. Two things are as known now: what a lot is (cultivar, rootstock, method), and which
+crop a cultivar is of.
 """
 
 from collections import defaultdict
@@ -11,11 +11,11 @@ from collections.abc import Mapping
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from service.forecast.known import default_ways
 from service.forecast.observed import Fact, LotStory, Observed, Said
 from service.forecast.requirements import Thresholds
 from service.forecast.shapes import Known
 from service.forecast.site_weather import site_weather
+from service.forecast.ways import ways as stated_ways
 from service.log.loading import load_holds
 from service.storage.pool import Connection
 from service.storage.sql import load
@@ -78,10 +78,11 @@ class Replay:
     ) -> Known:
         """What was known when `day` had ended at every site; each site's today is the day after.
 
-        `position` is the last one recorded by then.
+        `position` is the last one recorded by then. `ways`: how degree-days are counted, by crop
+        (None: as the nursery said then).
         """
-        ways = default_ways() if ways is None else ways
         moment = self.end_of(day)
+        ways = await stated_ways(conn, moment) if ways is None else ways
         known = int(await conn.fetchval(clocks.SQL.position_at, moment))
         today = dict.fromkeys(self._zones, day + timedelta(days=1))
         columns = self._observed.at(known, day, today)
@@ -93,6 +94,7 @@ class Replay:
             growths=columns.growths,
             takes=columns.takes,
             standing=columns.standing,
+            ways=dict(ways),
             draws=draws,
             seed=seed,
         )
