@@ -204,8 +204,9 @@ def _line_words(line: LineReport) -> list[str]:
 def export(path: Path | None, until: int | None) -> None:
     """Write the whole log as lines of JSON, which `graftlog import` takes back.
 
-    Everything is of one moment, and nobody is stopped. With the events go temperatures and what
-    waits to be put right; keys, names and addresses do not.
+    Everything is of one moment, and nobody is stopped. With the events go the sites' temperatures,
+    logger readings and given forecasts, and what waits to be put right; keys, names and addresses
+    do not.
     """
     settings = settings_or_exit()
     something_there(settings)

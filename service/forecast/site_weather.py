@@ -36,7 +36,7 @@ async def site_weather(
     """
     about = await conn.fetchrow(SQL.site, site, known_until)
     version = await version_known_at(conn, site, known_until)
-    there = zone(about and about["time_zone"])
+    there = zone(about["time_zone"] if about is not None else None)
     ranges, sums = await _by_hours(conn, site, there, known_until, crops)
     record = {**ranges, **await load_version(conn, site, version)}
     first = min((day for day in _days_in(record, sums) if day < today), default=today)

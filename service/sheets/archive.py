@@ -2,13 +2,14 @@
 
 The first line says what it is, the last what was in it and the SHA-256 of all lines before, so that
 a file that was cut or changed is noticed. Between them the events in order of position, whole as
-they are stored; then each version of the sites' temperatures; then what waits to be put right.
+they are stored; then each version of the sites' temperatures, of what their loggers read and of
+the forecasts given for them; then what waits to be put right.
 Accounts, lots and views are not in it: they follow from the events. Keys, idempotency keys and the
 contacts table (names and addresses) are not in it either.
 """
 
 import hashlib
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated, Any
@@ -23,6 +24,8 @@ from service.trade.words import Code, EventId, Occurred, Ref
 SQL = load(__package__, "archive.sql")
 FORMAT = 1
 PORTION = 2000
+VERSIONS = 20
+"""Versions of the weather read at once: one may hold thousands of readings."""
 # msgspec knows no raw JSON that may be left out.
 NOTHING = msgspec.Raw(b"")
 _encode = msgspec.json.Encoder().encode
@@ -70,6 +73,13 @@ class TemperatureLine(_Part, frozen=True):
     days: msgspec.Raw
 
 
+class ReadingLine(_Part, frozen=True):
+    """One version of a site's logger readings: its row, and those that it wrote."""
+
+    version: msgspec.Raw
+    readings: msgspec.Raw
+
+
 class End(_Part, frozen=True):
     """The last line. `next_code`: the number of the next code that the service mints."""
 
@@ -79,6 +89,9 @@ class End(_Part, frozen=True):
     put_right_earlier: int
     next_code: Annotated[int, Meta(ge=0)]
     sha256: str
+    # not told by files that were written before there were any
+    reading_versions: int = 0
+    forecast_versions: int = 0
 
 
 class Line(_Part, frozen=True, omit_defaults=True):
@@ -87,6 +100,8 @@ class Line(_Part, frozen=True, omit_defaults=True):
     log: LogHead | None = None
     event: EventLine | None = None
     temperatures: TemperatureLine | None = None
+    readings: ReadingLine | None = None
+    forecast: msgspec.Raw = NOTHING
     to_put_right: msgspec.Raw = NOTHING
     put_right_earlier: msgspec.Raw = NOTHING
     end: End | None = None
@@ -114,7 +129,7 @@ async def archive(connection: Connection, until: int | None = None) -> AsyncIter
     if last < head["position"]:
         await _between_units(connection, last)
     seen = hashlib.sha256()
-    counts = {"events": 0, "temperature_versions": 0, "to_put_right": 0, "put_right_earlier": 0}
+    counts = dict.fromkeys(("events", *COUNTED), 0)
     async for name, portion in _portions(connection, last, whole=until is None):
         if name is not None:
             counts[name] += len(portion)
@@ -146,13 +161,11 @@ async def _portions(
         yield "events", [Line(event=_event_line(row)) for row in rows]
         after = rows[-1]["position"]
     moment = None if whole else await connection.fetchval(SQL.recorded_at, last)
-    site, version = "", 0
-    while rows := await connection.fetch(SQL.temperatures, site, version, moment, whole, 100):
-        yield (
-            "temperature_versions",
-            [Line(temperatures=TemperatureLine(_raw(r["body"]), _raw(r["days"]))) for r in rows],
-        )
-        site, version = rows[-1]["site"], rows[-1]["version"]
+    for what, (statement, line) in _WEATHER.items():
+        key: tuple[Any, ...] = ("", 0)
+        while rows := await connection.fetch(statement, *key, moment, whole, VERSIONS):
+            yield what, [line(row) for row in rows]
+            key = (rows[-1]["site"], rows[-1]["version"])
     number = 0
     while whole and (rows := await connection.fetch(SQL.to_put_right, number, PORTION)):
         yield "to_put_right", [Line(to_put_right=_raw(row["body"])) for row in rows]
@@ -165,6 +178,22 @@ async def _portions(
 
 def _raw(text: str) -> msgspec.Raw:
     return msgspec.Raw(text.encode())
+
+
+# What is known of the sites' weather, by what is counted of it: each version is a line.
+_WEATHER: dict[str, tuple[str, Callable[[Any], Line]]] = {
+    "temperature_versions": (
+        SQL.temperatures,
+        lambda r: Line(temperatures=TemperatureLine(_raw(r["body"]), _raw(r["days"]))),
+    ),
+    "reading_versions": (
+        SQL.readings,
+        lambda r: Line(readings=ReadingLine(_raw(r["body"]), _raw(r["told"]))),
+    ),
+    "forecast_versions": (SQL.forecasts, lambda r: Line(forecast=_raw(r["body"]))),
+}
+COUNTED = (*_WEATHER, "to_put_right", "put_right_earlier")
+"""What the last line counts beside events."""
 
 
 def _event_line(row: Any) -> EventLine:

@@ -34,6 +34,28 @@ WHERE (v.site, v.version) > ($1::text, $2::bigint)
 ORDER BY v.site, v.version
 LIMIT $5;
 
+-- name: readings
+-- Versions of sites' logger readings, each with what it wrote.
+SELECT v.site, v.version, to_jsonb(v)::text AS body,
+       (SELECT coalesce(jsonb_agg(jsonb_build_object('sensor', r.sensor, 'taken_at', r.taken_at,
+                                                     'celsius', r.celsius)
+                                  ORDER BY r.sensor, r.taken_at), '[]')
+        FROM readings r WHERE r.site = v.site AND r.version = v.version)::text AS told
+FROM reading_versions v
+WHERE (v.site, v.version) > ($1::text, $2::bigint)
+  AND ($4::boolean OR v.recorded_at <= $3::timestamptz)
+ORDER BY v.site, v.version
+LIMIT $5;
+
+-- name: forecasts
+-- Forecasts that were given for sites' next days.
+SELECT v.site, v.version, to_jsonb(v)::text AS body
+FROM forecast_versions v
+WHERE (v.site, v.version) > ($1::text, $2::bigint)
+  AND ($4::boolean OR v.recorded_at <= $3::timestamptz)
+ORDER BY v.site, v.version
+LIMIT $5;
+
 -- name: to_put_right
 SELECT id, to_jsonb(p)::text AS body FROM to_put_right p WHERE id > $1 ORDER BY id LIMIT $2;
 
@@ -57,6 +79,21 @@ INSERT INTO temperatures
 SELECT (jsonb_populate_record(NULL::temperatures, to_jsonb(told) || day)).*
 FROM told, jsonb_array_elements($2::jsonb) AS day;
 
+-- name: add_readings
+-- One version as it was, and its readings.
+WITH told AS (
+    INSERT INTO reading_versions
+    SELECT (jsonb_populate_record(NULL::reading_versions, $1::jsonb)).*
+    RETURNING site, version
+)
+INSERT INTO readings
+SELECT (jsonb_populate_record(NULL::readings, to_jsonb(told) || reading)).*
+FROM told, jsonb_array_elements($2::jsonb) AS reading;
+
+-- name: add_forecast
+INSERT INTO forecast_versions
+SELECT (jsonb_populate_record(NULL::forecast_versions, $1::jsonb)).*;
+
 -- name: add_to_put_right
 -- Rows as they were, their numbers too.
 INSERT INTO to_put_right OVERRIDING SYSTEM VALUE
@@ -75,6 +112,7 @@ SELECT setval(pg_get_serial_sequence('to_put_right', 'id'), max(id)) FROM to_put
 -- name: is_empty
 -- Whether nothing was ever sent to this log.
 SELECT position = 0 AND NOT EXISTS (SELECT FROM temperature_versions)
+       AND NOT EXISTS (SELECT FROM reading_versions) AND NOT EXISTS (SELECT FROM forecast_versions)
        AND NOT EXISTS (SELECT FROM to_put_right)
 FROM log_head;
 

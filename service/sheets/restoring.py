@@ -20,7 +20,7 @@ from service.log.loading import Loader
 from service.log.rows import event_of
 from service.log.upcasting import NewerVersion
 from service.log.writing import AsStored, Entered, write
-from service.sheets.archive import FORMAT, NOTHING, PORTION, SQL, End, EventLine, Line
+from service.sheets.archive import COUNTED, FORMAT, NOTHING, PORTION, SQL, End, EventLine, Line
 from service.storage.pool import Connection, Database
 from service.trade.books import Books, Catalogue, Hold
 from service.trade.units import Accepted, Incoming, UnitRefused, take_in
@@ -111,7 +111,7 @@ class _Taking:
         self.catalogue_position = self.holds_position = 0
         self.announced = -1
         self.newest: Any = None
-        self.counts = {"temperature_versions": 0, "to_put_right": 0, "put_right_earlier": 0}
+        self.counts = dict.fromkeys(COUNTED, 0)
         # lines whose events wait for their portion, and rows that wait for theirs
         self.waiting: list[tuple[int, EventLine]] = []
         self.rows: dict[str, list[msgspec.Raw]] = {"to_put_right": [], "put_right_earlier": []}
@@ -199,6 +199,13 @@ class _Taking:
                 version, days = line.temperatures.version, line.temperatures.days
                 await self.connection.execute(SQL.add_temperatures, version, days)
                 self.counts["temperature_versions"] += 1
+            elif line.readings is not None:
+                version, told = line.readings.version, line.readings.readings
+                await self.connection.execute(SQL.add_readings, version, told)
+                self.counts["reading_versions"] += 1
+            elif line.forecast is not NOTHING:
+                await self.connection.execute(SQL.add_forecast, line.forecast)
+                self.counts["forecast_versions"] += 1
             elif line.to_put_right is not NOTHING:
                 await self._row("to_put_right", line.to_put_right)
             elif line.put_right_earlier is not NOTHING:

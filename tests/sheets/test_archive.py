@@ -7,6 +7,7 @@ from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import msgspec
 import pytest
@@ -14,6 +15,8 @@ import pytest
 from seed_scenario.generator import scenario
 from seed_scenario.telling import Request
 from service.cli_selftest import run_checks
+from service.forecast.ahead import AheadDay, AheadPut, put_ahead
+from service.forecast.readings import Reading, record_readings
 from service.forecast.temperatures import TemperatureDay, put_temperatures
 from service.log.append import Appender
 from service.log.rights import SCOPES, Principal
@@ -29,10 +32,12 @@ from tests.support.database import TestServer
 TABLES = [
     "events", "voids", "subjects", "catalogue", "lots", "bags", "holds", "consignments",
     "reservations", "commitments", "anchors", "balances", "legs", "temperature_versions",
-    "temperatures", "to_put_right", "put_right_earlier",
+    "temperatures", "reading_versions", "readings", "forecast_versions", "to_put_right",
+    "put_right_earlier",
 ]  # fmt: skip
 # Where the group's end matters, and numbers of accounts, which mean nothing outside the database.
 HEAD = "SELECT position, recorded_at, next_lot_id, next_code FROM log_head"
+MADRID = ZoneInfo("Europe/Madrid")
 _decode = msgspec.json.Decoder(Event).decode
 
 
@@ -167,6 +172,17 @@ async def small(bench: BenchSide) -> bytes:
             one, site="CORIN", source="logger", days=[day], today=NOW.date(), recorded_by="p-1",
             recorded_at=NOW + timedelta(hours=1),
         )  # fmt: skip
+        read = Reading(sensor="bench 3", time=NOW.astimezone(MADRID), celsius=17.25)
+        await record_readings(
+            one, site="CORIN", zone=MADRID, readings=[read], recorded_by="p-1",
+            recorded_at=NOW + timedelta(hours=1),
+        )  # fmt: skip
+        given = AheadPut(source="local forecast",
+                         days=[AheadDay(day=NOW.date(), min_c=7.5, max_c=21)])  # fmt: skip
+        await put_ahead(
+            one, site="CORIN", given=given, today=NOW.date(), recorded_by="p-1",
+            recorded_at=NOW + timedelta(hours=1),
+        )  # fmt: skip
     return await written(bench.database)
 
 
@@ -251,6 +267,8 @@ SPOILT: list[tuple[Spoilt, bytes, str]] = [
     (lambda x: swapped(x, b'{"temperatures"', b'"min_c": 4.25', b'"min_c": "cold"'),
      b'{"temperatures"', "database refuses"),
     (lambda x: without(x, b'{"temperatures"'), b'{"end"', "0 were read"),
+    (lambda x: without(x, b'{"readings"'), b'{"end"', "1 reading versions are told, 0 were read"),
+    (lambda x: without(x, b'{"forecast"'), b'{"end"', "1 forecast versions are told, 0 were read"),
     (lambda x: swapped(x, b'{"end"', b'"events":', b'"events":1'), b'{"end"', "were read"),
 ]  # fmt: skip
 
