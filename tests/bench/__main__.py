@@ -17,7 +17,7 @@ import asyncpg
 import msgspec
 
 from service.storage.pool import register_json
-from tests.bench import clocks, rebuild, records
+from tests.bench import clocks, promises, rebuild, records
 from tests.bench.client import Result, Task
 from tests.bench.place import LOTS, Place, ask, durable_server, empty_handler
 from tests.support.bench_side import event
@@ -328,9 +328,23 @@ def measure_clocks(server: TestServer) -> None:
 
 
 @section
+def measure_promises(server: TestServer) -> None:
+    """A promise asked for, over HTTP."""
+    for what, figure, aim, rest in promises.measure(server):
+        say(what, figure, aim, rest)
+
+
+@section
 def measure_import(server: TestServer) -> None:
     """Files taken in, and the whole log out and back."""
     for what, figure, aim, rest in records.measure(server, _copy_rates):
+        say(what, figure, aim, rest)
+
+
+@section
+def measure_forecast(server: TestServer) -> None:
+    """The years ahead of 10,000 lots, drawn."""
+    for what, figure, aim, rest in ahead.measure():
         say(what, figure, aim, rest)
 
 

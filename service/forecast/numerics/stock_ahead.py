@@ -1,0 +1,214 @@
+"""How many of what there will be: ready trees by item, grade, site and day, with their deaths."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.forecast.numerics.fates import Fates
+from service.forecast.numerics.stands import NONE, Shares, Task, ToldStock
+from service.forecast.shapes import LEVELS, STEP_DAYS, STEPS
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+YEAR = 365.25
+
+
+@dataclass(frozen=True)
+class Set:
+    """One set of stock, told: see `stands.ToldStock`."""
+
+    kin: int
+    size: int
+    grade: int
+    site: int
+    quantities: Ints
+    mean: Floats
+    trees: int
+
+
+class Arrivals:
+    """Trees of one kin that become ready, float[sites, sizes, 1 + grades, STEPS, draws].
+
+    The first of the grades is any. `trees`, alike without the last two axes, counts what stands.
+    """
+
+    def __init__(self, task: Task, kin: int, stands: Ints) -> None:
+        self.task, self.kin = task, kin
+        stock, told = task.stock, task.stands
+        self.ready = np.flatnonzero(stock.ready_kin == kin)
+        free = stands[told.free[stands]]
+        sizes = stock.size_shares.kind[np.unique(told.sizes[free])]
+        grades = stock.grade_shares.kind[np.unique(told.grades[free])]
+        self.sites = np.unique(np.concatenate([told.site[free], stock.ready_site[self.ready]]))
+        self.sizes = _kinds(sizes, stock.ready_size[self.ready])
+        self.grades = _kinds(grades, stock.ready_grade[self.ready])
+        kinds = (len(self.sites), len(self.sizes), 1 + len(self.grades))
+        self.new = np.zeros((*kinds, STEPS, task.draws))
+        self.trees = np.zeros(kinds)
+        self._stand_ready()
+
+    def _stand_ready(self) -> None:
+        """What is ready now is there from the first day on."""
+        stock = self.task.stock
+        site = _place(self.sites, stock.ready_site[self.ready])
+        size = _place(self.sizes, stock.ready_size[self.ready])
+        grade = stock.ready_grade[self.ready]
+        trees = stock.ready_trees[self.ready].astype(float)
+        graded = grade != NONE
+        slot = 1 + _place(self.grades, grade[graded])
+        any_grade = np.zeros_like(site)
+        np.add.at(self.trees, (site, size, any_grade), trees)
+        np.add.at(self.trees, (site[graded], size[graded], slot), trees[graded])
+        self.new[:, :, :, 0, :] += self.trees[..., None]
+
+    def add(self, stands: Ints, fates: Fates, rng: np.random.Generator) -> None:
+        """Count the fates of `stands` that are free."""
+        told, stock = self.task.stands, self.task.stock
+        rows = np.flatnonzero(told.free[stands])
+        if not len(rows):
+            return
+        free = stands[rows]
+        expected = fates.ready[rows].mean(axis=1)
+        size = _drawn(stock.size_shares, told.sizes[free], self.sizes, expected, self.task, rng)
+        grade = _drawn(stock.grade_shares, told.grades[free], self.grades, expected, self.task, rng)
+        # [stands, draws, kinds of one size and one grade, any grade first]
+        grade = np.concatenate([np.ones_like(grade[:, :, :1]), grade], axis=2)
+        kinds = (size[:, :, :, None] * grade[:, :, None, :]).reshape(*size.shape[:2], -1)
+        coming = self._coming(fates.day[rows], fates.trees[rows])
+        trees = told.trees[free].astype(float)
+        possible = (kinds.any(axis=1) * trees[:, None]).reshape(len(free), *self.trees.shape[1:])
+        site = _place(self.sites, told.site[free])
+        for at in np.unique(site):
+            here = np.flatnonzero(site == at)
+            ways = kinds[here].transpose(1, 2, 0)
+            new = np.matmul(ways, coming[here].transpose(1, 0, 2)).transpose(1, 2, 0)
+            self.new[at] += new.reshape(self.new.shape[1:])
+            self.trees[at] += possible[here].sum(axis=0)
+
+    def _coming(self, day: Ints, trees: Ints) -> Floats:
+        """[stands, draws, STEPS]: trees that are there by a step and were not by the one before."""
+        wait = day + self.task.grading_days - self.task.first
+        step = np.clip(-(-wait // STEP_DAYS), 0, STEPS)
+        stands, draws, _ = day.shape
+        cell = np.arange(stands * draws).reshape(stands, draws, 1) * (STEPS + 1) + step
+        counted = np.bincount(cell.ravel(), trees.ravel(), stands * draws * (STEPS + 1))
+        new: Floats = counted.astype(float).reshape(stands, draws, STEPS + 1)[:, :, :STEPS]
+        return new
+
+    def told(self, rng: np.random.Generator) -> list[Set]:
+        """Every set of stock of the kin that trees stand for, at each site and at all."""
+        alive, mean = self._alive(rng)
+        sets = []
+        for size, grade in np.ndindex(self.trees.shape[1:]):
+            trees = self.trees[:, size, grade]
+            kind = (self.kin, int(self.sizes[size]), int(self.grades[grade - 1]) if grade else NONE)
+            places = [(int(site), slice(at, at + 1)) for at, site in enumerate(self.sites)]
+            for site, at in [*places, (NONE, slice(None))]:
+                if trees[at].sum() > 0:
+                    there = alive[at, size, grade].sum(axis=0)
+                    told = mean[at, size, grade].sum(axis=0)
+                    sets.append(Set(*kind, site, surely(there), told, round(trees[at].sum())))
+        return sets
+
+    def _alive(self, rng: np.random.Generator) -> tuple[Ints, Floats]:
+        """Whole ready trees alive [..., STEPS, draws] and their mean [..., STEPS].
+
+        Each ready tree dies at the kin's rate. How many do by chance is normal with the variance
+        that such deaths have, and the same way out on all days of a draw.
+        """
+        kept = np.exp(-self.task.stock.kin_losses[self.kin] * STEP_DAYS / YEAR)
+        alive, squares = self.new.copy(), self.new.copy()
+        for step in range(1, STEPS):
+            alive[..., step, :] += alive[..., step - 1, :] * kept
+            squares[..., step, :] += squares[..., step - 1, :] * kept**2
+        came = np.cumsum(self.new, axis=-2)
+        mean: Floats = alive.mean(axis=-1)
+        chance = rng.standard_normal((*alive.shape[:-2], 1, alive.shape[-1]))
+        np.subtract(alive, squares, out=squares)
+        np.sqrt(np.maximum(squares, 0.0, out=squares), out=squares)
+        alive += squares * chance
+        np.clip(alive, 0.0, came, out=alive)
+        return np.rint(alive, out=alive).astype(np.int64), mean
+
+
+def surely(there: Ints) -> Ints:
+    """int[STEPS, len(LEVELS)] of the draws [STEPS, draws]: so sure, at least so many.
+
+    The order statistic that a new draw reaches with at least that probability.
+    """
+    draws = there.shape[-1]
+    ranks = [max(int((1 - level) * (draws + 1) + 1e-9), 1) - 1 for level in LEVELS]
+    ordered: Ints = np.sort(there, axis=-1)[..., ranks]
+    return ordered
+
+
+def gathered(sets: list[Set]) -> ToldStock:
+    """As columns."""
+
+    def column(name: str) -> Ints:
+        return np.asarray([getattr(each, name) for each in sets], np.int64)
+
+    shape = (len(sets), STEPS, len(LEVELS))
+    return ToldStock(
+        kin=column("kin"),
+        size=column("size"),
+        grade=column("grade"),
+        site=column("site"),
+        quantities=np.asarray([each.quantities for each in sets], np.int64).reshape(shape),
+        mean=np.asarray([each.mean for each in sets], float).reshape(shape[:2]),
+        trees=column("trees"),
+    )
+
+
+def _kinds(growing: Ints, ready: Ints) -> Ints:
+    every = np.unique(np.concatenate([growing.ravel(), ready]))
+    kinds: Ints = every[every != NONE]
+    return kinds
+
+
+def _place(kinds: Ints, wanted: Ints) -> Ints:
+    """Where `wanted` stand among `kinds`, which are in order."""
+    return np.asarray(np.searchsorted(kinds, wanted), np.int64)
+
+
+def _drawn(
+    shares: Shares,
+    row: Ints,
+    kinds: Ints,
+    trees: Floats,
+    task: Task,
+    rng: np.random.Generator,
+) -> Floats:
+    """[stands, draws, kinds]: what share of a stand's `trees` turns out as each kind.
+
+    Dirichlet, with the variance that whole trees of a lot have that are correlated.
+    """
+    kind, share = shares.kind[row], shares.share[row]
+    drawn = np.zeros((len(row), task.draws, len(kinds)))
+    whole = np.flatnonzero(share.max(axis=1, initial=0.0) >= 1)
+    drawn[whole, :, _place(kinds, kind[whole, share[whole].argmax(axis=1)])] = 1.0
+    split = np.flatnonzero(share.max(axis=1, initial=0.0) < 1)
+    if not len(split):
+        return drawn
+    kind, share = kind[split], share[split]
+    alike = shares.correlation[row[split]]
+    alike = np.clip(alike + (1 - alike) / np.maximum(trees[split], 1.0), 1e-6, 0.99)
+    size = (1 - alike) / alike
+    parts = rng.standard_gamma(
+        (size[:, None] * share)[:, None, :], (len(split), task.draws, share.shape[1])
+    )
+    # With few trees all may be of one kind, the parts being too small for a number.
+    pick = (rng.random((len(split), task.draws, 1)) > np.cumsum(share, axis=1)[:, None, :-1]).sum(
+        axis=2
+    )
+    np.put_along_axis(
+        parts, pick[:, :, None], np.take_along_axis(parts, pick[:, :, None], 2) + 1e-290, 2
+    )
+    parts /= parts.sum(axis=2, keepdims=True)
+    for column in range(share.shape[1]):
+        used = np.flatnonzero(kind[:, column] != NONE)
+        at = _place(kinds, kind[used, column])
+        drawn[split[used], :, at] += parts[used, :, column]
+    return drawn
