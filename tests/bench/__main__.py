@@ -17,7 +17,7 @@ import asyncpg
 import msgspec
 
 from service.storage.pool import register_json
-from tests.bench import clocks, promises, rebuild, records
+from tests.bench import ahead, clocks, promises, rebuild, records
 from tests.bench.client import Result, Task
 from tests.bench.place import LOTS, Place, ask, durable_server, empty_handler
 from tests.support.bench_side import event
