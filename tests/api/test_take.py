@@ -1,4 +1,4 @@
-"""Take, losses and push observations over HTTP: who may see grafters, waiting, pages, tags."""
+"""Take, losses, pushes and growth over HTTP: who may see grafters, waiting, pages, tags."""
 
 import pytest
 
@@ -16,7 +16,7 @@ LOST = event("trees.lost", HERE | {"count": 1, "cause": "breakage"}, occurred="2
 WALKED = event(
     "push.counted", HERE | {"pushed": 4, "waiting": 6, "failed": 1}, occurred="2026-04-01"
 )
-PATHS = ("/v1/take", "/v1/losses", "/v1/push-observations")
+PATHS = ("/v1/take", "/v1/losses", "/v1/push-observations", "/v1/growth")
 
 
 @pytest.fixture
@@ -95,6 +95,29 @@ async def test_take_losses_and_pushes(admin: Client, caught_up: None) -> None:
     ]
 
 
+async def test_growth_from_grading_to_grading(admin: Client, database: Database) -> None:
+    ready = {"count": 1, "stage": "ready", "grade": "first"}
+    for day, *outcomes in (
+        ("2026-08-01", {"count": 4, "stage": "pushed"}),
+        ("2026-09-01", ready, {"count": 3, "stage": "pushed"}),
+    ):
+        data = HERE | {"stage": "pushed", "outcomes": outcomes}
+        answer = await admin.post("/v1/events", json=event("trees.graded", data, occurred=day))
+        assert answer.status_code == 201, answer.text
+    await Runner(database, every_view(system_clock)).catch_up()
+    rows = (await admin.get("/v1/growth?lot=T-1")).json()["items"]
+    told = [(r["outcome"], r["after_day"], r["by_day"], r["grade"], r["trees"]) for r in rows]
+    assert told == [
+        ("ready", "2026-08-01", "2026-09-01", "first", 1),
+        ("growing", "2026-09-01", None, None, 3),
+    ]
+    (grown,) = (
+        await admin.get("/v1/growth?outcome=ready&grade=first&grafted_to=2026-03-31")
+    ).json()["items"]
+    assert grown | {"crop": "citrus", "cause": None, "started": grown["size"]} == grown
+    assert (await admin.get("/v1/growth?outcome=dead")).json()["items"] == []
+
+
 async def test_grafters_are_not_for_everybody(
     admin: Client, caught_up: None, client_for: MakeClient
 ) -> None:
@@ -134,6 +157,7 @@ async def test_pages_go_on_from_group_to_group(
         ("/v1/losses", "group_by=cause,day"),
         ("/v1/take", "group_by=lot,grafter"),
         ("/v1/push-observations", ""),
+        ("/v1/growth", ""),
     ):
         whole = (await admin.get(f"{path}?{groups}")).json()["items"]
         seen = []
@@ -157,6 +181,10 @@ async def test_mistakes_in_what_is_asked_are_named(admin: Client) -> None:
         ("losses?first=tomorrow", "first"),
         ("push-observations?outcome=maybe", "outcome"),
         ("push-observations?cursor=WzEsMl0", "cursor"),
+        ("growth?outcome=waiting", "outcome"),
+        ("growth?grade=A%20B", "grade"),
+        ("growth?cursor=WzEsMl0", "cursor"),
+        ("growth?size=NONE", "size"),
     ):
         problem = checked(await admin.get(f"/v1/{query}"), 422, "validation-error")
         assert problem["errors"][0]["parameter"] == name, problem

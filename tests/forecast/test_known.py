@@ -16,7 +16,7 @@ from service.log.append import Appender
 from service.storage.pool import Database
 from service.storage.walls import seeing
 from service.views.runner import Runner
-from tests.support.bench_side import BenchSide, event
+from tests.support.bench_side import BenchSide, entry, event
 
 WALK = {"lot": "T1", "place": "C-T1"}
 PUSHED = WALK | {"stage": "pushed"}
@@ -105,8 +105,11 @@ async def season(bench: Telling) -> Telling:
     # a walk that is told a week late, then one that was of another table
     await bench.on("2026-04-02", event("push.counted", "2026-03-26", **WALK, pushed=4, waiting=15))
     await bench.night()
+    counting = {"crop": "citrus", "lower_c": 12.5, "upper_c": 35}
     await bench.on(
         "2026-04-03",
+        entry("rule", "OWN-CITRUS", title="Citrus", value="12.5 to 35 C", source="our own logs",
+              as_of="2026-04-03", degree_days=counting),
         event("event.voided", "2026-04-03", event=walk.id, reason="another table"),
         event("tops.forced", "2026-04-03", lot="T2", technique="lopped"),
         event("hold.placed", "2026-04-03", hold="H1", kind="quality", target="lot", code="T2",
@@ -216,6 +219,7 @@ async def test_each_past_night_is_known_again_as_it_was(season: Telling) -> None
     ]
     assert [held for *_, held in _rows(voided.standing)] == [False, False, True]
     assert [one.version for one in (first.sites[0], walked.sites[0])] == [1, 2]
+    assert [one.ways["citrus"].lower_c for one in (late, voided)] == [13, 12.5]
 
 
 def _plain(value: Any) -> bytes:

@@ -93,7 +93,7 @@ async def test_step_by_step_is_as_at_once_whatever_happened(database, bench, see
     assert len(found) > 6
     assert not any(found.values()), found
     assert await database.writer.fetchval("SELECT count(*) FROM view_faults") == 0
-    for table in ("take", "losses", "push_observations"):
+    for table in ("take", "losses", "push_observations", "growth"):
         assert await database.writer.fetchval(f"SELECT count(*) FROM {table}")
 
 
@@ -315,6 +315,7 @@ async def test_wood_that_was_of_another_cultivar_all_along(database, bench) -> N
     await bench.given(
         event("grafts.unwrapped", "2026-03-20", lot="T1", alive=22, failed=2),
         event("trees.lost", "2026-03-22", lot="T1", stage="grafted", count=2, cause="frost"),
+        event("push.counted", "2026-03-30", lot="T1", place="C-T1", pushed=12, waiting=8),
     )
     await runner.catch_up()
     right = event("budwood.received", "2026-03-01", **cut, cultivar="LIMA", supplier="sup-1")
@@ -323,7 +324,7 @@ async def test_wood_that_was_of_another_cultivar_all_along(database, bench) -> N
         right | {"replaces": wrong.id},
     )
     await runner.catch_up()
-    views = ("take", "losses", "push_observations", "checks_due", "stock_by_day")
+    views = ("take", "losses", "push_observations", "growth", "checks_due", "stock_by_day")
     for table in (*views, "budwood_on_hand"):
         found = await database.writer.fetch(
             f"SELECT DISTINCT cultivar FROM {table} WHERE cultivar <> '' ORDER BY 1"
