@@ -17,7 +17,7 @@ import asyncpg
 import msgspec
 
 from service.storage.pool import register_json
-from tests.bench import ahead, clocks, promises, rebuild, records
+from tests.bench import ahead, clocks, promises, rebuild, records, refit
 from tests.bench.client import Result, Task
 from tests.bench.place import LOTS, Place, ask, durable_server, empty_handler
 from tests.support.bench_side import event
@@ -345,6 +345,13 @@ def measure_import(server: TestServer) -> None:
 def measure_forecast(server: TestServer) -> None:
     """The years ahead of 10,000 lots, drawn."""
     for what, figure, aim, rest in ahead.measure():
+        say(what, figure, aim, rest)
+
+
+@section
+def measure_refit(server: TestServer) -> None:
+    """The times to push learned anew, and how often their intervals hold the truth."""
+    for what, figure, aim, rest in refit.measure():
         say(what, figure, aim, rest)
 
 
