@@ -10,6 +10,7 @@ from service.api import (
     catalogue,
     claims,
     contacts,
+    crops,
     docs,
     due,
     events,
@@ -60,6 +61,7 @@ HANDLERS: list[HTTPRouteHandler] = [
     *alerts.HANDLERS,
     *temperatures.HANDLERS,
     *weather_ahead.HANDLERS,
+    *crops.HANDLERS,
     *readings.HANDLERS,
 ]
 

@@ -4,7 +4,7 @@ Whatever begins with AA is of AA-SITE (and AA-TWO, to which it sends), whatever 
 ZZ-SITE (and ZZ-TWO); all else is common. So what a key of AA-SITE is told must not hold ZZ.
 """
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import asyncpg
@@ -159,6 +159,7 @@ async def fill(client: httpx.AsyncClient, database: Database) -> None:
             ),
             200,
         )
+        await _loggers(client, ours)
         details = {"kind": "person", "name": f"{ours} Person", "sites": [f"{ours}-SITE"]}
         _fine(await client.put(f"/v1/contacts/{ours}-actor", json=details), 201)
         # Refused twice under one id, with other content the second time.
@@ -175,6 +176,17 @@ async def fill(client: httpx.AsyncClient, database: Database) -> None:
     # One of a past day too, so that there is something to be told as it was told then.
     for clock in (lambda: PAST, system_clock):
         await refresh(database, clock, forecast=stand_in)
+
+
+async def _loggers(client: httpx.AsyncClient, ours: str) -> None:
+    """What a bench logger read, and a forecast for tomorrow."""
+    there = f"/v1/sites/{ours}-SITE"
+    read = {"sensor": f"{ours}-bench", "time": "2026-03-06T12:00:00+01:00", "celsius": 19.5}
+    _fine(await client.post(f"{there}/readings", json={"readings": [read]}), 200)
+    tomorrow = system_clock().date() + timedelta(days=1)
+    given = {"day": tomorrow.isoformat(), "min_c": 9, "max_c": 20}
+    forecast = {"source": f"{ours}-forecast", "days": [given]}
+    _fine(await client.put(f"{there}/temperatures/ahead", json=forecast), 200)
 
 
 async def client_of(
