@@ -148,7 +148,7 @@ WHERE c.live ORDER BY c.view;
 SELECT view FROM view_checkpoints WHERE live AND outdated;
 
 -- name: jobs
--- Of each job (of ready dates: each site) the newest tick, and whether it failed or never ended.
+-- Of each job (of one by site: each site) the newest tick, and whether it failed or never ended.
 SELECT DISTINCT ON (name) name, tick, started_at, ended_at, outcome
 FROM (
     SELECT regexp_replace(job, '^([^/]*/[^/]*)/.*$', '\1') AS name, tick, started_at, ended_at,

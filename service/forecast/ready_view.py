@@ -33,12 +33,13 @@ class ReadyDateRow(LotFigures, frozen=True, kw_only=True):
     `p50`, `p80`: half of the trees that will be fit for sale are ready by then with probability
     0.2, 0.5, 0.8; null where it cannot be told, `why` then says the reason. A day before `as_of`
     (the site's day on which it was told) means that trees wait to be graded. `ready_expected` of
-    `trees` will be ready, `ready_low` to `ready_high` with probability 0.6. `counted` degree-days
-    (Cd) from the day after `counted_from` to the end of the day before `as_of`, of `needed`
-    (`needed_low` to `needed_high` with probability 0.6), in the way `counting` between `lower_c`
-    and `upper_c` (degrees Celsius); `gap_days` of them were filled. It rests on `based_on_trees`
-    in `based_on_lots`, `fallback` says where it borrows, and on `years` of weather. `position` is
-    that of the log, `temperature_version` that of the site's record, that it reflects.
+    `trees` will be ready, `ready_low` to `ready_high` with probability 0.6; null where it cannot be
+    told. `counted` degree-days (Cd) from the day after `counted_from` to the end of the day before
+    `as_of`, of `needed` (`needed_low` to `needed_high` with probability 0.6), in the way `counting`
+    between `lower_c` and `upper_c` (degrees Celsius); `gap_days` of them were filled. It rests on
+    `based_on_trees` in `based_on_lots`, `fallback` says where it borrows, and on `years` of
+    weather. `position` is that of the log, `temperature_version` that of the site's record, that
+    it reflects.
     """
 
     words: str
@@ -85,17 +86,24 @@ async def ready_dates(
             *then(clocks, query.asked),
         )
     rows, more = cut_page(
-        [told(dict(row)) for row in found], query.limit, lambda row: (row.p50, row.lot, row.site)
+        [told(row, clocks.days.get(row["site"])) for row in map(dict, found)],
+        query.limit,
+        lambda row: (row.p50, row.lot, row.site),
     )
     return ReadyPage(clocks=clocks, rows=rows, next_after=more)
 
 
-def told(row: Mapping[str, Any]) -> ReadyDateRow:
-    """A row of the table as it is answered: in words, and null where the table has empty text."""
+def told(row: Mapping[str, Any], today: date | None) -> ReadyDateRow:
+    """A row of the table as it is answered: in words, and null where the table has empty text.
+
+    `today`: the site's day that is told of (None: not known).
+    """
     unknown = {name: row[name] or None for name in _OR_NULL}
     figures = LotFigures(**{**row, **unknown})
     said = {name: getattr(figures, name) for name in figures.__struct_fields__}
-    return ReadyDateRow(**said, words=in_words(figures), reasons=reasons(figures))
+    return ReadyDateRow(
+        **said, words=in_words(figures), reasons=reasons(figures, today or figures.as_of)
+    )
 
 
 def seen(site: str | None, sites: list[str] | None) -> list[str] | None:

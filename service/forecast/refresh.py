@@ -5,6 +5,7 @@ fails, the answers of the forecast before stand.
 """
 
 import asyncio
+import math
 import sys
 import time
 from collections import Counter
@@ -260,6 +261,8 @@ def _ready_dates(taken: _Taken, lots: list[LotTold]) -> Iterable[dict[str, Any]]
             "temperature_version": here.version,
             "as_of": taken.days[told.site],
         }
+        if math.isnan(told.ready):
+            row |= {"ready_low": None, "ready_high": None}
         yield row | {name: _day(row[name]) for name in ("p20", "p50", "p80")}
 
 
@@ -287,7 +290,7 @@ def _lead_times(foretold: Foretold) -> Iterable[dict[str, Any]]:
 
 def _ahead(weather: SiteWeather) -> str:
     """The forecast that was given for the next days, in words; empty where there is none."""
-    days = sum(1 for low in weather.ahead_low if low == low)
+    days = sum(1 for low in weather.ahead_low if not math.isnan(low))
     if not days:
         return ""
     return f"{weather.ahead_source}, {days} {'day' if days == 1 else 'days'}"

@@ -32,7 +32,8 @@ class LotFigures(msgspec.Struct, frozen=True, kw_only=True):
     `p20`, `p50`, `p80`: half of the trees that will be fit for sale are ready by then with
     probability 0.2, 0.5, 0.8; null where that cannot be told, and `why` says the reason. They may
     lie before `as_of`, the site's own day on which it was told: then trees wait to be graded.
-    `ready_expected` of `trees` will be ready, `ready_low` to `ready_high` with probability 0.6.
+    `ready_expected` of `trees` will be ready, `ready_low` to `ready_high` with probability 0.6;
+    null where it cannot be told.
     `counted` degree-days (Cd) from the day after `counted_from` to the end of the day before
     `as_of`, of `needed` (`needed_low` to `needed_high` with probability 0.6) for half of the trees,
     in the way `counting` between `lower_c` and `upper_c` (degrees Celsius); `gap_days` were filled.
@@ -56,9 +57,9 @@ class LotFigures(msgspec.Struct, frozen=True, kw_only=True):
     p20: date | None
     p50: date | None
     p80: date | None
-    ready_expected: float
-    ready_low: int
-    ready_high: int
+    ready_expected: float | None
+    ready_low: int | None
+    ready_high: int | None
     counted: float | None
     needed: float | None
     needed_low: float | None
@@ -101,12 +102,18 @@ def in_words(row: LotFigures) -> str:
     return f"An estimate: {said}."
 
 
-def reasons(row: LotFigures) -> list[str]:
-    """What a manager asks next: how far they are, what they need, and what that rests on."""
+def reasons(row: LotFigures, today: date) -> list[str]:
+    """What a manager asks next: how far they are, what they need, and what that rests on.
+
+    `today` is the site's day that is told of: a forecast of a day before says so.
+    """
     said = [_expected(row)]
+    if row.as_of < today:
+        said.append(f"This was told on {day_in_words(row.as_of)}: none newer was made since.")
     if row.counted is not None and row.needed is not None:
         said.append(_progress(row))
-    said.append(rests_on(row.based_on_trees, row.based_on_lots))
+    if row.needed is not None:
+        said.append(rests_on(row.based_on_trees, row.based_on_lots))
     if row.fallback:
         said.append(_sentence(row.fallback))
     said += _weather(row)
@@ -142,12 +149,13 @@ def day_in_words(day: date) -> str:
 
 
 def _expected(row: LotFigures) -> str:
-    stage = "have pushed" if row.phase == "pushed" else "have not pushed yet"
+    grow, have = ("grows", "has") if row.trees == 1 else ("grow", "have")
+    stage = f"{have} pushed" if row.phase == "pushed" else f"{have} not pushed yet"
+    said = f"{_many(row.trees, 'tree')} at {row.site} still {grow} and {stage}"
+    if row.ready_expected is None:
+        return f"{said}."
     width = f"{sure(0.6)} sure {row.ready_low} to {row.ready_high}"
-    return (
-        f"{_many(row.trees, 'tree')} at {row.site} still grow and {stage}; about "
-        f"{_figure(row.ready_expected)} of them will be ready ({width})."
-    )
+    return f"{said}; about {_figure(row.ready_expected)} of them will be ready ({width})."
 
 
 def _progress(row: LotFigures) -> str:

@@ -75,11 +75,11 @@ def test_what_cannot_be_told_says_why() -> None:
     )
     beyond = lot(p80=None, why="8 in 10 lies beyond a year and a half")
     assert "no day can be told that is 8 in 10 sure" in in_words(beyond)
-    assert "8 in 10 lies beyond a year and a half." in reasons(beyond)
+    assert "8 in 10 lies beyond a year and a half." in reasons(beyond, TODAY)
 
 
 def test_the_reasons_a_manager_asks_for() -> None:
-    assert reasons(LOT) == [
+    assert reasons(LOT, TODAY) == [
         "22 trees at CORIN still grow and have pushed; about 16 of them will be ready (6 in 10 "
         "sure 14 to 19).",
         "1,234 degree-days (Cd) so far after 8 April 2026; half of them need 1,950 Cd (6 in 10 "
@@ -101,9 +101,10 @@ def test_reasons_tell_gaps_fallback_a_given_forecast_and_remarks() -> None:
             fallback="a weak prior from what others published",
             weather_ahead="valley weather, 7 days",
             remarks=["grafted at TARNA"],
-        )
+        ),
+        TODAY,
     )
-    assert said[0].startswith("1 tree at CORIN still grow and have not pushed yet; about 0.8 of")
+    assert said[0].startswith("1 tree at CORIN still grows and has not pushed yet; about 0.8 of")
     assert said[2:] == [
         "It rests on no counts of this nursery.",
         "A weak prior from what others published.",
@@ -114,9 +115,22 @@ def test_reasons_tell_gaps_fallback_a_given_forecast_and_remarks() -> None:
     ]
 
 
+def test_of_what_cannot_be_told_only_what_stands_is_said() -> None:
+    nothing = dict.fromkeys(("p20", "p50", "p80", "counted", "needed", "ready_expected"))
+    assert reasons(lot(**nothing, years=0, based_on_trees=0, why="no temperatures"), TODAY) == [
+        "22 trees at CORIN still grow and have pushed."
+    ]
+
+
+def test_a_forecast_of_a_day_before_says_so() -> None:
+    said = reasons(LOT, date(2026, 7, 2))
+    assert said[1] == "This was told on 30 June 2026: none newer was made since."
+    assert [said[0], *said[2:]] == reasons(LOT, TODAY)
+
+
 def test_without_degree_days_nothing_is_said_of_them() -> None:
-    assert not any("Cd" in said for said in reasons(lot(counted=None)))
-    assert not any("Cd" in said for said in reasons(lot(needed=None)))
+    assert not any("Cd" in said for said in reasons(lot(counted=None), TODAY))
+    assert not any("Cd" in said for said in reasons(lot(needed=None), TODAY))
 
 
 def test_what_was_learned() -> None:
