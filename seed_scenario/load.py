@@ -14,6 +14,9 @@ import httpx
 from seed_scenario.generator import LOTS, SEED, YEARS, Scenario, scenario
 from seed_scenario.telling import Request
 
+Temperature = tuple[date, float, float]
+"""A day with its minimum and maximum in degrees Celsius."""
+
 
 class UnexpectedError(Exception):
     """The service said something else than the scenario expects; the message shows it."""
@@ -32,16 +35,54 @@ async def load(
     `after` were sent earlier and are left out: that is how an interrupted load goes on. Calls
     `progress` with the number of events of each request. Raises UnexpectedError.
     """
-    recorded = 0
+    recorded, loggers = 0, _Loggers(year.temperatures)
     for request in year.requests:
         if after is None or request.recorded_at > after:
             recorded += await _send(client, request)
         progress(len(request.events))
-        entry = request.events[0]["data"].get("entry", {})
-        if entry.get("kind") == "site":
-            # Sent again it changes nothing, so an interrupted load need not remember it.
-            await _weather(client, entry["code"], year.temperatures[entry["code"]])
+        for site, days in loggers.read(request):
+            # The last ones of an interrupted load are sent again, which changes nothing.
+            if after is None or request.recorded_at >= after:
+                await _weather(client, site, days, request.recorded_at)
+    end = year.requests[-1].recorded_at
+    for site, days in loggers.rest(end.date()):
+        await _weather(client, site, days, end)
     return recorded
+
+
+class _Loggers:
+    """The sites' loggers: read out when a site is told of first, and once a week from then on."""
+
+    def __init__(self, temperatures: dict[str, list[Temperature]]) -> None:
+        self._temperatures = temperatures
+        # of each site told of: how many of its days were read out
+        self._read: dict[str, int] = {}
+
+    def read(self, request: Request) -> Iterator[tuple[str, list[Temperature]]]:
+        """What is read out on the day of a request: site and its days."""
+        today = request.recorded_at.date()
+        for event in request.events:
+            entry = event["data"].get("entry", {})
+            if entry.get("kind") == "site":
+                self._read.setdefault(entry["code"], 0)
+        for site, done in self._read.items():
+            days = self._temperatures[site]
+            over = (today - days[0][0]).days
+            if not done or over - done >= 7:
+                self._read[site] = min(max(over, 0), len(days))
+                if days[done:over]:
+                    yield site, days[done:over]
+
+    def rest(self, last: date) -> Iterator[tuple[str, list[Temperature]]]:
+        """The days up to `last` that were not read out yet."""
+        for site, done in self._read.items():
+            days = [one for one in self._temperatures[site][done:] if one[0] <= last]
+            if days:
+                yield site, days
+
+
+def _instant(at: datetime) -> str:
+    return at.isoformat().replace("+00:00", "Z")
 
 
 async def _send(client: httpx.AsyncClient, request: Request) -> int:
@@ -52,7 +93,7 @@ async def _send(client: httpx.AsyncClient, request: Request) -> int:
         json=request.events[0] if alone else request.events,
         params={
             "mode": request.mode,
-            "recorded_at": request.recorded_at.isoformat().replace("+00:00", "Z"),
+            "recorded_at": _instant(request.recorded_at),
             "recorded_by": request.recorded_by,
         },
     )
@@ -88,13 +129,17 @@ def _expect_refusal(request: Request, answer: httpx.Response) -> None:
 
 
 async def _weather(
-    client: httpx.AsyncClient, site: str, days: list[tuple[date, float, float]]
+    client: httpx.AsyncClient, site: str, days: list[Temperature], recorded_at: datetime
 ) -> None:
     body = {
         "source": "invented logger, House 1",
         "days": [{"day": str(day), "min_c": low, "max_c": high} for day, low, high in days],
     }
-    answer = await client.put(f"/v1/sites/{site}/temperatures", json=body)
+    answer = await client.put(
+        f"/v1/sites/{site}/temperatures",
+        json=body,
+        params={"recorded_at": _instant(recorded_at)},
+    )
     if answer.status_code != 200:
         raise UnexpectedError(f"temperatures of {site}: {answer.status_code} {answer.text}")
     gaps = answer.json()["gaps"]

@@ -1,7 +1,8 @@
 """The loader trusts nothing: whatever the service says otherwise than expected stops it."""
 
 from collections.abc import AsyncIterator
-from datetime import date
+from datetime import date, timedelta
+from itertools import pairwise
 from typing import Any
 
 import httpx
@@ -53,6 +54,18 @@ async def test_what_was_recorded_keeps_its_time_and_teller(
     ]
     assert [tuple(row) for row in rows] == expected
     assert recorded == sum(count for _, _, count in expected)
+    read_out = await database.writer.fetch(
+        "SELECT site, recorded_at::date AS day_read, min(day) AS first, max(day) AS last, "
+        "count(*) AS n FROM temperatures GROUP BY 1, 2 ORDER BY 1, 2"
+    )
+    assert {row["site"] for row in read_out} == {"CORIN", "TARNA", "ELDRA"}
+    for before, row in pairwise([None, *read_out]):
+        assert row["last"] <= row["day_read"]
+        if before is not None and before["site"] == row["site"]:
+            # Once a week, nothing twice and nothing left out.
+            assert row["first"] == before["last"] + timedelta(days=1)
+            assert row["n"] <= max((row["day_read"] - before["day_read"]).days, 7) + 1
+    assert len(read_out) >= 9
     # Sent again from a time on, only what came after it is sent.
     again = await load(client, few, after=few.requests[-1].recorded_at)
     assert again == 0

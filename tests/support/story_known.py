@@ -86,7 +86,19 @@ def _stories(books: Books, accepted: Iterable[Accepted]) -> list[LotStory]:
                     forced[code].append(fact)
                 else:
                     said[code].append((one.moment.at, Said(fact, one.event)))
-    return [_story(books, books.lots[code], said[code], forced[code]) for code in said]
+    return [
+        _story(books, books.lots[code], said[code], _forced(books.lots[code], forced))
+        for code in said
+    ]
+
+
+def _forced(lot: Lot, forced: dict[str, list[Fact]]) -> list[Fact]:
+    """Of the lot, and of the stocks that it was grafted onto once their tops were forced."""
+    stocks = [token.removeprefix("lot:") for token in lot.parents]
+    of_stocks = [fact for code in stocks for fact in forced.get(code, ())]
+    return forced.get(lot.code, []) + [
+        fact for fact in of_stocks if lot.day is not None and fact.day <= lot.day
+    ]
 
 
 def _story(
