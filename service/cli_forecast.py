@@ -38,9 +38,9 @@ def forecast() -> None:
                 raise click.ClickException(
                     f"no forecast could be made, what was told before stands: {error}"
                 ) from error
-            page = await ready_dates(
-                database.reader, ReadyQuery(limit=_SHOWN), None, clock=system_clock
-            )
+            # Those before wait for somebody to grade them.
+            query = ReadyQuery(ready_from=system_clock().date(), limit=_SHOWN)
+            page = await ready_dates(database.reader, query, None, clock=system_clock)
         _say(done, page.rows)
 
     run(make)
@@ -53,6 +53,6 @@ def _say(done: "Done", rows: "list[ReadyDateRow]") -> None:
     for remark in done.remarks:
         click.echo(f"  {remark}")
     if rows:
-        click.echo("Soonest (estimates, no promises):")
+        click.echo("Ready next (estimates, no promises):")
     for row in rows:
         click.echo(f"  {row.lot} at {row.site}: {row.words}")

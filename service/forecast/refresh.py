@@ -14,6 +14,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 import msgspec
+import structlog
 
 from service.clock import Clock
 from service.forecast.known import VIEWS, load_known
@@ -33,6 +34,7 @@ from service.views.positions import position
 from service.views.site_days import site_days
 
 SQL = load(__package__, "refresh.sql")
+_log = structlog.get_logger(__name__)
 WORKER = "service.forecast.numerics.worker:forecast"
 LIMIT = timedelta(minutes=2)
 """A forecast that takes longer is ended: a nursery of 10,000 lots needs seconds."""
@@ -103,8 +105,9 @@ async def in_child(known: Known, *, function: str = WORKER, limit: timedelta = L
             process.kill()
             await process.wait()
     if process.returncode != 0:
-        last = said.decode(errors="replace").strip().splitlines()[-1:]
-        words = last[0] if last else "it said nothing"
+        lines = said.decode(errors="replace").strip().splitlines() or ["it said nothing"]
+        _log.error("forecast_child_failed", code=process.returncode, said=lines[-40:])
+        words = lines[-1]
         raise ForecastError(f"its process ended with {process.returncode}: {words}")
     try:
         return await asyncio.to_thread(msgspec.msgpack.decode, answer, type=Foretold)

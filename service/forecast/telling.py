@@ -95,7 +95,9 @@ def in_words(row: LotFigures) -> str:
         said = f"{sure(LIKELY)} sure that {half} by now and wait to be graded"
         return f"An estimate: {said}."
     said = f"{sure(LIKELY)} sure that {half} by {day_in_words(row.p80)}"
-    if row.p20 is not None and row.p50 is not None:
+    if row.p50 is not None and row.p50 < row.as_of:
+        said += "; more likely than not they are already, and wait to be graded"
+    elif row.p20 is not None and row.p50 is not None:
         middle = f"as likely before as after {day_in_words(row.p50)}"
         early = f"{sure(1 - LIKELY)} that it is by {day_in_words(row.p20)} already"
         said += f"; {middle}; {early}"

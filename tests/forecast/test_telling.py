@@ -65,7 +65,11 @@ def test_trees_that_are_probably_ready_wait_to_be_graded() -> None:
     over = lot(p20=date(2026, 6, 1), p50=date(2026, 6, 10), p80=date(2026, 6, 29))
     assert "by now and wait to be graded" in in_words(over)
     # today itself is still to come: not over
-    assert "by 30 June 2026" in in_words(lot(p80=TODAY))
+    assert in_words(lot(p20=date(2026, 6, 1), p50=date(2026, 6, 29), p80=TODAY)) == (
+        "An estimate: 8 in 10 sure that half of those that will be fit for sale are ready by "
+        "30 June 2026; more likely than not they are already, and wait to be graded."
+    )
+    assert "as likely before as after 30 June 2026" in in_words(lot(p50=TODAY))
 
 
 def test_what_cannot_be_told_says_why() -> None:
