@@ -279,6 +279,20 @@ def test_one_mistaken_row_does_not_drag_a_lot_along() -> None:
     assert np.abs(off).max() < 0.02
 
 
+def test_trees_known_never_to_be_fit_count_as_such() -> None:
+    # 10 of 200 were culled as unfit, the others were all seen to be ready.
+    told = [(lot, 330, 360, 20) for lot in range(5)] + [(lot, 360, 400, 18) for lot in range(5)]
+    unfit = [(lot, NOT_YET, NOT_YET, 2) for lot in range(5)]
+    prior = Prior(middle=400, never=0.05, never_n=15)
+    found = fit(rows(*told, *unfit), prior)
+    # Beta-binomial: the prior's 15 trees and these.
+    assert found.never == pytest.approx((0.05 * 15 + 10) / (15 + 200), abs=2e-3)
+    assert found.never_n == pytest.approx(15 + 200, rel=0.02)
+    left_out = fit(rows(*told), prior)
+    assert found.middle() == pytest.approx(left_out.middle(), abs=1e-3)
+    assert found.spread == pytest.approx(left_out.spread, rel=1e-3)
+
+
 def test_lots_without_rows_say_nothing_and_follow_the_others() -> None:
     times = rows((1, 300, 350, 9), (1, 350, 400, 9), lots=3)
     found = fit(times, Prior(middle=400))

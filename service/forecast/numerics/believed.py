@@ -20,7 +20,8 @@ FEW_LOTS = 5
 @dataclass(frozen=True, kw_only=True)
 class Times:
     """R rows about trees of L lots. A row says of `trees` trees of `lot` that their event came
-    after `low` and at `high` at the latest (Cd); `high` infinite: it had not come at `low`.
+    after `low` and at `high` at the latest (Cd); `high` infinite: it had not come at `low`; both
+    infinite: it is known never to come (culled as unfit).
 
     lot: int[R], below L. low, high: float[R], 0 <= low <= high. trees: float[R]. factors: by name,
     int[L], the level of each lot, -1 where not known. lots: L. Rows that break these rules, or

@@ -78,14 +78,14 @@ def prepared(
     Left out: rows without trees, of no number, or that only say that the event came after 0 Cd
     or at some time (they hold of every tree).
     """
-    use = (trees > 0) & np.isfinite(trees) & (low >= 0) & (high >= low) & np.isfinite(low)
+    use = (trees > 0) & np.isfinite(trees) & (low >= 0) & (high >= low)
     use &= (low > 0) | np.isfinite(high)
     order = np.flatnonzero(use)
     order = order[np.argsort(lot[order], kind="stable")]
     lot, low, high, trees = lot[order], low[order], high[order], trees[order]
-    narrow = high - low < _NARROWEST
-    low = np.where(narrow, np.maximum((low + high - _NARROWEST) / 2, 0), low)
-    high = np.where(narrow, low + _NARROWEST, high)
+    narrow = high < low + _NARROWEST
+    low[narrow] = np.maximum((low + high - _NARROWEST) / 2, 0)[narrow]
+    high[narrow] = low[narrow] + _NARROWEST
     with np.errstate(divide="ignore"):
         low, high = np.log(low), np.log(high)
     around = math.log(middle)
