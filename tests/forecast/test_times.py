@@ -198,6 +198,19 @@ def test_a_method_with_one_lot_borrows_from_the_rest() -> None:
     assert found.borrows({"method": 2}).startswith("nothing seen yet of this method")
 
 
+def test_what_is_typical_is_known_better_than_what_a_new_site_would_be() -> None:
+    times, middles = looked_at(np.random.default_rng(8), Nature(methods=(0.0,)), 60)
+    site = np.arange(60) % 3
+    found = fit(_with(times, site=site), Prior(middle=250))
+    mean, sd, lot_sd = found.typical()
+    assert mean == pytest.approx(middles.mean(), abs=3 * sd)
+    assert sd < 0.02 < found.middle()[1]
+    assert found.tau < lot_sd < 0.3
+    assert found.typical({"site": 1})[2] == pytest.approx(found.tau)
+    assert found.typical({"site": 1})[:2] == pytest.approx(found.middle({"site": 1}))
+    assert found.typical({"site": 7})[:2] == found.middle({"site": 7})
+
+
 def test_the_likelier_clock_of_the_same_rows_is_found() -> None:
     times, _ = looked_at(np.random.default_rng(6), Nature(methods=(0.0,)), 30)
     late = np.random.default_rng(7).uniform(0, 300, 30)[times.lot]

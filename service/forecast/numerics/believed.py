@@ -132,34 +132,53 @@ class Fit:
         return columns.design(columns.of(factors, lots))
 
     def middle(self, levels: Mapping[str, int] | None = None) -> tuple[float, float]:
-        """Mean and sd of the expected log-middle of lots with these levels; a single lot lies
-        about it with sd `tau` more."""
+        """Mean and sd of the expected log-middle of lots with these levels, and unknown ones of the
+        factors not named; a single lot lies about it with sd `tau` more."""
         factors = {name: np.array([level]) for name, level in (levels or {}).items()}
         mean, variance = self.expected(factors, 1)
         return float(mean[0]), math.sqrt(variance[0])
+
+    def typical(self, levels: Mapping[str, int] | None = None) -> tuple[float, float, float]:
+        """Mean and sd of the average log-middle of the lots seen with these levels, and the sd of a
+        new lot about it, whatever its other levels. Without such lots: as `middle`."""
+        asked = levels or {}
+        kinds = [kind for kind in self.seen if self._matches(kind, asked)]
+        if not kinds:
+            mean, sd = self.middle(asked)
+            return mean, sd, self.tau
+        columns = Columns(self.levels)
+        at = np.array(kinds).reshape(len(kinds), -1)
+        factors = dict(zip(self.levels, at.T, strict=True))
+        x = columns.design(columns.of(factors, len(kinds)))
+        lots = np.array([self.seen[kind][1] for kind in kinds], np.float64)
+        middle, variance = self._of((lots @ x / lots.sum())[None])
+        others = [n for n, name in enumerate(self.levels, 1) if name not in asked]
+        between = self.weights @ np.exp(2 * self.points[:, [0, *others]]).sum(axis=1)
+        return float(middle[0]), math.sqrt(variance[0]), math.sqrt(between)
 
     def expected(self, factors: Mapping[str, Ints], lots: int) -> tuple[Floats, Floats]:
         """Mean and variance of the expected log-middle of each of `lots` lots, [L] both; a single
         lot lies about it with variance `tau`^2 more."""
         columns = Columns(self.levels)
         cells, cell = columns.cells(columns.of(factors, lots))
-        x = columns.design(cells)
+        mean, variance = self._of(columns.design(cells))
+        return mean[cell], variance[cell]
+
+    def _of(self, x: Floats) -> tuple[Floats, Floats]:
+        """Mean and variance of x @ b, for each row of x[N, P]."""
         each = self.means @ x.T
         mean = self.weights @ each
         bent = x @ self.bends
         variance = self.weights @ (((x @ self.roots) ** 2).sum(axis=2) + (each - mean) ** 2)
-        variance += ((bent @ self.shape_covariance) * bent).sum(axis=1)
-        return mean[cell], variance[cell]
+        return mean, variance + ((bent @ self.shape_covariance) * bent).sum(axis=1)
+
+    def _matches(self, kind: tuple[int, ...], levels: Mapping[str, int]) -> bool:
+        return all(levels.get(name, at) == at for name, at in zip(self.levels, kind, strict=True))
 
     def based_on(self, levels: Mapping[str, int] | None = None) -> tuple[float, int]:
         """Trees and lots seen with these levels."""
-        asked = levels or {}
-        wanted = [asked.get(name) for name in self.levels]
-        trees, count = 0.0, 0
-        for key, (some_trees, some_lots) in self.seen.items():
-            if all(want is None or want == at for want, at in zip(wanted, key, strict=True)):
-                trees, count = trees + some_trees, count + some_lots
-        return trees, count
+        some = [told for kind, told in self.seen.items() if self._matches(kind, levels or {})]
+        return sum(trees for trees, _ in some), sum(lots for _, lots in some)
 
     def borrows(self, levels: Mapping[str, int] | None = None) -> str:
         """In words, what an estimate for these levels leans on; empty: on its own observations."""
