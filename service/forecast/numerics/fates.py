@@ -162,8 +162,11 @@ def _shares(
     root = np.sqrt(np.maximum(half**2 - 4 * total * hidden * a, 0.0))
     mean = np.clip(2 * a / (half + root), 1e-9, 1 - 1e-9)
     size = total - waits * left
-    first, second = rng.standard_gamma(mean * size), rng.standard_gamma((1 - mean) * size)
-    share[some] = first / np.maximum(first + second, 1e-300)
+    first, second = (
+        rng.standard_gamma((part * size).astype(np.float32), dtype=np.float32)
+        for part in (mean, 1 - mean)
+    )
+    share[some] = first / np.maximum(first + second, np.float32(1e-30))
     return share
 
 

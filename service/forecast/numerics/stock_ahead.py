@@ -10,7 +10,9 @@ from service.forecast.numerics.stands import NONE, Shares, Task, ToldStock
 from service.forecast.shapes import LEVELS, STEP_DAYS, STEPS
 
 Floats = NDArray[np.float64]
+Halves = NDArray[np.float32]
 Ints = NDArray[np.int64]
+Counts = NDArray[np.int32]
 
 YEAR = 365.25
 
@@ -23,15 +25,15 @@ class Set:
     size: int
     grade: int
     site: int
-    quantities: Ints
-    mean: Floats
+    quantities: Counts
+    mean: Halves
     trees: int
 
 
 class Arrivals:
-    """Trees of one kin that become ready, float[sites, sizes, 1 + grades, STEPS, draws].
+    """Trees of one kin that become ready, float[sites, draws, STEPS, sizes * (1 + grades)].
 
-    The first of the grades is any. `trees`, alike without the last two axes, counts what stands.
+    The first of the grades is any. `trees[sites, sizes, 1 + grades]` counts what stands.
     """
 
     def __init__(self, task: Task, kin: int, stands: Ints) -> None:
@@ -44,13 +46,14 @@ class Arrivals:
         self.sites = np.unique(np.concatenate([told.site[free], stock.ready_site[self.ready]]))
         self.sizes = _kinds(sizes, stock.ready_size[self.ready])
         self.grades = _kinds(grades, stock.ready_grade[self.ready])
-        kinds = (len(self.sites), len(self.sizes), 1 + len(self.grades))
-        self.new = np.zeros((*kinds, STEPS, task.draws))
-        self.trees = np.zeros(kinds)
+        self.trees = np.zeros((len(self.sites), len(self.sizes), 1 + len(self.grades)))
         self._stand_ready()
+        kinds = self.trees[0].size if len(self.sites) else 0
+        self.new = np.zeros((len(self.sites), task.draws, STEPS, kinds))
+        # What is ready now is there from the first day on.
+        self.new[:, :, 0, :] += self.trees.reshape(len(self.sites), 1, kinds)
 
     def _stand_ready(self) -> None:
-        """What is ready now is there from the first day on."""
         stock = self.task.stock
         site = _place(self.sites, stock.ready_site[self.ready])
         size = _place(self.sizes, stock.ready_size[self.ready])
@@ -61,7 +64,6 @@ class Arrivals:
         any_grade = np.zeros_like(site)
         np.add.at(self.trees, (site, size, any_grade), trees)
         np.add.at(self.trees, (site[graded], size[graded], slot), trees[graded])
-        self.new[:, :, :, 0, :] += self.trees[..., None]
 
     def add(self, stands: Ints, fates: Fates, rng: np.random.Generator) -> None:
         """Count the fates of `stands` that are free."""
@@ -73,74 +75,73 @@ class Arrivals:
         expected = fates.ready[rows].mean(axis=1)
         size = _drawn(stock.size_shares, told.sizes[free], self.sizes, expected, self.task, rng)
         grade = _drawn(stock.grade_shares, told.grades[free], self.grades, expected, self.task, rng)
-        # [stands, draws, kinds of one size and one grade, any grade first]
         grade = np.concatenate([np.ones_like(grade[:, :, :1]), grade], axis=2)
-        kinds = (size[:, :, :, None] * grade[:, :, None, :]).reshape(*size.shape[:2], -1)
-        coming = self._coming(fates.day[rows], fates.trees[rows])
-        trees = told.trees[free].astype(float)
-        possible = (kinds.any(axis=1) * trees[:, None]).reshape(len(free), *self.trees.shape[1:])
+        # [draws, stands, kinds]: kinds of one size and one grade, any grade first.
+        kinds = size[:, :, :, None] * grade[:, :, None, :]
+        kinds = kinds.reshape(*size.shape[:2], -1).transpose(1, 0, 2)
+        possible = kinds.any(axis=0) * told.trees[free, None]
         site = _place(self.sites, told.site[free])
         for at in np.unique(site):
             here = np.flatnonzero(site == at)
-            ways = kinds[here].transpose(1, 2, 0)
-            new = np.matmul(ways, coming[here].transpose(1, 0, 2)).transpose(1, 2, 0)
-            self.new[at] += new.reshape(self.new.shape[1:])
-            self.trees[at] += possible[here].sum(axis=0)
+            coming = self._coming(fates.day[rows[here]], fates.trees[rows[here]])
+            self.new[at] += coming @ kinds[:, here]
+            self.trees[at] += possible[here].sum(axis=0).reshape(self.trees.shape[1:])
 
     def _coming(self, day: Ints, trees: Ints) -> Floats:
-        """[stands, draws, STEPS]: trees that are there by a step and were not by the one before."""
+        """[draws, STEPS, stands]: trees that are there by a step and were not by the one before."""
         wait = day + self.task.grading_days - self.task.first
         step = np.clip(-(-wait // STEP_DAYS), 0, STEPS)
         stands, draws, _ = day.shape
-        cell = np.arange(stands * draws).reshape(stands, draws, 1) * (STEPS + 1) + step
+        cell = (np.arange(draws)[:, None] * (STEPS + 1) + step) * stands
+        cell += np.arange(stands)[:, None, None]
         counted = np.bincount(cell.ravel(), trees.ravel(), stands * draws * (STEPS + 1))
-        new: Floats = counted.astype(float).reshape(stands, draws, STEPS + 1)[:, :, :STEPS]
-        return new
+        coming: Floats = counted.astype(float).reshape(draws, STEPS + 1, stands)[:, :STEPS]
+        return coming
 
     def told(self, rng: np.random.Generator) -> list[Set]:
         """Every set of stock of the kin that trees stand for, at each site and at all."""
         alive, mean = self._alive(rng)
         sets = []
-        for size, grade in np.ndindex(self.trees.shape[1:]):
+        for kind, (size, grade) in enumerate(np.ndindex(self.trees.shape[1:])):
             trees = self.trees[:, size, grade]
-            kind = (self.kin, int(self.sizes[size]), int(self.grades[grade - 1]) if grade else NONE)
+            name = (self.kin, int(self.sizes[size]), int(self.grades[grade - 1]) if grade else NONE)
             places = [(int(site), slice(at, at + 1)) for at, site in enumerate(self.sites)]
             for site, at in [*places, (NONE, slice(None))]:
                 if trees[at].sum() > 0:
-                    there = alive[at, size, grade].sum(axis=0)
-                    told = mean[at, size, grade].sum(axis=0)
-                    sets.append(Set(*kind, site, surely(there), told, round(trees[at].sum())))
+                    there = alive[:, at, kind].sum(axis=1, dtype=np.int32)
+                    told = mean[:, at, kind].sum(axis=1)
+                    sets.append(Set(*name, site, surely(there), told, round(trees[at].sum())))
         return sets
 
-    def _alive(self, rng: np.random.Generator) -> tuple[Ints, Floats]:
-        """Whole ready trees alive [..., STEPS, draws] and their mean [..., STEPS].
+    def _alive(self, rng: np.random.Generator) -> tuple[Counts, Halves]:
+        """Whole ready trees alive [STEPS, sites, kinds, draws], and their mean over the draws.
 
         Each ready tree dies at the kin's rate. How many do by chance is normal with the variance
-        that such deaths have, and the same way out on all days of a draw.
+        of as many trees with one chance to live, and the same way out on all days of a draw.
         """
-        kept = np.exp(-self.task.stock.kin_losses[self.kin] * STEP_DAYS / YEAR)
-        alive, squares = self.new.copy(), self.new.copy()
-        for step in range(1, STEPS):
-            alive[..., step, :] += alive[..., step - 1, :] * kept
-            squares[..., step, :] += squares[..., step - 1, :] * kept**2
-        came = np.cumsum(self.new, axis=-2)
-        mean: Floats = alive.mean(axis=-1)
-        chance = rng.standard_normal((*alive.shape[:-2], 1, alive.shape[-1]))
-        np.subtract(alive, squares, out=squares)
-        np.sqrt(np.maximum(squares, 0.0, out=squares), out=squares)
-        alive += squares * chance
-        np.clip(alive, 0.0, came, out=alive)
-        return np.rint(alive, out=alive).astype(np.int64), mean
+        kept = np.exp(-self.task.stock.kin_losses[self.kin] * STEP_DAYS / YEAR).astype(np.float32)
+        new = self.new.transpose(2, 0, 3, 1).astype(np.float32)
+        chance = rng.standard_normal(new.shape[1:], np.float32)
+        whole = np.zeros(new.shape, np.int32)
+        mean = np.zeros(new.shape[:-1], np.float32)
+        alive = came = np.zeros(new.shape[1:], np.float32)
+        for step in range(STEPS):
+            alive, came = alive * kept + new[step], came + new[step]
+            variance = (came - alive) * (alive / np.maximum(came, 1e-9))
+            there = alive + chance * np.sqrt(np.maximum(variance, 0.0))
+            whole[step] = np.rint(np.minimum(np.maximum(there, 0.0), came))
+            mean[step] = alive.mean(axis=-1)
+        return whole, mean
 
 
-def surely(there: Ints) -> Ints:
+def surely(there: Counts) -> Counts:
     """int[STEPS, len(LEVELS)] of the draws [STEPS, draws]: so sure, at least so many.
 
     The order statistic that a new draw reaches with at least that probability.
     """
     draws = there.shape[-1]
     ranks = [max(int((1 - level) * (draws + 1) + 1e-9), 1) - 1 for level in LEVELS]
-    ordered: Ints = np.sort(there, axis=-1)[..., ranks]
+    ordered: Counts = np.sort(there, axis=-1)[..., ranks]
     return ordered
 
 
