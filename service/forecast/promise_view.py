@@ -6,6 +6,7 @@ who see them all. The log decides on a reservation by both.
 
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
+from functools import cache
 from itertools import product
 from typing import NamedTuple
 
@@ -97,18 +98,24 @@ class ItemNow:
         self._told: dict[tuple[int, OutKey], Sequence[Step]] = {}
         self.learned: list[asyncpg.Record] = []
 
-    async def load(self, conn: Connection) -> None:
-        """Seven short questions, whatever the size of the nursery."""
+    async def load(self, conn: Connection, *, every_set: bool = False) -> None:
+        """Eight short questions, whatever the size of the nursery.
+
+        `every_set`: for sets of other grades and sites than those asked of, too.
+        """
         asked = self.query
         self.days = await site_days(conn, self.now)
         today = self.today(asked.site or ALL_SITES)
-        self.there = await conn.fetch(SQL.there, asked.cultivar, asked.rootstock)
-        self.held = await holding.blocked(conn, today, holds.SELL)
-        self.supply = {
-            (row["grade"], row["site"]): row for row in await conn.fetch(SQL.supply, *asked.item)
-        }
-        self.claimed = await conn.fetch(SQL.claimed, *asked.item, self.now)
         self.overrides = await conn.fetch(SQL.overrides, *asked.item, today)
+        # What is said of one set moves wider ones by its difference to what is told of it.
+        whole = every_set or bool(self.overrides)
+        sets = (None, None) if whole else (asked.grade or "", asked.site)
+        self.there = await conn.fetch(SQL.there, asked.cultivar, asked.rootstock)
+        if any(row["stage"] == "ready" for row in self._of_size()):
+            self.held = await holding.blocked(conn, today, holds.SELL)
+        supply = await conn.fetch(SQL.supply, *asked.item, *sets)
+        self.supply = {(row["grade"], row["site"]): row for row in supply}
+        self.claimed = await conn.fetch(SQL.claimed, *asked.item, self.now)
         # The oldest first: of two on one set the younger one counts.
         self.rulings = [_ruling(asked.item, row) for row in reversed(self.overrides)]
         self.learned = await conn.fetch(SQL.learned, asked.cultivar)
@@ -138,7 +145,18 @@ class ItemNow:
     def stock(self, grade: str, site: str) -> Stock:
         """One set: of a grade or (empty) of any, at a site or (empty) at all."""
         of = (*self.query.item, grade, site)
-        return Stock(of, self._steps, self.rulings, self.due(grade, site))
+        return Stock(of, self._steps, self._at_levels, self.rulings, self.due(grade, site))
+
+    def _at_levels(self, of: OutKey, day: int) -> Sequence[int]:
+        """What is there of a set on a day at each level, overrides left out."""
+        *_, grade, site = of
+        row = self._foretold(grade, site)
+        if row is None:
+            return [self.ready(grade, site, held=False)] * len(LEVELS)
+        flat, gone = row["quantities"], row["gone"]
+        step = (day - row["first"].toordinal()) // promising.STEP_DAYS
+        begin = len(LEVELS) * max(0, min(step, len(flat) // len(LEVELS) - 1))
+        return [quantity - gone for quantity in flat[begin : begin + len(LEVELS)]]
 
     def _steps(self, level: int, of: OutKey) -> Sequence[Step]:
         """What is there of a set from when to when at a level, overrides left out."""
@@ -193,6 +211,7 @@ class ItemNow:
         stocks, on = self.stocks(site), day.toordinal()
         own = _Own(*stocks[0].of[3:], stocks[0].due)
 
+        @cache
         def at(confidence: float) -> promises.AtConfidence:
             return promises.told_at(stocks, confidence, on, asked.quantity, today.toordinal())
 

@@ -8,8 +8,8 @@ WHERE l.cultivar = $1 AND l.rootstock = $2 AND NOT l.voided
   AND b.kind = 'trees' AND b.stage <> 'failed' AND b.balance > 0;
 
 -- name: supply
--- What is foretold of the item $1 cultivar, $2 rootstock, $3 size: of every grade and site seen;
--- and how many went out since.
+-- What is foretold of the item $1 cultivar, $2 rootstock, $3 size: of any grade and of grade $4, at
+-- all sites and at site $5 (null: each grade, each site that is seen); and how many went out since.
 SELECT s.grade, s.site, s.first, s.levels, s.quantities, s.mean, s.trees, s.position, s.made_at,
        coalesce((
            SELECT sum(o.total) FROM item_out o
@@ -17,7 +17,8 @@ SELECT s.grade, s.site, s.first, s.levels, s.quantities, s.mean, s.trees, s.posi
              AND s.grade IN ('', o.grade) AND s.site IN ('', o.site)
        ), 0)::bigint - s.went_out AS gone
 FROM supply s
-WHERE s.cultivar = $1 AND s.rootstock = $2 AND s.size = $3;
+WHERE s.cultivar = $1 AND s.rootstock = $2 AND s.size = $3
+  AND ($4::text IS NULL OR s.grade IN ('', $4)) AND ($5::text IS NULL OR s.site IN ('', $5));
 
 -- name: claimed
 -- Open claims on the item $1 cultivar, $2 rootstock, $3 size that count at $4. site null: trees of

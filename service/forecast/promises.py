@@ -19,21 +19,29 @@ from service.trade.promising import LEVELS, Due, Step
 from service.trade.supply import OutKey
 
 Base = Callable[[int, OutKey], Sequence[Step]]
-"""What is told of a set, given a level (its index) and the set."""
+"""What is told of a set from when to when, given a level (its index) and the set."""
+Foretold = Callable[[OutKey, int], Sequence[int]]
+"""How many of a set are told at each level, given the set and a day."""
 
 
 class Stock:
     """One set of stock (`of`: an empty grade is any grade, an empty site all sites).
 
-    `base`: what is told of a set from when to when, with the confidence of a level. `rulings`:
-    what somebody said of it, or of sets inside it. `due`: open claims that draw only on this set.
+    `base`: what is told of a set from when to when, with the confidence of a level; `foretold`:
+    the same at all levels, on a day. `rulings`: what somebody said of it, or of sets inside it.
+    `due`: open claims that draw only on this set.
     """
 
     def __init__(
-        self, of: OutKey, base: Base, rulings: Sequence[Ruling] = (), due: Sequence[Due] = ()
+        self,
+        of: OutKey,
+        base: Base,
+        foretold: Foretold,
+        rulings: Sequence[Ruling] = (),
+        due: Sequence[Due] = (),
     ) -> None:
         self.of, self.due = of, due
-        self._base, self._rulings = base, rulings
+        self._base, self._foretold, self._rulings = base, foretold, rulings
 
     def promise(self, level: int, day: int) -> int:
         """How many can still be promised for `day`."""
@@ -47,6 +55,8 @@ class Stock:
 
     def there(self, day: int) -> list[int]:
         """How many are there on a day at each level, promised or not."""
+        if not self._rulings:
+            return list(self._foretold(self.of, day))
         found = []
         for level in range(len(LEVELS)):
             steps = told(self.of, partial(self._base, level), self._rulings, day)

@@ -37,7 +37,7 @@ async def tell_risks(conn: Connection, limits: RiskLimits, now: datetime) -> int
             confidence=limits.confidence,
         )
         item = ItemNow(query, None, now)
-        await item.load(conn)
+        await item.load(conn, every_set=True)
         found = _at_risk(item, limits)
         sites = set(found) - {ALL_SITES} or set(found)
         wanted += [_raised(query, site, found[site], now) for site in sorted(sites)]

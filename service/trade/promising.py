@@ -4,8 +4,9 @@ All is of one set of stock: an item at a site or at all, of one grade or of any.
 covered in every set it lies in. Days are ordinals (`date.toordinal()`).
 """
 
-from bisect import bisect_left
-from collections.abc import Iterable, Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterable, Sequence
+from itertools import accumulate
 from typing import NamedTuple
 
 LEVELS = (0.5, 0.6, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95, 0.975, 0.99)
@@ -76,12 +77,21 @@ def due_by(due: Iterable[Due], day: int) -> int:
     return sum(one.quantity for one in due if one.day <= day)
 
 
+def _promised_by(due: Iterable[Due]) -> Callable[[int], int]:
+    """`due_by` for many days of the same claims."""
+    in_order = sorted(due)
+    days = [one.day for one in in_order]
+    totals = [0, *accumulate(one.quantity for one in in_order)]
+    return lambda day: totals[bisect_right(days, day)]
+
+
 def left(steps: Iterable[Step], due: Sequence[Due], day: int) -> int:
     """How many are left on `day` and on each later one; below zero what is short.
 
     What is promised for a later day is kept back from now on, unless more is there by then.
     """
-    return min(one.quantity - due_by(due, one.last) for one in steps if one.last >= day)
+    promised = _promised_by(due)
+    return min(one.quantity - promised(one.last) for one in steps if one.last >= day)
 
 
 def promise(steps: Iterable[Step], due: Sequence[Due], day: int) -> int:
@@ -94,6 +104,7 @@ def earliest(steps: Sequence[Step], due: Sequence[Due], quantity: int, today: in
 
     It never falls from one day to a later one, since every later day is looked at for each.
     """
-    short = [one.last for one in steps if one.quantity - due_by(due, one.last) < quantity]
+    promised = _promised_by(due)
+    short = [one.last for one in steps if one.quantity - promised(one.last) < quantity]
     first = max(today, max(short, default=today - 1) + 1)
     return first if first <= FOR_EVER else None

@@ -17,7 +17,7 @@ import asyncpg
 import msgspec
 
 from service.storage.pool import register_json
-from tests.bench import ahead, clocks, promises, rebuild, records, refit
+from tests.bench import ahead, clocks, known, promises, rebuild, records, refit
 from tests.bench.client import Result, Task
 from tests.bench.place import LOTS, Place, ask, durable_server, empty_handler
 from tests.support.bench_side import event
@@ -338,6 +338,13 @@ def measure_promises(server: TestServer) -> None:
 def measure_import(server: TestServer) -> None:
     """Files taken in, and the whole log out and back."""
     for what, figure, aim, rest in records.measure(server, _copy_rates):
+        say(what, figure, aim, rest)
+
+
+@section
+def measure_known(server: TestServer) -> None:
+    """What a forecast is made from, read from the database."""
+    for what, figure, aim, rest in known.measure(server):
         say(what, figure, aim, rest)
 
 

@@ -6,9 +6,7 @@ left of old lots goes.
 """
 
 import asyncio
-import math
 import os
-import statistics
 import time
 from collections.abc import Iterable
 from datetime import date, timedelta
@@ -19,6 +17,7 @@ import asyncpg
 from tests.bench.many import fill
 from tests.bench.place import Place
 from tests.bench.rebuild import rebuild
+from tests.bench.timing import figures, milliseconds
 from tests.support.database import TestServer
 
 EVENTS = int(os.environ.get("GRAFTLOG_BENCH_EVENTS", "1000000"))
@@ -191,8 +190,6 @@ RESOURCES = {
     "lots": "tree-lots?limit=100",
     "lots on hand": "tree-lots?limit=100&on_hand=true",
     "one lot": "tree-lots/F3-T3",
-    "ready dates": "ready-dates?limit=100",
-    "ready dates of a site": "ready-dates?limit=100&site=CORIN&size=P9",
 }
 
 
@@ -216,37 +213,6 @@ async def _put_in_order(database_url: str) -> tuple[date, int, int]:
     return day, known, head
 
 
-def _weather(place: Place) -> None:
-    """Three years of days: warm and cool by the time of year."""
-    last = date.today() - timedelta(days=1)
-    days = []
-    for back in range(3 * 365):
-        day = last - timedelta(days=back)
-        warmth = 9 * math.sin(2 * math.pi * (day.timetuple().tm_yday - 110) / 365)
-        days.append({"day": str(day), "min_c": 12 + warmth, "max_c": 24 + warmth})
-    answer = place.client.put(
-        "/v1/sites/CORIN/temperatures", json={"source": "logger 1", "days": days}
-    )
-    assert answer.status_code == 200, answer.text
-
-
-def _took(place: Place, address: str) -> list[float]:
-    """Milliseconds of each answer, the first ones that fill caches left out."""
-    times = []
-    for number in range(TIMES + 2):
-        begin = time.perf_counter()
-        answer = place.client.get(f"/v1/{address}")
-        took = 1000 * (time.perf_counter() - begin)
-        assert answer.status_code == 200, answer.text
-        if number > 1:
-            times.append(took)
-    return times
-
-
-def _figures(times: list[float]) -> tuple[float, float]:
-    return statistics.median(times), statistics.quantiles(times, n=100)[98]
-
-
 def measure(server: TestServer) -> Iterable[tuple[str, str, str, list[str]]]:
     """For each resource: what was measured, the figure, its aim, and more lines."""
     now: dict[str, dict[int, float]] = {"stock": {}, "stock by lot": {}}
@@ -257,19 +223,18 @@ def measure(server: TestServer) -> Iterable[tuple[str, str, str, list[str]]]:
             day, known, there = asyncio.run(_put_in_order(place.database_url))
             for view in ("check_spells", "stock_by_day"):
                 rebuild(place.database_url, view)
-            _weather(place)
             took = time.perf_counter() - begin
             print(f"    [{there:,} events were there after {took:.0f} s; known then: {known:,}]")
-            for name, figures in now.items():
-                figures[events] = _figures(_took(place, RESOURCES[name]))[1]
+            for name, found in now.items():
+                found[events] = figures(milliseconds(place, [RESOURCES[name]] * TIMES))[1]
             if events == EVENTS:
                 yield from _old_questions(place, there, day, known)
-    for name, figures in now.items():
+    for name, found in now.items():
         yield (
             f"{RESOURCES[name]} now, p99 at {EVENTS:,} over {FEW:,} events",
-            f"{figures[EVENTS] / figures[FEW]:.2f}",
+            f"{found[EVENTS] / found[FEW]:.2f}",
             "<= 1.25",
-            [f"{count:,} events: p99 {ms:.1f} ms" for count, ms in figures.items()],
+            [f"{count:,} events: p99 {ms:.1f} ms" for count, ms in found.items()],
         )
 
 
@@ -285,9 +250,10 @@ def _old_questions(
         lines, worst = [], 0.0
         for words, asked in clocks.items():
             more = "&".join(f"{clock}={value}" for clock, value in asked.items())
-            figures = _figures(_took(place, f"{address}{'&' if '?' in address else '?'}{more}"))
-            worst = max(worst, figures[1])
-            lines.append(f"{words}: p50 {figures[0]:.0f} ms, p99 {figures[1]:.0f} ms")
+            whole = f"{address}{'&' if '?' in address else '?'}{more}"
+            median, high = figures(milliseconds(place, [whole] * TIMES))
+            worst = max(worst, high)
+            lines.append(f"{words}: p50 {median:.0f} ms, p99 {high:.0f} ms")
         yield (
             f"{name} a month ago at {there:,} events, slowest p99",
             f"{worst:.0f} ms",

@@ -108,6 +108,11 @@ class Place:
         found = dict(line.split(":", 1) for line in status.splitlines() if ":" in line)
         return {name: int(found[name].split()[0]) / 1024 for name in ("VmRSS", "VmHWM")}
 
+    def processor_seconds(self) -> float:
+        """What the process has used of processors so far."""
+        parts = Path(f"/proc/{self.process.pid}/stat").read_text().rpartition(")")[2].split()
+        return (int(parts[11]) + int(parts[12])) / os.sysconf("SC_CLK_TCK")
+
 
 @contextmanager
 def empty_handler() -> Iterator[int]:
