@@ -20,6 +20,7 @@ from service.forecast.shapes import Learned as LearnedRow
 Floats = NDArray[np.float64]
 _SURE = 1.2816  # sds to either side that hold 80 % of a normal distribution
 _DRAWS = 1000
+_NAMED = 5
 
 
 def learned_rows(one: Learned) -> list[LearnedRow]:
@@ -66,6 +67,16 @@ def _time_row(
         lots=lots,
         fallback=fit.borrows(levels),
         counting=group.counting.method.value,
+    )
+
+
+def set_aside(known: Known, one: Learned) -> str:
+    """Which lots a group did not learn from."""
+    codes = sorted(known.lots.code[lot] for lot in one.unlike)
+    named = ", ".join(codes[:_NAMED]) + (" and others" if len(codes) > _NAMED else "")
+    return (
+        f"{one.group.crop}: nothing was learned from {named}, so unlike the other lots that a slip "
+        "of the records is likelier."
     )
 
 

@@ -3,7 +3,7 @@
 Counts say between which days; the clocks of `groups` turn days into degree-days (Cd).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,9 @@ MIDDLE_KNOWN = 0.05
 FORCED_LEAD = 4.0
 """By so much (log evidence) the clock from forcing must tell better to be gone by."""
 FORCED_LOTS = 10
+UNLIKE_SDS, UNLIKE_LEAST = 5.0, 0.2
+"""A lot's middle (log) that lies so many sds, and so far, from what the others say is set aside."""
+UNLIKE_FROM_LOTS = 20
 
 
 @dataclass(frozen=True)
@@ -51,6 +54,7 @@ class Learned:
     ready_own: LotTimes
     take: regression.Fit
     survival: regression.Fit
+    unlike: list[int]
 
     def push_fit(self, forced: bool) -> Fit:
         """The fit of a lot's clock of the push."""
@@ -69,47 +73,106 @@ class _Rows:
     outcome: NDArray[np.object_]
 
 
+@dataclass(frozen=True)
+class _Pushes:
+    """What is learned of the push: as in `Learned`."""
+
+    begins: Ints
+    rest_ends: int
+    fit: Fit
+    from_forcing: Fit | None
+    forced: Flags
+    own: LotTimes
+    middle: Floats
+    unsure: Floats
+    unlike: Flags
+
+
 def learned(known: Known, group: Group) -> Learned:
     """Learn all of a group."""
-    pushes = _rows_of(known, group, "pushes")
-    rest_ends = _rest_ends(group, pushes)
+    rows = _rows_of(known, group, "pushes")
+    push = _pushes(group, rows)
+    prior = ready_prior(group.requirement)
+    well = push.unsure * np.exp(push.middle) < MIDDLE_KNOWN * prior.middle
+    timed = well & np.isfinite(push.own.variance) & (push.begins > 0) & ~_came_pushed(group, rows)
+    growths = _rows_of(known, group, "growths")
+    grown = _ready_times(group, growths, push.begins, push.middle, timed)
+    ready, ready_own, unlike = _fitted(group, grown, prior)
+    return Learned(
+        group=group,
+        begins=push.begins,
+        rest_ends=push.rest_ends,
+        push=push.fit,
+        from_forcing=push.from_forcing,
+        forced=push.forced,
+        push_own=push.own,
+        middle=push.middle,
+        unsure=push.unsure,
+        timed=timed,
+        ready=ready,
+        ready_own=ready_own,
+        take=_take(known, group),
+        survival=_survival(known, group, growths, push.begins, push.middle, timed, ready),
+        unlike=[int(lot) for lot in group.lots[unlike | push.unlike]],
+    )
+
+
+def _came_pushed(group: Group, rows: _Rows) -> Flags:
+    """Lots whose trees had pushed before the books knew them: their day of grafting is told from
+    memory, and the slow and the dead of them never came into the books."""
+    before = (rows.outcome == "pushed") & (rows.after == 0)
+    return np.bincount(rows.lot[before], minlength=len(group.lots)) > 0
+
+
+def _pushes(group: Group, rows: _Rows) -> _Pushes:
+    rest_ends = _rest_ends(group, rows)
     begins = group.begins(rest_ends)
-    push = times.fit(_push_times(group, pushes, begins), push_prior(group.requirement))
-    own = times.lots(push, _push_times(group, pushes, begins))
-    from_forcing, forced = _from_forcing(group, pushes, begins)
+    fit, own, unlike = _fitted(
+        group, _push_times(group, rows, begins), push_prior(group.requirement)
+    )
+    middle, unsure = _middles(group, fit, own)
+    from_forcing, forced = _from_forcing(group, rows, begins)
     if from_forcing is not None:
         begins = np.where(forced, group.forced_on, begins)
-        later = times.lots(from_forcing, _push_times(group, pushes, begins))
+        later = times.lots(from_forcing, _push_times(group, rows, begins))
+        middles = _middles(group, from_forcing, later)
+        middle, unsure = (
+            np.where(forced, new, old) for new, old in zip(middles, (middle, unsure), strict=True)
+        )
         own = LotTimes(
             y=np.where(forced, later.y, own.y),
             variance=np.where(forced, later.variance, own.variance),
         )
-    middle, unsure = _middles(group, push, own)
-    if from_forcing is not None:
-        middle_f, unsure_f = _middles(group, from_forcing, own)
-        middle, unsure = np.where(forced, middle_f, middle), np.where(forced, unsure_f, unsure)
-    way = ready_prior(group.requirement).middle
-    well = unsure * np.exp(middle) < MIDDLE_KNOWN * way
-    timed = well & np.isfinite(own.variance) & (begins > 0)
-    growths = _rows_of(known, group, "growths")
-    grown = _ready_times(known, group, growths, begins, middle, timed)
-    ready = times.fit(grown, ready_prior(group.requirement))
-    return Learned(
-        group=group,
-        begins=begins,
-        rest_ends=rest_ends,
-        push=push,
-        from_forcing=from_forcing,
-        forced=forced,
-        push_own=own,
-        middle=middle,
-        unsure=unsure,
-        timed=timed,
-        ready=ready,
-        ready_own=times.lots(ready, grown),
-        take=_take(known, group),
-        survival=_survival(known, group, growths, begins, middle, timed, ready),
-    )
+    return _Pushes(begins, rest_ends, fit, from_forcing, forced, own, middle, unsure, unlike)
+
+
+def _fitted(group: Group, rows: Times, prior: times.Prior) -> tuple[Fit, LotTimes, Flags]:
+    """A fit, what each lot says by itself, and the lots that were set aside as unlike the rest.
+
+    One lot grafted a year before the day that is written would make all lots look uncertain.
+    """
+    fit = times.fit(rows, prior)
+    own = times.lots(fit, rows)
+    unlike = _unlike(group, fit, own)
+    if unlike.any():
+        keep = ~unlike[rows.lot]
+        columns = {name: getattr(rows, name)[keep] for name in ("lot", "low", "high", "trees")}
+        fit = times.fit(replace(rows, **columns), prior)
+        own = times.lots(fit, rows)
+    return fit, own, unlike
+
+
+def _unlike(group: Group, fit: Fit, own: LotTimes) -> Flags:
+    told = np.isfinite(own.variance)
+    if np.count_nonzero(told) < UNLIKE_FROM_LOTS:
+        return np.zeros(len(told), bool)
+    factors = {name: group.factors[name] for name in TIMED_BY}
+    mean, _ = fit.expected(factors, len(group.lots))
+    off = np.where(told, np.abs(own.y - mean), 0.0)
+    # The middle of what they are off by is not moved by the odd ones, as an sd would be.
+    usual = float(np.median(off[told])) * 1.4826
+    far = UNLIKE_SDS * np.sqrt(usual**2 + np.where(told, own.variance, 0.0))
+    return np.asarray(off > np.maximum(far, UNLIKE_LEAST))
 
 
 def _rows_of(known: Known, group: Group, kind: str) -> _Rows:
@@ -197,9 +260,7 @@ def _middles(group: Group, fit: Fit, own: LotTimes) -> tuple[Floats, Floats]:
     return mean + weight * (own.y - mean), np.sqrt(between * (1 - weight))
 
 
-def _ready_times(
-    known: Known, group: Group, rows: _Rows, begins: Ints, middle: Floats, timed: Flags
-) -> Times:
+def _ready_times(group: Group, rows: _Rows, begins: Ints, middle: Floats, timed: Flags) -> Times:
     """From a lot's middle push to its trees' being ready, as gradings tell."""
     about = timed[rows.lot] & ~np.isin(rows.outcome, ("ready_dead", "ready_gone"))
     lot, outcome = rows.lot[about], rows.outcome[about]

@@ -61,6 +61,7 @@ def forecast(
         rates=rates(known) if compare else [],
         remarks=[
             *told.remarks,
+            *(foretelling.set_aside(known, one) for one in found if one.unlike),
             *(f"{site}: {one.words}" for site, one in sorted(drawn.items()) if one.words),
         ],
     )
