@@ -6,7 +6,9 @@ forecasts took. `--forecast module:function` scores another function from `Known
 
 import importlib
 import time
+from collections.abc import Callable
 from datetime import date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 import click
@@ -17,6 +19,8 @@ from service.forecast.backtest.chart import chart
 from service.forecast.backtest.outcomes import by_lot
 from service.forecast.backtest.run import Run, days_between
 from service.forecast.backtest.table import table
+from service.forecast.numerics import worker
+from service.forecast.shapes import Foretold, Known
 from tests.support.story_known import StoryKnown
 
 
@@ -28,7 +32,7 @@ from tests.support.story_known import StoryKnown
 @click.option("--from", "begin", type=click.DateTime(["%Y-%m-%d"]), help="Default: half way.")
 @click.option("--every", default=7, show_default=True, help="Days from one forecast to the next.")
 @click.option("--draws", default=200, show_default=True)
-@click.option("--forecast", default="service.forecast.numerics.worker:forecast", show_default=True)
+@click.option("--forecast", help="module:function from Known to Foretold; left out, the service's.")
 @click.option("--chart", "picture", type=click.Path(path_type=Path), help="An SVG file.")
 @click.option("--cases", "file", type=click.Path(path_type=Path), help="Cases as JSON lines.")
 def main(
@@ -39,13 +43,14 @@ def main(
     begin: datetime | None,
     every: int,
     draws: int,
-    forecast: str,
+    forecast: str | None,
     picture: Path | None,
     file: Path | None,
 ) -> None:
     """Score a forecast on the invented nursery."""
-    module, name = forecast.split(":")
-    tell = getattr(importlib.import_module(module), name)
+    tell = (
+        _function(forecast) if forecast else partial(worker.forecast, lead_days=(), compare=False)
+    )
     story = scenario(last.date(), seed, lots=lots, years=years)
     truth, known = story.truth, StoryKnown(story)
     assert truth is not None
@@ -67,6 +72,12 @@ def main(
         picture.write_text(chart(done))
     if file:
         file.write_bytes(b"\n".join(map(msgspec.json.encode, [*done.cases, *done.promises])))
+
+
+def _function(named: str) -> Callable[[Known], Foretold]:
+    module, name = named.split(":")
+    found: Callable[[Known], Foretold] = getattr(importlib.import_module(module), name)
+    return found
 
 
 if __name__ == "__main__":
