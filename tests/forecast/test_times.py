@@ -183,6 +183,28 @@ def test_lots_alike_that_all_wait_are_as_unsure_as_by_quadrature() -> None:
     assert "no tree has got so far yet" in found.fallback
 
 
+def test_a_lot_half_seen_is_as_unsure_as_by_quadrature() -> None:
+    # 12 of 100 trees pushed by 300 Cd, the others wait. Whether the spread is wide or the middle
+    # near is not told: reference is the posterior of both on a fine grid.
+    told = rows((0, 200, 260, 4), (0, 260, 300, 8), (0, 300, NOT_YET, 88))
+    prior = Prior(middle=400, never=0, mistakes=0, lot_sd=1e-3)
+    found = fit(told, prior, LOGNORMAL)
+    b, log_spread = np.meshgrid(np.linspace(5.4, 7.5, 700), np.linspace(-3.6, 0.5, 600))
+    z = (np.log([200, 260, 300]) - b[..., None]) / np.exp(log_spread)[..., None]
+    pushed = np.maximum(np.diff(norm.cdf(z), axis=-1), 1e-300)
+    log = np.log(pushed) @ [4, 8]
+    log += 88 * norm.logsf(z[..., 2]) - 0.5 * ((b - math.log(400)) / 0.5) ** 2
+    log -= 0.5 * ((log_spread - math.log(0.2)) / 0.4) ** 2
+    weight = np.exp(log - log.max())
+    weight /= weight.sum()
+    mean, spread = (weight * b).sum(), (weight * log_spread).sum()
+    assert found.middle()[0] == pytest.approx(mean, abs=0.04)
+    assert found.middle()[1] == pytest.approx(math.sqrt((weight * (b - mean) ** 2).sum()), rel=0.25)
+    assert found.spread_sd == pytest.approx(
+        math.sqrt((weight * (log_spread - spread) ** 2).sum()), rel=0.25
+    )
+
+
 def test_a_method_with_one_lot_borrows_from_the_rest() -> None:
     times, _ = looked_at(np.random.default_rng(4), Nature(methods=(0.0,)), 40)
     rare = np.zeros(40, np.int64)
