@@ -48,14 +48,17 @@ LANGUAGE sql STABLE PARALLEL SAFE AS $$
         WHEN NOT judged.possible THEN 'impossible'
         WHEN max(judged.taken_at) OVER same - min(judged.taken_at) OVER same >= interval '24 hours'
             THEN 'stuck'
-        WHEN (judged.rise > 10 AND judged.fall > 10) OR (judged.rise < -10 AND judged.fall < -10)
-            THEN 'spike'
-        WHEN abs(judged.rise) > 15 THEN 'jump'
+        WHEN judged.alone THEN 'spike'
+        -- the way back from a spike is none
+        WHEN abs(judged.rise) > 15 AND NOT lag(judged.alone, 1, false) OVER line THEN 'jump'
     END
     FROM (
-        SELECT *, count(*) FILTER (WHERE NOT goes_on) OVER (
-            PARTITION BY near.sensor, near.possible ORDER BY near.taken_at
-        ) AS run
+        SELECT
+            *,
+            count(*) FILTER (WHERE NOT goes_on) OVER line AS run,
+            coalesce(
+                (near.rise > 10 AND near.fall > 10) OR (near.rise < -10 AND near.fall < -10), false
+            ) AS alone
         FROM (
             SELECT
                 told.*,
@@ -77,8 +80,11 @@ LANGUAGE sql STABLE PARALLEL SAFE AS $$
             WHERE told.celsius IS NOT NULL
             WINDOW line AS (PARTITION BY told.sensor, told.possible ORDER BY told.taken_at)
         ) AS near
+        WINDOW line AS (PARTITION BY near.sensor, near.possible ORDER BY near.taken_at)
     ) AS judged
-    WINDOW same AS (PARTITION BY judged.sensor, judged.possible, judged.run)
+    WINDOW
+        same AS (PARTITION BY judged.sensor, judged.possible, judged.run),
+        line AS (PARTITION BY judged.sensor, judged.possible ORDER BY judged.taken_at)
 $$;
 COMMENT ON FUNCTION readings_between IS 'What a spike or jump is may hang on readings outside the stretch: ask for a day more to either side.';
 

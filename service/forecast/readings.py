@@ -7,7 +7,7 @@ are left out of every sum.
 """
 
 from collections.abc import Sequence
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
@@ -125,8 +125,9 @@ def parse_csv(text: str) -> list[Reading]:
     return read_csv(text, CSV_HEADER, _csv_reading, _key, most=MOST_READINGS, many="readings")
 
 
-def _key(said: Reading) -> tuple[tuple[str, datetime], str]:
-    return (said.sensor, said.time), f"{said.sensor} at {said.time.isoformat()}"
+def _key(said: Reading) -> tuple[tuple[str, float], str]:
+    # By its instant: times of one zone compare as their clocks show, though an hour comes twice.
+    return (said.sensor, said.time.timestamp()), f"{said.sensor} at {said.time.isoformat()}"
 
 
 def _csv_reading(cells: list[str]) -> Reading:
@@ -149,7 +150,7 @@ def check(readings: Sequence[Reading], zone: ZoneInfo, now: datetime) -> None:
 
     Raises NotRecordedError with JSON pointers into a `ReadingsPost`.
     """
-    seen: dict[tuple[str, datetime], int] = {}
+    seen: dict[tuple[str, float], int] = {}
     faults: list[Fault] = []
     latest = now + FUTURE_TOLERANCE
     for index, given in enumerate(readings):
@@ -201,7 +202,7 @@ async def record_readings(
     check(readings, zone, recorded_at)
     columns = (
         [given.sensor for given in readings],
-        [given.time for given in readings],
+        [given.time.astimezone(UTC) for given in readings],
         [None if given.celsius is None else round(given.celsius, 2) for given in readings],
     )
     async with conn.transaction():
