@@ -24,7 +24,7 @@ from service.forecast.numerics.times import (
     lots,
     quantile,
 )
-from tests.support.coverage import ranks, within
+from tests.support.coverage import lot_middles, ranks, within
 from tests.support.looked_at import Nature, looked_at
 
 FAMILIES = (LOGNORMAL, WEIBULL)
@@ -285,7 +285,7 @@ def test_whatever_is_recorded_gives_numbers(case: str) -> None:
     found = fit(times, Prior(middle=400))
     rng = np.random.default_rng(1)
     draws = found.draw(rng, 100)
-    middles = draws.middles(found.design(times.factors, times.lots), lots(found, times), rng)
+    middles = lot_middles(draws, found.design(times.factors, times.lots), lots(found, times), rng)
     for drawn in (draws.coefficients, draws.tau, draws.spread, draws.never, middles):
         assert np.isfinite(drawn).all()
     assert found.middle()[1] > 0
@@ -335,8 +335,8 @@ def test_lots_without_rows_say_nothing_and_follow_the_others() -> None:
     assert np.isinf(own.variance[[0, 2]]).all()
     assert own.variance[1] < 0.01
     rng = np.random.default_rng(2)
-    drawn = found.draw(rng, 4000).middles(found.design({}, 3), own, rng)
+    drawn = lot_middles(found.draw(rng, 4000), found.design({}, 3), own, rng)
     alone = LotTimes(y=np.zeros(1), variance=np.full(1, np.inf))
-    new = found.draw(rng, 4000).middles(found.design({}, 1), alone, rng)
+    new = lot_middles(found.draw(rng, 4000), found.design({}, 1), alone, rng)
     assert drawn[:, 0].std() == pytest.approx(new.std(), rel=0.1)
     assert drawn[:, 1].std() == pytest.approx(math.sqrt(own.variance[1]), rel=0.2)

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from service.forecast.numerics.times import LotTimes, Prior, fit, lots
+from service.forecast.numerics.times import Draws, LotTimes, Prior, fit, lots
 from tests.support.looked_at import Nature, looked_at
 
 WHAT = ("new lot", "new method", "expected middle", "lot half seen", "spread", "never")
@@ -31,17 +31,29 @@ def ranks(
         draws = learned.draw(rng, 400)
         design = learned.design({"method": np.array([0, 1, -1])}, 3)
         expected = np.log(nature.middle) + effects
-        new = _ranks(draws.middles(design, None, rng), expected + rng.normal(0, nature.tau, 3))
+        new = _ranks(lot_middles(draws, design, None, rng), expected + rng.normal(0, nature.tau, 3))
         found["new lot"] += new[:2]
         found["new method"] += new[2:]
         found["expected middle"] += _ranks(draws.coefficients @ design[:2].T, expected[:2])
         own = lots(learned, times)
         own = LotTimes(y=own.y[:young], variance=own.variance[:young])
         x = learned.design(times.factors, count)[:young]
-        found["lot half seen"] += _ranks(draws.middles(x, own, rng), middles[:young])
+        found["lot half seen"] += _ranks(lot_middles(draws, x, own, rng), middles[:young])
         found["spread"] += _ranks(draws.spread[:, None], [nature.spread])
         found["never"] += _ranks(draws.never[:, None], [nature.never])
     return {name: np.array(each) for name, each in found.items()}
+
+
+def lot_middles(
+    draws: Draws, design: NDArray[np.float64], own: LotTimes | None, rng: np.random.Generator
+) -> NDArray[np.float64]:
+    """A log-middle of each lot in each draw, [D, L], as `Draws` says; `own` None: new lots."""
+    expected = draws.coefficients @ design.T
+    chance = rng.standard_normal(expected.shape)
+    tau2 = draws.tau[:, None] ** 2
+    weight = tau2 / (tau2 + (np.inf if own is None else own.variance))
+    y = 0.0 if own is None else own.y
+    return np.asarray(expected + weight * (y - expected) + np.sqrt(tau2 * (1 - weight)) * chance)
 
 
 def within(ranks: NDArray[np.float64], share: float) -> float:

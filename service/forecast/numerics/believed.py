@@ -79,18 +79,6 @@ class Draws:
     spread: Floats
     never: Floats
 
-    def middles(self, design: Floats, own: LotTimes | None, rng: np.random.Generator) -> Floats:
-        """A log-middle of each lot in each draw, [D, L]; `design`: [L, P]; `own` None: new lots."""
-        expected = self.coefficients @ design.T
-        chance = rng.standard_normal(expected.shape)
-        tau2 = self.tau[:, None] ** 2
-        if own is None:
-            return np.asarray(expected + self.tau[:, None] * chance)
-        weight = tau2 / (tau2 + own.variance)
-        return np.asarray(
-            expected + weight * (own.y - expected) + np.sqrt(tau2 * (1 - weight)) * chance
-        )
-
 
 @dataclass(frozen=True, kw_only=True)
 class Fit:
