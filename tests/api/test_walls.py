@@ -22,7 +22,7 @@ THEIR_ANCHORS = (
 # Seen by those who see every site alone.
 CLOSED = {"view_faults"}
 # Hold rows of all sites drawn together, which are seen by those alone.
-TOGETHER = {"supply", "foretold_before"}
+TOGETHER = {"supply", "foretold_before", "take_rates"}
 
 
 @pytest.fixture

@@ -16,6 +16,7 @@ from service.forecast.shapes import (
     LeadTime,
     Learned,
     LotTold,
+    Rate,
     Supply,
 )
 
@@ -35,6 +36,7 @@ def forecast(known: Known) -> Foretold:
         supply=_supply(known),
         lead_times=[_lead_time(site) for site in known.sites],
         remarks=["Worked out by a stand-in."],
+        rates=[_rate(site) for site in (shapes.ALL_SITES, *(one.site for one in known.sites))],
     )
 
 
@@ -146,6 +148,25 @@ def _lead_time(site: shapes.SiteWeather) -> LeadTime:
         correlation=0.03,
         lots=1,
         fallback="",
+    )
+
+
+def _rate(site: str) -> Rate:
+    return Rate(
+        measure="take",
+        site=site,
+        factor="method",
+        level="t_bud",
+        crop="",
+        hits=36,
+        n=40,
+        lots=1,
+        low=0.77,
+        high=0.96,
+        adjusted=0.9,
+        adjusted_low=0.85,
+        adjusted_high=0.94,
+        rank=0,
     )
 
 

@@ -109,6 +109,12 @@ def events(ours: str) -> list[dict[str, Any]]:
             lines=[item | {"grade": "first", "count": 2}],
         ),
         event(
+            "trees.sold",
+            "2026-08-02",
+            customer=f"{ours}-cust",
+            lines=[{"lot": lot, "place": table, "stage": "ready", "grade": "first", "count": 1}],
+        ),
+        event(
             "promise.overridden",
             "2026-08-02",
             override=f"{ours}-PO",
