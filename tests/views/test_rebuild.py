@@ -5,12 +5,16 @@ import os
 import random
 import re
 import sys
+from datetime import timedelta
 from typing import Any
 
 import asyncpg
 import pytest
 
+from service.forecast.known import load_known
+from service.forecast.replay import Replay
 from service.jobs.every_view import differences, every_view
+from service.storage.walls import seeing
 from service.views.rebuild import rebuild
 from service.views.runner import Runner
 from tests.support import commands
@@ -95,6 +99,13 @@ async def test_step_by_step_is_as_at_once_whatever_happened(database, bench, see
     assert await database.writer.fetchval("SELECT count(*) FROM view_faults") == 0
     for table in ("take", "losses", "push_observations", "growth"):
         assert await database.writer.fetchval(f"SELECT count(*) FROM {table}")
+    # what a forecast is made from is read out of views and books; the log alone tells the same
+    today = dict.fromkeys(("CORIN", "TARNA"), _clock().date() + timedelta(days=1))
+    async with seeing(database.reader, None) as conn:
+        replay = await Replay.load(conn)
+        known = await load_known(conn, today)
+        assert await replay.at(conn, _clock().date()) == known
+    assert known.standing.lot
 
 
 async def test_a_wrong_view_is_put_right_and_what_was_wrong_is_told(database, bench) -> None:
