@@ -384,6 +384,8 @@ def test_what_cannot_be_told_is_not() -> None:
     far = simulate(task(ready=middles(np.log(50_000.0))))
     assert far.groups.day.tolist() == [[BEYOND] * 3]
     assert far.groups.needed[0, 1] == pytest.approx(50_000, rel=1e-5)
+    frozen = simulate(task(paths=[even_path(daily=0.0)]))
+    assert frozen.groups.day.tolist() == [[BEYOND] * 3]
     nothing = simulate(task(lots=lots(0), stands=stands([])))
     assert len(nothing.stock.kin) == len(nothing.groups.day) == 0
 

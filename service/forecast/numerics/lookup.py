@@ -20,8 +20,7 @@ class Lookup:
         self.today, self.behind = path.today, path.behind
         draws, self.length = path.ahead.shape
         self.totals = np.ascontiguousarray(path.ahead, np.float32)
-        most = float(self.totals[:, -1].max())
-        self.bins_a_cd = BINS / most if most > 0 else 0.0
+        self.bins_a_cd = BINS / max(float(self.totals[:, -1].max()), 1e-6)
         self.table = np.zeros((draws, BINS + 1), np.int16)
         for draw in range(draws):
             bins = (self.totals[draw] * self.bins_a_cd).astype(np.int64)

@@ -124,13 +124,14 @@ class Arrivals:
         chance = rng.standard_normal(new.shape[1:], np.float32)
         whole = np.zeros(new.shape, np.int32)
         mean = np.zeros(new.shape[:-1], np.float32)
+        evenly = np.full(self.task.draws, 1 / self.task.draws, np.float32)
         alive = came = np.zeros(new.shape[1:], np.float32)
         for step in range(STEPS):
             alive, came = alive * kept + new[step], came + new[step]
             variance = (came - alive) * (alive / np.maximum(came, 1e-9))
             there = alive + chance * np.sqrt(np.maximum(variance, 0.0))
             whole[step] = np.rint(np.minimum(np.maximum(there, 0.0), came))
-            mean[step] = alive.mean(axis=-1)
+            mean[step] = alive @ evenly
         return whole, mean
 
 
