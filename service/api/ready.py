@@ -6,10 +6,13 @@ from typing import Annotated, Any
 from msgspec import Meta
 
 from service.api.clocks import AsOf, ClockedPage, KnownAt, clocked_list
+from service.api.filters import check_word
 from service.api.operation import Call, Page, Reply, operation
 from service.api.views import ReflectingPage, question, view_list
 from service.forecast import counts_view, learned_view, ready_view
+from service.forecast.ways import crops_grown
 from service.log.rights import READ
+from service.trade.events.trees import Grade
 from service.trade.methods import MethodName
 from service.trade.words import Code, Word
 from service.views.clocks import Asked
@@ -38,7 +41,7 @@ class CountsParameters(ReflectingPage, frozen=True, kw_only=True):
     cultivar: Code | None = None
     rootstock: Code | None = None
     size: Code | None = None
-    grade: Word | None = None
+    grade: Annotated[Grade, Meta(description="Left out: each, and any together.")] | None = None
     by: (
         Annotated[
             date,
@@ -129,6 +132,10 @@ async def list_learned(call: Call[LearnedParameters]) -> Reply:
     counting that is told beside them, and for no other.
     """
     asked, services = call.query, call.services
+    if asked.crop is not None:
+        async with services.reading() as connection:
+            grown = await crops_grown(connection)
+        check_word("crop", asked.crop, grown, "crop of a cultivar here", "unknown_code")
 
     async def ask(after: list[Any] | None) -> learned_view.LearnedPage:
         query = question(learned_view.LearnedQuery, asked, after=after)

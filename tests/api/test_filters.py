@@ -32,6 +32,8 @@ async def admin(client_for: MakeClient) -> Client:
         ("stock/by-day?first=2026-03-01&last=2026-03-02&size=NOSUCH", "size", "unknown_code"),
         ("budwood?bag=NOSUCH", "bag", "unknown_code"),
         ("ready-dates?rootstock=NOSUCH", "rootstock", "unknown_code"),
+        ("ready-counts?site=NOSUCH", "site", "unknown_code"),
+        ("learned?crop=citris", "crop", "unknown_code"),
         ("tree-lots?site=NOSUCH", "site", "unknown_code"),
     ],
 )
@@ -52,6 +54,8 @@ async def test_a_filter_that_can_match_nothing_is_refused(
         ("stock?as_of=2190-01-01T00:00:00Z", "as_of", "in_the_future"),
         ("checks?as_of=2026-02-30", "as_of", "not_a_day"),
         ("tree-lots/T-1?known_at=2026-02-30T00:00:00Z", "known_at", "not_a_day"),
+        ("ready-counts?by=2020-01-01", "by", "in_the_past"),
+        ("ready-counts?by=2190-01-01", "by", "in_the_future"),
         ("budwood?cursor=zzz", "cursor", "no_cursor"),
         ("contacts?cursor=zzz", "cursor", "no_cursor"),
         ("take?cursor=zzz", "cursor", "no_cursor"),
