@@ -205,7 +205,8 @@ async def test_what_waited_to_be_put_right_has_its_sites(upgraded: Database) -> 
 async def test_rows_of_before_are_behind_the_walls(upgraded: Database) -> None:
     await _views(upgraded).catch_up()
     counted = "SELECT count(*) FROM {}"
-    tables = ("events", "legs", "take", "losses", "push_observations", "stock_by_day")
+    views = ("take", "losses", "push_observations", "growth", "stock_by_day")
+    tables = ("events", "legs", *views)
     for sites, some in ((["CORIN"], True), (["TARNA"], False), ([], False)):
         async with seeing(upgraded.reader, sites) as connection:
             for table in tables[1:]:
