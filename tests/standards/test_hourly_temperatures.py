@@ -1,10 +1,11 @@
 """A year of hourly temperatures through the endpoint: daily degree-days against the hourly truth.
 
 Hourly temperatures of Seattle and San Francisco, 2010, of the package vega-datasets 0.9.0 (MIT
-licence). The service learns only each day's minimum and maximum, as
-a nursery's thermometer would tell them, and imagines the day between them; the truth is the sum of
-the hours, each cut off at the thresholds. The single sine overstates mild coasts: that bias is
-known, and a requirement learned from minima and maxima must not be spent on hourly sums.
+licence). Told only each day's minimum and maximum, as a nursery's
+thermometer would tell them, the service imagines the day between them; the truth is the sum of the
+hours, each cut off at the thresholds. The single sine overstates mild coasts: that bias is known,
+and a requirement learned from minima and maxima must not be spent on hourly sums. Told the hours,
+as a logger would tell them, it gives the truth.
 """
 
 import csv
@@ -15,11 +16,14 @@ from pathlib import Path
 from typing import NamedTuple
 
 import httpx
+import numpy as np
 import pytest
 
-from service.forecast.backtest.first_weather import degree_days_of
 from service.forecast.degree_days import Cutoff, Method
+from service.forecast.numerics.thermal import degree_days, hourly_sum
 from service.forecast.requirements import Thresholds
+from service.forecast.site_weather import site_weather
+from service.storage.pool import Database
 
 
 class Place(NamedTuple):
@@ -33,22 +37,26 @@ SEATTLE = Place("seattle-temps.csv", "America/Los_Angeles", 47.4, -122.3)
 SAN_FRANCISCO = Place("sf-temps.csv", "America/Los_Angeles", 37.6, -122.4)
 
 
-def hours_of(place: Place) -> dict[date, list[float]]:
-    """Celsius by day."""
+def rows_of(place: Place) -> list[dict[str, str]]:
+    """The file's rows."""
     # Found without importing: the package would ask for pandas, and its file is all we want.
     spec = find_spec("vega_datasets")
     assert spec is not None
     assert spec.submodule_search_locations is not None
     path = Path(spec.submodule_search_locations[0]) / "_data" / place.file
-    days: dict[date, list[float]] = defaultdict(list)
     with path.open(newline="") as file:
-        for row in csv.DictReader(file):
-            day = date.fromisoformat(row["date"][:10].replace("/", "-"))
-            days[day].append((float(row["temp"]) - 32) / 1.8)
+        return list(csv.DictReader(file))
+
+
+def hours_of(place: Place) -> dict[date, list[float]]:
+    """Celsius by day."""
+    days: dict[date, list[float]] = defaultdict(list)
+    for time, celsius in readings(place):
+        days[date.fromisoformat(time[:10])].append(celsius)
     return days
 
 
-def hourly_sum(days: dict[date, list[float]], lower: float, upper: float) -> float:
+def summed_hours(days: dict[date, list[float]], lower: float, upper: float) -> float:
     """Degree-days (Cd): each day the mean of its hours, held between the thresholds."""
     return sum(
         sum(min(max(hour, lower), upper) - lower for hour in hours) / len(hours)
@@ -99,13 +107,68 @@ async def test_a_year_through_the_endpoint_and_its_known_bias(
     kept = (await client.get("/v1/sites/HOME/temperatures")).json()
 
     assert kept["gaps"] == []
-    history = {date.fromisoformat(day["day"]): (day["min_c"], day["max_c"]) for day in kept["days"]}
+    lows, highs = ([day[name] for day in kept["days"]] for name in ("min_c", "max_c"))
     thresholds = Thresholds(
         lower_c=lower, upper_c=upper, method=Method.SINGLE_SINE, cutoff=Cutoff.HORIZONTAL
     )
-    by_sine = sum(degree_days_of(history, thresholds).values())
-    by_hours = hourly_sum(days, lower, upper)
+    by_sine = degree_days(lows, highs, thresholds).sum()
+    by_hours = summed_hours(days, lower, upper)
     assert by_hours == pytest.approx(hourly, abs=0.01)
     # Kept to a hundredth of a degree, a year of roundings.
     assert by_sine == pytest.approx(sine, abs=0.1)
     assert by_sine / by_hours - 1 == pytest.approx(excess, abs=0.0006)
+
+
+@pytest.mark.parametrize("place", [SEATTLE, SAN_FRANCISCO], ids=["seattle", "san francisco"])
+async def test_a_year_of_readings_through_the_endpoint_gives_the_truth(
+    client: httpx.AsyncClient, database: Database, place: Place
+) -> None:
+    # The file knows no summer time: its hours are those of a clock that never changes.
+    site = {
+        "name": "Test",
+        "time_zone": "Etc/GMT+8",
+        "latitude": place.latitude,
+        "longitude": place.longitude,
+    }
+    assert (await client.put("/v1/sites/HOME", json=site)).status_code == 201
+    lines = [f"logger,{time}-08:00,{round(value, 4)}" for time, value in readings(place)]
+    posted = await client.post(
+        "/v1/sites/HOME/readings",
+        content="\n".join(["sensor,time,celsius", *lines]),
+        headers={"Content-Type": "text/csv"},
+    )
+    assert posted.status_code == 200, posted.text
+    report = posted.json()
+    assert report["readings_written"] == 365 * 24 - 1
+    # the hour that each file lacks, and nothing that a bench logger would be doubted for
+    assert [(gap["after"], gap["hours"]) for gap in report["gaps"]] == [
+        ("2010-03-14T02:00:00-08:00", 2)
+    ]
+    assert report["doubts"] == []
+
+    ways = {f"{low}-{up}": Thresholds(low, up) for at, low, up, *_ in BIAS if at is place}
+    async with database.writer.acquire() as connection:
+        weather = await site_weather(connection, "HOME", date(2011, 1, 1), None, ways)
+    assert len(weather.low) == 365
+    for at, lower, upper, hourly, *_ in BIAS:
+        if at is place:
+            days = np.array(weather.hourly[f"{lower}-{upper}"])
+            # Kept to a hundredth of a degree, a year of roundings.
+            assert days.sum() == pytest.approx(hourly, abs=0.1)
+            assert days == pytest.approx(
+                hourly_sum(as_table(hours_of(place)), Thresholds(lower, upper)), abs=0.005
+            )
+
+
+def readings(place: Place) -> list[tuple[str, float]]:
+    """Each reading's time as the file writes it, in the form of RFC 3339, and Celsius."""
+    return [
+        (f"{date.fromisoformat(row['date'][:10].replace('/', '-'))}T{row['date'][11:16]}:00",
+         (float(row["temp"]) - 32) / 1.8)
+        for row in rows_of(place)
+    ]  # fmt: skip
+
+
+def as_table(days: dict[date, list[float]]) -> np.ndarray:
+    """Days by hours; the hour that one day lacks is NaN."""
+    return np.array([[*hours, *[np.nan] * (24 - len(hours))] for hours in days.values()])
