@@ -22,6 +22,7 @@ from service.forecast.backtest.plain import FirstForecast, calendar_days
 from service.forecast.backtest.run import Run, days_between
 from service.forecast.backtest.scores import lot_score, promise_score, scores_of
 from service.forecast.backtest.table import table
+from service.forecast.numerics.worker import forecast
 from service.forecast.shapes import (
     LEVELS,
     STEPS,
@@ -507,3 +508,22 @@ def test_the_invented_nursery_on_a_past_day_knows_nothing_of_later() -> None:
     assert max([*then.pushes.by, *then.growths.by, *then.lots.grafted_on]) <= day.toordinal()
     assert then.sites[0].first + len(then.sites[0].low) == day.toordinal() + 1
     assert sum(then.standing.trees) > 500
+
+
+def test_a_nursery_in_which_nothing_was_graded_yet_is_forecast() -> None:
+    """What grade its trees will be of is not known: they are told of any, not of another's."""
+    last = date(2026, 11, 20)
+    then = StoryKnown(scenario(last, lots=30, years=1)).at(date(2025, 12, 15), draws=20)
+    assert "ready" not in then.growths.outcome
+    made = forecast(then, lead_days=(), compare=False)
+    assert len(made.lots) >= 5
+    growing = {(row.cultivar, row.rootstock) for row in made.supply if not row.grade}
+    assert ("VALEN", "CARRIZO") in growing
+    # stood ready when the books were opened, in their grades
+    assert {row.cultivar for row in made.supply if row.grade} == {
+        "NAVEL",
+        "EUREKA",
+        "HASS",
+        "BOSKOOP",
+        "GRAVEN",
+    }

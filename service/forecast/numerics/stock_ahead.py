@@ -75,7 +75,7 @@ class Arrivals:
         expected = fates.ready[rows].mean(axis=1)
         size = _drawn(stock.size_shares, told.sizes[free], self.sizes, expected, self.task, rng)
         grade = _drawn(stock.grade_shares, told.grades[free], self.grades, expected, self.task, rng)
-        grade = np.concatenate([np.ones_like(grade[:, :, :1]), grade], axis=2)
+        grade = np.concatenate([np.ones((*grade.shape[:2], 1)), grade], axis=2)
         # [draws, stands, kinds]: kinds of one size and one grade, any grade first.
         kinds = size[:, :, :, None] * grade[:, :, None, :]
         kinds = kinds.reshape(*size.shape[:2], -1).transpose(1, 0, 2)
@@ -189,8 +189,10 @@ def _drawn(
     """
     kind, share = shares.kind[row], shares.share[row]
     drawn = np.zeros((len(row), task.draws, len(kinds)))
-    whole = np.flatnonzero(share.max(axis=1, initial=0.0) >= 1)
-    drawn[whole, :, _place(kinds, kind[whole, share[whole].argmax(axis=1)])] = 1.0
+    only = kind[np.arange(len(row)), share.argmax(axis=1)]
+    # A row of NONE alone: as what they turn out is not known, so they are of no kind.
+    whole = np.flatnonzero((share.max(axis=1, initial=0.0) >= 1) & (only != NONE))
+    drawn[whole, :, _place(kinds, only[whole])] = 1.0
     split = np.flatnonzero(share.max(axis=1, initial=0.0) < 1)
     if not len(split):
         return drawn
