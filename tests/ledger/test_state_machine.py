@@ -104,10 +104,21 @@ class TheLedger(RuleBasedStateMachine):
         buds=st.integers(8, 30),
         basis=st.sampled_from(["counted", "estimated"]),
         ready=st.integers(2, 5),
-        before=st.sets(st.sampled_from(["sold", "sent", "held", "failed"])),
+        before=st.sets(
+            st.sampled_from(["said", "said more", "sold", "sent", "held", "failed", "taken back"])
+        ),
+        said=st.sampled_from([0, 1, 3, 12]),
+        everywhere=st.booleans(),
     )
     def books_are_opened(
-        self, count: int, buds: int, basis: str, ready: int, before: set[str]
+        self,
+        count: int,
+        buds: int,
+        basis: str,
+        ready: int,
+        before: set[str],
+        said: int,
+        everywhere: bool,
     ) -> None:
         for part in self.nursery.catalogue():
             answer = self.world.client.post("/v1/events", json=part)
@@ -137,16 +148,21 @@ class TheLedger(RuleBasedStateMachine):
         item = {"cultivar": code("CV"), "rootstock": "CARRIZO", "size": "P9", "count": 2}
         wanted = {"reservation": code("R0"), "customer": "cust-1", "any_site": False}
         self.tell([event("reservation.made", third, wanted | {"lines": [item]})], "all")
-        self._what_went_before(before)
+        self._what_went_before(before, said, everywhere)
 
-    def _what_went_before(self, before: set[str]) -> None:
+    def _what_went_before(self, before: set[str], said: int, everywhere: bool) -> None:
         """What more may have happened until the story begins."""
         code, day = self.code, DAYS[4]
         where = {"lot": code("T1"), "place": code("TB1"), "size": "P9"}
         ready = where | {"stage": "ready", "grade": "second", "count": 1}
         grafted = where | {"stage": "grafted", "count": 2}
         hold = {"hold": code("H0"), "kind": "plant_health", "reason": "a doubt"}
+        by_hand = self.nursery.tree_item() | {"size": "P9", "until": "2150-01-01", "reason": "?"}
+        by_hand |= {"override": code("PO1"), "quantity": said, "any_site": everywhere}
+        more = {"override": code("PO2"), "quantity": said + 2, "any_site": not everywhere}
         chapters = {
+            "said": ("promise.overridden", by_hand),
+            "said more": ("promise.overridden", by_hand | more),
             "failed": ("grafts.unwrapped", where | {"alive": 1, "failed": 2}),
             "sold": ("trees.sold", {"customer": "cust-1", "lines": [ready]}),
             "sent": (
@@ -157,7 +173,11 @@ class TheLedger(RuleBasedStateMachine):
         }
         for name, (kind, data) in chapters.items():
             if name in before:
-                self.tell([self.nursery.event(kind, day, data)], "all")
+                event = self.nursery.event(kind, day, data)
+                self.tell([event], "all")
+                if name == "sold" and "taken back" in before:
+                    slip = {"event": event["id"], "reason": "not so"}
+                    self.tell([self.nursery.event("event.voided", day, slip)], "all")
 
     # -- steps -----------------------------------------------------------------------
 
