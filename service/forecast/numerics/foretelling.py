@@ -48,9 +48,9 @@ def learned_rows(one: Learned) -> list[LearnedRow]:
 def _time_row(
     group: Group, what: str, fit: times.Fit, names: Mapping[str, str], levels: Mapping[str, int]
 ) -> LearnedRow:
-    mean, sd = fit.middle(levels)
+    mean, sd, lot_sd = fit.typical(levels)
     trees, lots = fit.based_on(levels)
-    wide = float(np.hypot(sd, fit.tau))
+    wide = float(np.hypot(sd, lot_sd))
     return LearnedRow(
         what=what,
         crop=group.crop,

@@ -195,7 +195,7 @@ def _rows_of(known: Known, group: Group, kind: str) -> _Rows:
 
 def _times(group: Group, lot: Ints, low: Floats, high: Floats, trees: Floats) -> Times:
     """Rows that say something: those of known days, not "some time after nothing"."""
-    low = np.maximum(np.nan_to_num(low, nan=0.0), 0.0)
+    low = np.maximum(np.nan_to_num(low, nan=0.0, posinf=np.inf), 0.0)
     says = ~np.isnan(high) & ((low > 0) | np.isfinite(high))
     return Times(
         lot=lot[says],
@@ -261,7 +261,11 @@ def _middles(group: Group, fit: Fit, own: LotTimes) -> tuple[Floats, Floats]:
 
 
 def _ready_times(group: Group, rows: _Rows, begins: Ints, middle: Floats, timed: Flags) -> Times:
-    """From a lot's middle push to its trees' being ready, as gradings tell."""
+    """From a lot's middle push to its trees' being ready, as gradings tell.
+
+    What was culled is known never to be fit for sale; taken for "not yet" it would look like slow
+    trees, and all would be promised.
+    """
     about = timed[rows.lot] & ~np.isin(rows.outcome, ("ready_dead", "ready_gone"))
     lot, outcome = rows.lot[about], rows.outcome[about]
     after, by, trees = rows.after[about], rows.by[about], rows.trees[about]
@@ -269,7 +273,7 @@ def _ready_times(group: Group, rows: _Rows, begins: Ints, middle: Floats, timed:
     low = np.where(after > 0, group.between(lot, start, after) - push, 0.0)
     ready = outcome == "ready"
     high = np.where(ready, np.maximum(group.between(lot, start, by) - push, 1.0), np.inf)
-    return _times(group, lot, low, high, trees)
+    return _times(group, lot, np.where(outcome == "culled", np.inf, low), high, trees)
 
 
 def _shared(factors: tuple[str, ...], group: Group, lots: Ints) -> dict[str, Ints]:
