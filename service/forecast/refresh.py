@@ -70,7 +70,9 @@ class Done(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def words(self) -> str:
         """In a few words."""
-        said = f"{self.lots} lots ({self.undated} without a day), {self.items} items"
+        lots = "1 lot" if self.lots == 1 else f"{self.lots} lots"
+        items = "1 item" if self.items == 1 else f"{self.items} items"
+        said = f"{lots} ({self.undated} without a day), {items}"
         return f"position {self.position}: {said}, {self.seconds:.1f} s"
 
 

@@ -72,11 +72,8 @@ class Jobs:
         """End: nothing new begins, what runs is let end for some seconds."""
         if self.scheduler.running:
             self.scheduler.pause()
+            self.work.stop()
             if self._running:
-                await asyncio.wait(self._running, timeout=_STOP_WITHIN)
-            if self._running:
-                for task in self._running:
-                    task.cancel()
                 await asyncio.wait(self._running, timeout=_STOP_WITHIN)
             self.scheduler.shutdown(wait=False)
         await self.runner.stop()

@@ -1,5 +1,6 @@
 """The timed work itself. Each piece may run twice without harm."""
 
+import asyncio
 from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -37,6 +38,8 @@ class Work:
     def __init__(self, database: Database, clock: Clock, limits: RiskLimits = USUAL) -> None:
         self.database, self.clock, self.limits = database, clock, limits
         self._no_forecast_before = datetime.min.replace(tzinfo=UTC)
+        self._forecast: asyncio.Task[refresh.Done] | None = None
+        self._stopping = False
 
     async def overdue_alerts(self) -> None:
         """Raise what is overdue on each site's own day."""
@@ -63,14 +66,26 @@ class Work:
                 wanted = await refresh.wanted(conn, morning)
             if not wanted.now:
                 return wanted.words
+            self._forecast = asyncio.create_task(refresh.refresh(self.database, self.clock))
             try:
-                done = await refresh.refresh(self.database, self.clock)
+                done = await self._forecast
+            except asyncio.CancelledError:
+                self._forecast.cancel()
+                if not self._stopping:
+                    raise
+                return "cut off, since the process ends"
             except Exception:
                 self._no_forecast_before = now + FORECAST_AFTER_FAILURE
                 raise
             return f"{wanted.words}; {done.words}"
 
         await once(pool, "forecast", tick_of(now, FORECAST_EVERY), work)
+
+    def stop(self) -> None:
+        """Cut a forecast off: the next process makes it, and it may be long."""
+        self._stopping = True
+        if self._forecast is not None:
+            self._forecast.cancel()
 
     async def sweep(self) -> None:
         """Forget idempotency keys after 7 days, and old ticks."""
