@@ -21,7 +21,7 @@ from service.trade.events.selling import ReservedLine
 from service.trade.items import Item, claimed_item, parse_item
 from service.trade.outgoing import went_out
 from service.trade.overriding import Ruling, concerning, first_day, told
-from service.trade.promising import FOR_EVER, Due, Step, due_by, left, steps_of, sure
+from service.trade.promising import FOR_EVER, Due, Step, due_by, left, steps_of, sure, tightest
 from service.trade.supply import OutKey, Supply
 from service.trade.verdicts import Refusal, refuse
 
@@ -160,15 +160,15 @@ class Covering:
 
     def due(self, of: Stock) -> list[Due]:
         """Open claims on the set by their days; those without one, or past it, are for today."""
-        found = []
+        found: dict[int, int] = {}
         for reservation in self.books.reservations.values():
             if reservation.code == self.leave_out or not reservation.counts_at(self.now):
                 continue
             day = self.on(reservation.needed_by)
             for claim in reservation.claims:
                 if claim.open and self.counts(claim, of):
-                    found.append(Due(day, claim.open))
-        return found
+                    found[day] = found.get(day, 0) + claim.open
+        return [Due(day, count) for day, count in found.items()]
 
     def on(self, needed_by: date | None) -> int:
         """The day on which what is needed by a day must be there."""
@@ -253,11 +253,8 @@ def _too_many(stock: Covering, claimed: list[Claim], of: Stock, day: int, pointe
             available=max(there - taken, 0),
             **numbers,
         )
-    tight = min(
-        (step for step in steps if step.last >= day),
-        key=lambda step: step.quantity - due_by(due, step.last),
-    )
-    taken, there = due_by(due, tight.last), max(tight.quantity, 0)
+    tight, taken = tightest(steps, due, day)
+    there = max(tight.quantity, 0)
     first = _for_all(stock, claimed, day)
     then = first if first is not None else steps[-1].first
     at_most = max(left(stock.steps(of, then), due, then), 0)
@@ -332,18 +329,17 @@ def _shortfall(stock: Covering, of: Stock) -> bool:
             ready=there,
         )
         return True
-    steps = stock.steps(of, stock.today) if ahead else []
-    short = [one for one in steps if one.last >= stock.today]
-    tight = min(short, key=lambda one: one.quantity - due_by(due, one.last), default=None)
-    if tight is None or tight.quantity >= due_by(due, tight.last):
+    if not ahead:
         return False
-    taken, there = due_by(due, tight.last), max(tight.quantity, 0)
+    tight, taken = tightest(stock.steps(of, stock.today), due, stock.today)
+    if tight.quantity >= taken:
+        return False
     stock.bench.remark(
         "shortfall",
-        f"{taken} of {what} are promised; {there} can be counted on "
+        f"{taken} of {what} are promised; {max(tight.quantity, 0)} can be counted on "
         f"({sure(stock.books.confidence)} sure).",
         **named,
         promised=taken,
-        foreseen=there,
+        foreseen=max(tight.quantity, 0),
     )
     return True

@@ -1,5 +1,6 @@
 """Items: what a customer orders."""
 
+from functools import lru_cache
 from typing import NamedTuple
 
 from service.trade.books import Books
@@ -22,6 +23,7 @@ class Item(NamedTuple):
         return f"{self.cultivar}/{self.rootstock}/{self.size}/{self.grade}"
 
 
+@lru_cache(maxsize=10_000)
 def parse_item(text: str) -> Item:
     """Back from `Item.text`."""
     parts = text.split("/")

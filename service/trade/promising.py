@@ -5,7 +5,7 @@ covered in every set it lies in. Days are ordinals (`date.toordinal()`).
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from itertools import accumulate
 from typing import NamedTuple
 
@@ -77,24 +77,51 @@ def due_by(due: Iterable[Due], day: int) -> int:
     return sum(one.quantity for one in due if one.day <= day)
 
 
-def _promised_by(due: Iterable[Due]) -> Callable[[int], int]:
-    """`due_by` for many days of the same claims."""
-    in_order = sorted(due)
-    days = [one.day for one in in_order]
-    totals = [0, *accumulate(one.quantity for one in in_order)]
-    return lambda day: totals[bisect_right(days, day)]
+class Tight(NamedTuple):
+    """A day with how many are there, and how many are promised by then."""
+
+    day: int
+    there: int
+    promised: int
+
+    @property
+    def left(self) -> int:
+        return self.there - self.promised
 
 
-def left(steps: Iterable[Step], due: Sequence[Due], day: int) -> int:
-    """How many are left on `day` and on each later one; below zero what is short.
+class _Days:
+    """Steps and claims, asked about many days."""
 
-    What is promised for a later day is kept back from now on, unless more is there by then.
+    def __init__(self, steps: Sequence[Step], due: Iterable[Due]) -> None:
+        in_order = sorted(due)
+        self.due = [one.day for one in in_order]
+        self._totals = [0, *accumulate(one.quantity for one in in_order)]
+        self._steps, self._ends = steps, [one.last for one in steps]
+
+    def on(self, day: int) -> Tight:
+        """Before the first step what that one has is there; after the last one what that has."""
+        step = self._steps[min(bisect_left(self._ends, day), len(self._steps) - 1)]
+        return Tight(day, step.quantity, self._totals[bisect_right(self.due, day)])
+
+
+def tightest(steps: Sequence[Step], due: Iterable[Due], day: int) -> Tight:
+    """Of `day` and each later one that something is promised for, the one with the least left."""
+    days = _Days(steps, due)
+    moments = [day, *days.due[bisect_right(days.due, day) :]]
+    return min((days.on(each) for each in moments), key=lambda one: one.left)
+
+
+def left(steps: Sequence[Step], due: Iterable[Due], day: int) -> int:
+    """How many can be promised for `day` beside what is promised; below zero what is short.
+
+    What is promised must be there on its day: on `day`, and on each later day that something is
+    promised for. A day on which nothing is due asks for nothing: supply falls in the end, by trees
+    that die unsold, and a tree that stands ready today would else not be promised for tomorrow.
     """
-    promised = _promised_by(due)
-    return min(one.quantity - promised(one.last) for one in steps if one.last >= day)
+    return tightest(steps, due, day).left
 
 
-def promise(steps: Iterable[Step], due: Sequence[Due], day: int) -> int:
+def promise(steps: Sequence[Step], due: Iterable[Due], day: int) -> int:
     """How many can still be promised for `day`."""
     return max(0, left(steps, due, day))
 
@@ -102,9 +129,14 @@ def promise(steps: Iterable[Step], due: Sequence[Due], day: int) -> int:
 def earliest(steps: Sequence[Step], due: Sequence[Due], quantity: int, today: int) -> int | None:
     """The first day from `today` on for which `quantity` can be promised; None when there is none.
 
-    It never falls from one day to a later one, since every later day is looked at for each.
+    Within a step it only gets less, so today and the beginnings of steps are looked at.
     """
-    promised = _promised_by(due)
-    short = [one.last for one in steps if one.quantity - promised(one.last) < quantity]
-    first = max(today, max(short, default=today - 1) + 1)
-    return first if first <= FOR_EVER else None
+    days = _Days(steps, due)
+    begins = [today, *(one.first for one in steps if one.first > today)]
+    # The least that is left on each due day or a later one.
+    least = list(accumulate((days.on(day).left for day in reversed(days.due)), min))[::-1]
+    for day in begins:
+        after = least[bisect_right(days.due, day) :]
+        if min([days.on(day).left, *after[:1]]) >= quantity:
+            return day
+    return None
