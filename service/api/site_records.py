@@ -12,7 +12,14 @@ from service.api import shapes
 from service.api.events import unreadable
 from service.api.headers import media_type
 from service.api.operation import CSV, Call, Reply
-from service.api.problems import Mistake, Problem, lacks_scope, mistake_of, not_found
+from service.api.problems import (
+    Mistake,
+    Problem,
+    bad_parameter,
+    lacks_scope,
+    mistake_of,
+    not_found,
+)
 from service.api.services import UNREACHABLE, unreachable
 from service.forecast.sent import Fault, NotRecordedError, lines_of
 from service.log import read
@@ -20,6 +27,7 @@ from service.log.incoming import FUTURE_TOLERANCE
 from service.log.rights import HISTORY
 from service.storage.pool import Connection
 from service.trade.events.catalogue import Site
+from service.trade.words import EARLIEST_YEAR, LATEST_YEAR
 from service.views.site_days import zone
 
 T = TypeVar("T")
@@ -27,9 +35,12 @@ _PLACE = re.compile(r"/[a-z]+/([0-9]+)")
 
 RecordedAt = (
     Annotated[
-        datetime,
+        str,
+        # As text: a bare number would be taken for seconds.
         Meta(
-            tz=True,
+            pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt ][0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{1,6})?"
+            r"([Zz]|[+-][0-9]{2}:[0-9]{2})$(?!\n)",
+            examples=["2026-03-07T09:00:00Z"],
             description="When it became known, if that was before now: imports of old records say "
             "it (scope history). Not before the newest version of the record.",
         ),
@@ -53,20 +64,26 @@ def today_of(site: Site, now: datetime) -> date:
     return now.astimezone(zone(site.time_zone)).date()
 
 
-def moment_of(call: Call[Any], told: datetime | None) -> datetime:
+def moment_of(call: Call[Any], told: str | None) -> datetime:
     """When it counts as recorded: now, or earlier where the sender tells it and may.
 
-    Raises 403 without the scope for it, 422 for a moment to come.
+    Raises 403 without the scope for it, 422 for what is no moment or is to come.
     """
     now = call.services.clock()
     if told is None:
         return now
     if not call.principal.may(HISTORY):
         raise lacks_scope(HISTORY)
-    if told > now + FUTURE_TOLERANCE:
-        raise refused([Fault(detail="It is still to come.", kind="in_the_future",
-                             parameter="recorded_at")])  # fmt: skip
-    return min(told, now)
+    try:
+        moment: datetime = msgspec.convert(told, Annotated[datetime, Meta(tz=True)])
+    except msgspec.ValidationError as error:
+        raise bad_parameter("recorded_at", f"{told} is no time.", "not_a_day") from error
+    if not EARLIEST_YEAR < moment.year < LATEST_YEAR:
+        detail = f"{told} lies outside the years that are told of."
+        raise bad_parameter("recorded_at", detail, "not_a_day")
+    if moment > now + FUTURE_TOLERANCE:
+        raise bad_parameter("recorded_at", f"{told} is still to come.", "in_the_future")
+    return min(moment, now)
 
 
 def is_csv(call: Call[Any]) -> bool:

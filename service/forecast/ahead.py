@@ -12,9 +12,10 @@ from msgspec import Meta
 
 from service.forecast.sent import MOST_FAULTS, Fault, NotRecordedError, fault_of_pair, not_before
 from service.forecast.temperatures import Celsius
+from service.log.incoming import FUTURE_TOLERANCE
 from service.storage.pool import Connection
 from service.storage.sql import load
-from service.trade.words import Text
+from service.trade.words import EARLIEST_YEAR, Text
 
 SQL = load(__package__, "ahead.sql")
 
@@ -71,9 +72,12 @@ def check(given: AheadPut, today: date, now: datetime) -> None:
     faults: list[Fault] = []
     seen: dict[date, int] = {}
     last = today + timedelta(days=MOST_DAYS_AHEAD - 1)
-    if given.issued_at is not None and given.issued_at > now + timedelta(minutes=5):
+    if given.issued_at is not None and given.issued_at > now + FUTURE_TOLERANCE:
         detail = f"{given.issued_at.isoformat()} is still to come"
         faults.append(Fault(pointer="/issued_at", detail=detail, kind="in_the_future"))
+    elif given.issued_at is not None and given.issued_at.year <= EARLIEST_YEAR:
+        detail = f"{given.issued_at.isoformat()} is outside the years that are told of"
+        faults.append(Fault(pointer="/issued_at", detail=detail, kind="not_a_day"))
     for index, one in enumerate(given.days):
         at = f"/days/{index}"
         wrong = fault_of_pair(one.min_c, one.max_c)

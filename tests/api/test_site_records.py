@@ -69,6 +69,11 @@ async def test_an_import_says_since_when_it_is_known(
     later = (system_clock() + timedelta(days=1)).isoformat()
     to_come = checked(await sent(importer, path, other, recorded_at=later), 422, "validation-error")
     assert to_come["errors"][0]["kind"] == "in_the_future"
+    for never in ("2026-02-30T09:00:00Z", "0001-01-01T00:00:00+02:00"):
+        no_day = checked(
+            await sent(importer, path, other, recorded_at=never), 422, "validation-error"
+        )
+        assert no_day["errors"][0]["kind"] == "not_a_day"
     assert (await sent(admin, path, other)).json()["version"] == 2
 
 
@@ -157,6 +162,9 @@ async def test_a_given_forecast_is_told_back(admin: Client) -> None:
     assert answer.json()["days"] == [{**given()["days"][0], "min_c": 9.0, "max_c": 20.0}]
     unchanged = await admin.get(AHEAD, headers={"If-None-Match": answer.headers["etag"]})
     assert unchanged.status_code == 304
+    old = {**given(), "issued_at": "0001-01-01T00:00:00+02:00"}
+    ancient = checked(await admin.put(AHEAD, json=old), 422, "validation-error")
+    assert [one["kind"] for one in ancient["errors"]] == ["not_a_day"]
     late = checked(await admin.put(AHEAD, json=given(40)), 422, "validation-error")
     (mistake,) = late["errors"]
     assert (mistake["kind"], mistake["pointer"]) == ("in_the_future", "#/days/0/day")
