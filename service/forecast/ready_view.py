@@ -34,12 +34,12 @@ class ReadyDateRow(LotFigures, frozen=True, kw_only=True):
     0.2, 0.5, 0.8; null where it cannot be told, `why` then says the reason. A day before `as_of`
     (the site's day on which it was told) means that trees wait to be graded. `ready_expected` of
     `trees` will be ready, `ready_low` to `ready_high` with probability 0.6; null where it cannot be
-    told. `counted` degree-days (Cd) from the day after `counted_from` to the end of the day before
-    `as_of`, of `needed` (`needed_low` to `needed_high` with probability 0.6), in the way `counting`
-    between `lower_c` and `upper_c` (degrees Celsius); `gap_days` of them were filled. It rests on
-    `based_on_trees` in `based_on_lots`, `fallback` says where it borrows, and on `years` of
-    weather. `position` is that of the log, `temperature_version` that of the site's record, that
-    it reflects.
+    told. `counted` degree-days (Cd) from the day after `counted_from` (`phase`: of the lot's
+    grafting, or of its middle push) to the end of the day before `as_of`, of `needed`
+    (`needed_low` to `needed_high` with probability 0.6), in the way `counting` between `lower_c`
+    and `upper_c` (degrees Celsius); `gap_days` of them were filled. It rests on `based_on_trees`
+    in `based_on_lots`, `fallback` says where it borrows, and on `years` of weather. `position` is
+    that of the log, `temperature_version` that of the site's record, that it reflects.
     """
 
     words: str

@@ -151,9 +151,8 @@ def day_in_words(day: date) -> str:
 
 
 def _expected(row: LotFigures) -> str:
-    grow, have = ("grows", "has") if row.trees == 1 else ("grow", "have")
-    stage = f"{have} pushed" if row.phase == "pushed" else f"{have} not pushed yet"
-    said = f"{_many(row.trees, 'tree')} at {row.site} still {grow} and {stage}"
+    grow = "grows" if row.trees == 1 else "grow"
+    said = f"{_many(row.trees, 'tree')} at {row.site} still {grow}"
     if row.ready_expected is None:
         return f"{said}."
     width = f"{sure(0.6)} sure {row.ready_low} to {row.ready_high}"
@@ -164,6 +163,8 @@ def _progress(row: LotFigures) -> str:
     assert row.counted is not None
     assert row.needed is not None
     since = f" after {day_in_words(row.counted_from)}" if row.counted_from else ""
+    if row.phase == "pushed":
+        since += ", when half of those that push had pushed"
     needed = f"half of them need {_figure(row.needed)} Cd"
     if row.needed_low is not None and row.needed_high is not None:
         low, high = _figure(row.needed_low), _figure(row.needed_high)

@@ -23,6 +23,7 @@ from service.views.positions import position
 from service.views.runner import Runner
 from tests.support import foretelling
 from tests.support.bench_side import BenchSide, event
+from tests.support.commands import graftlog
 
 MORNING = datetime(2026, 6, 30, 5, tzinfo=UTC)
 MINUTE = timedelta(minutes=1)
@@ -322,3 +323,35 @@ def test_what_serves_and_what_works_loads_no_numerics() -> None:
         [sys.executable, "-c", looked], capture_output=True, text=True, check=True, timeout=60
     )
     assert found.stdout.strip() == ""
+
+
+async def test_the_whole_way_with_all_its_numerics(desk: Desk) -> None:
+    """The whole way: records, the child with numpy and scipy, tables, words."""
+    first = date(2024, 6, 1)
+    record = [TemperatureDay(day=first + timedelta(days=n), min_c=18, max_c=30) for n in range(759)]
+    async with desk.database.writer.acquire() as conn:
+        await put_temperatures(
+            conn, site="CORIN", source="logger 1", days=record, today=MORNING.date(),
+            recorded_by="key", recorded_at=MORNING,
+        )  # fmt: skip
+    done = await refresh(desk.database, desk.clock)
+    assert (done.lots, done.undated, done.items) == (1, 0, 1)
+    row = await desk.database.writer.fetchrow("SELECT * FROM ready_dates")
+    assert row["p20"] <= row["p50"] <= row["p80"]
+    assert (row["trees"], row["temperature_version"]) == (22, 1)
+    assert 0 < row["needed_low"] < row["needed"] < row["needed_high"]
+    assert 0 < row["ready_low"] <= row["ready_expected"] <= row["ready_high"] <= 22
+    rows = await desk.database.writer.fetch("SELECT * FROM supply WHERE site = 'CORIN'")
+    assert rows
+    for supply in rows:
+        sure = supply["quantities"]
+        # the surer, the fewer
+        assert all(sure[n] >= sure[n + 1] for n in range(0, 790, 10))
+    assert await desk.database.writer.fetchval("SELECT count(*) FROM lead_times") > 0
+
+
+async def test_the_command_makes_one_and_says_what_it_tells(database: Database) -> None:
+    here = {"DATABASE_URL": database.dsn, "DATA_DIR": "/nonexistent"}
+    done = await graftlog("forecast", **here)
+    assert done.code == 0, done.err
+    assert done.out.startswith("Forecast of position 0: 0 lots (0 without a day), 0 items, ")

@@ -84,10 +84,10 @@ def test_what_cannot_be_told_says_why() -> None:
 
 def test_the_reasons_a_manager_asks_for() -> None:
     assert reasons(LOT, TODAY) == [
-        "22 trees at CORIN still grow and have pushed; about 16 of them will be ready (6 in 10 "
-        "sure 14 to 19).",
-        "1,234 degree-days (Cd) so far after 8 April 2026; half of them need 1,950 Cd (6 in 10 "
-        "sure 1,700 to 2,200), by single sine between 13 and 35 C.",
+        "22 trees at CORIN still grow; about 16 of them will be ready (6 in 10 sure 14 to 19).",
+        "1,234 degree-days (Cd) so far after 8 April 2026, when half of those that push had "
+        "pushed; half of them need 1,950 Cd (6 in 10 sure 1,700 to 2,200), by single sine between "
+        "13 and 35 C.",
         "It rests on what was counted of 1,240 trees in 31 lots.",
         "The weather to come is drawn from 4 years of the site.",
     ]
@@ -108,7 +108,8 @@ def test_reasons_tell_gaps_fallback_a_given_forecast_and_remarks() -> None:
         ),
         TODAY,
     )
-    assert said[0].startswith("1 tree at CORIN still grows and has not pushed yet; about 0.8 of")
+    assert said[0].startswith("1 tree at CORIN still grows; about 0.8 of")
+    assert "so far after 8 April 2026; half" in said[1]
     assert said[2:] == [
         "It rests on no counts of this nursery.",
         "A weak prior from what others published.",
@@ -122,7 +123,7 @@ def test_reasons_tell_gaps_fallback_a_given_forecast_and_remarks() -> None:
 def test_of_what_cannot_be_told_only_what_stands_is_said() -> None:
     nothing = dict.fromkeys(("p20", "p50", "p80", "counted", "needed", "ready_expected"))
     assert reasons(lot(**nothing, years=0, based_on_trees=0, why="no temperatures"), TODAY) == [
-        "22 trees at CORIN still grow and have pushed."
+        "22 trees at CORIN still grow."
     ]
 
 
