@@ -68,9 +68,9 @@ class PromiseRow(msgspec.Struct, frozen=True, kw_only=True):
     """How many of an item can be promised for a day: an estimate, and how wide it is.
 
     `words` say it in a sentence, `reasons` what it rests on; all else is for programs.
-    `can_be_promised` is there on that day and each later one, less what is promised already, with
-    the probability `confidence`. A day between two that are told counts as the earlier one, a
-    confidence between two as the surer one.
+    `can_be_promised` is there on that day with the probability `confidence`, less what is promised
+    already, and leaves what is promised for later days. A day between two that are told counts as
+    the earlier one, a confidence between two as the surer one.
     """
 
     cultivar: str

@@ -64,14 +64,6 @@ class Stock:
             found.append(steps[max(after - 1, 0)].quantity)
         return found
 
-    @property
-    def days(self) -> set[int]:
-        """The days on which more or less is there than on the day before."""
-        days = {one.first for one in self._base(0, self.of)}
-        for one in self._rulings:
-            days |= {one.days.first, one.days.last + 1}
-        return days
-
 
 class AtConfidence(msgspec.Struct, frozen=True, kw_only=True):
     """How many can be promised at one confidence."""
@@ -163,12 +155,9 @@ def risk(stocks: Sequence[Stock], level: int, today: int) -> Risk:
 
 
 def _risks(stock: Stock, level: int, today: int) -> list[Risk]:
-    """The risk on each day that something is due, and on each later one that less is there."""
-    due = {max(one.day, today) for one in stock.due}
-    if not due:
-        return []
+    """The risk on each day that something is due; what is overdue is due today."""
     found = []
-    for day in sorted(due | {one for one in stock.days if one > min(due)}):
+    for day in sorted({max(one.day, today) for one in stock.due}):
         promised, there = promising.due_by(stock.due, day), stock.there(day)
         found.append(
             Risk(

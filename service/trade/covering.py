@@ -3,9 +3,9 @@
 A claim must be covered in every set of stock it can draw on (its lot; its grade or any grade; its
 site or all sites), so that no later claim can be starved by an earlier wider one. A lot is a hard
 allocation: of it what is ready now must do. Of an item, what the forecast told counts (or what
-somebody with the right to said instead), on the day for which it is wanted and on each later one;
-of an item of which nothing is told, what is ready now. "Today" is the site's day when it is
-recorded.
+somebody with the right to said instead), on the day for which it is wanted and on each later one
+that something is promised for; of an item of which nothing is told, what is ready now. "Today" is
+the site's day when it is recorded.
 """
 
 from collections.abc import Iterable, Iterator
@@ -253,11 +253,11 @@ def _too_many(stock: Covering, claimed: list[Claim], of: Stock, day: int, pointe
             available=max(there - taken, 0),
             **numbers,
         )
-    tight, taken = tightest(steps, due, day)
-    there = max(tight.quantity, 0)
+    tight = tightest(steps, due, day)
+    taken, there = tight.promised, max(tight.there, 0)
     first = _for_all(stock, claimed, day)
-    then = first if first is not None else steps[-1].first
-    at_most = max(left(stock.steps(of, then), due, then), 0)
+    then = [first] if first is not None else [day, *(s.first for s in steps if s.first > day)]
+    at_most = max(0, *(left(stock.steps(of, each), due, each) for each in then))
     wanted, later = _shown(day), _shown(first) if first is not None else None
     return refuse(
         "not_enough_to_promise",
@@ -270,7 +270,7 @@ def _too_many(stock: Covering, claimed: list[Claim], of: Stock, day: int, pointe
         ),
         pointer,
         asked=asked,
-        available=max(tight.quantity - taken, 0),
+        available=max(tight.left, 0),
         spoken_for=taken,
         foreseen=there,
         needed_by=wanted,
@@ -283,14 +283,20 @@ def _too_many(stock: Covering, claimed: list[Claim], of: Stock, day: int, pointe
 
 def _for_all(stock: Covering, claimed: list[Claim], day: int) -> int | None:
     """The first day on which all claims are covered in all sets they lie in."""
-    latest = day
-    for of in {of for claim in claimed for of in _sets(claim)}:
-        asked = sum(claim.open for claim in claimed if stock.counts(claim, of))
-        first = stock.first_day(of, asked, day) if asked else day
-        if first is None:
+    asked = {
+        of: sum(claim.open for claim in claimed if stock.counts(claim, of))
+        for claim in claimed
+        for of in _sets(claim)
+    }
+    while True:
+        # A day that suits one set may not suit another: then again from the later one.
+        firsts = [stock.first_day(of, count, day) for of, count in asked.items() if count]
+        if None in firsts:
             return None
-        latest = max(latest, first)
-    return latest
+        latest = max((first for first in firsts if first is not None), default=day)
+        if latest == day:
+            return day
+        day = latest
 
 
 def _shown(day: int) -> str:
@@ -331,15 +337,15 @@ def _shortfall(stock: Covering, of: Stock) -> bool:
         return True
     if not ahead:
         return False
-    tight, taken = tightest(stock.steps(of, stock.today), due, stock.today)
-    if tight.quantity >= taken:
+    tight = tightest(stock.steps(of, stock.today), due, stock.today)
+    if tight.left >= 0:
         return False
     stock.bench.remark(
         "shortfall",
-        f"{taken} of {what} are promised; {max(tight.quantity, 0)} can be counted on "
+        f"{tight.promised} of {what} are promised; {max(tight.there, 0)} can be counted on "
         f"({sure(stock.books.confidence)} sure).",
         **named,
-        promised=taken,
-        foreseen=max(tight.quantity, 0),
+        promised=tight.promised,
+        foreseen=max(tight.there, 0),
     )
     return True

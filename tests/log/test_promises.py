@@ -168,12 +168,17 @@ async def test_what_is_promised_for_later_is_kept_back_unless_more_comes_by_then
     assert await available(bench) == 20
 
 
-async def test_fewer_later_than_now_counts_for_now(bench: Seller) -> None:
-    """Some of what stands there will have died by the day it is wanted, and after it."""
+async def test_fewer_later_than_now_count_for_now_where_something_is_due_then(
+    bench: Seller,
+) -> None:
+    """Some of what stands there will have died a week on: that much less is there for others."""
     await bench.sites_told(50, 44, 47)
-    assert await available(bench, needed_by=on(3)) == 44
-    assert await available(bench, needed_by=on(14)) == 47
+    assert await available(bench, needed_by=on(3)) == 50
+    assert await available(bench, needed_by=on(7)) == 44
     assert await available(bench, needed_by=on(4000)) == 47
+    await bench.given(wants(10, needed_by=on(8)))
+    assert await available(bench, needed_by=on(3)) == 34
+    assert await available(bench, needed_by=on(14)) == 37
 
 
 async def test_a_refusal_says_from_when_on_all_of_it_can_be_promised(bench: Seller) -> None:
@@ -456,7 +461,9 @@ async def test_the_younger_override_counts(bench: Seller) -> None:
     await bench.given(ruled(80), ruled(60, "PO2", until=on(10), **{"from": on(5)}))
     assert await available(bench, needed_by=on(11)) == 80
     assert await available(bench, needed_by=on(5)) == 60
-    assert await available(bench) == 60
+    assert await available(bench) == 80
+    await bench.given(wants(10, needed_by=on(6)))
+    assert await available(bench) == 50
 
 
 async def test_an_override_without_any_forecast(bench: Seller) -> None:

@@ -33,11 +33,11 @@ def test_a_published_table_of_what_is_available() -> None:
     there = [ON_HAND + sum(COMING_IN[: n + 1]) for n in range(8)]
     steps = steps_of(0, there)
     due = [Due(STEP_DAYS * n, count) for n, count in enumerate(ORDERS)]
-    # What is available of a receipt is left at the end of its two periods beside what was before.
+    # What is available of a receipt is left in the last of its two periods beside what was before.
     for pair in range(4):
-        on_its_own = steps[: 2 * pair + 2]
-        upto = on_its_own[-1]._replace(last=upto_day(2 * pair + 1))
-        assert left([upto], due, upto.first) == sum(PUBLISHED[: pair + 1])
+        last = 2 * pair + 1
+        of_pairs = left(steps[: last + 1], due[: last + 1], STEP_DAYS * last)
+        assert of_pairs == sum(PUBLISHED[: pair + 1])
     # What a later period is short of is kept back from what is there earlier.
     kept = [min(sum(PUBLISHED[:n]) for n in range(pair + 1, 5)) for pair in range(4)]
     assert [promise(steps, due, STEP_DAYS * n) for n in range(8)] == [
@@ -46,32 +46,49 @@ def test_a_published_table_of_what_is_available() -> None:
     assert kept == [13, 13, 35, 64]
 
 
-def upto_day(period: int) -> int:
-    return STEP_DAYS * (period + 1) - 1
-
-
 QUANTITIES = st.lists(st.integers(-20, 80), min_size=1, max_size=6)
 CLAIMS = st.lists(st.builds(Due, st.integers(0, 60), st.integers(0, 40)), max_size=6)
 
 
 def day_by_day(first: int, quantities: list[int], gone: int, due: list[Due], day: int) -> int:
-    """The least that is left on any day from `day` to long after the last claim."""
+    """The least that is left on `day` or any later one on which something is due."""
     return min(
         quantities[min(max(each - first, 0) // STEP_DAYS, len(quantities) - 1)]
         - gone
         - sum(one.quantity for one in due if one.day <= each)
         for each in range(day, 200)
+        if each == day or each in {one.day for one in due}
     )
 
 
 @given(st.integers(0, 10), QUANTITIES, st.integers(-5, 30), CLAIMS, st.integers(10, 70))
-def test_it_is_the_least_of_every_later_day(
+def test_it_is_the_least_of_the_day_and_each_later_one_that_something_is_due(
     first: int, quantities: list[int], gone: int, due: list[Due], day: int
 ) -> None:
     steps = steps_of(first, quantities, gone)
     slowly = day_by_day(first, quantities, gone, due, day)
     assert left(steps, due, day) == slowly
     assert promise(steps, due, day) == max(0, slowly)
+
+
+@given(QUANTITIES, CLAIMS, st.integers(0, 70))
+def test_where_supply_never_falls_it_is_the_least_of_every_later_day(
+    quantities: list[int], due: list[Due], day: int
+) -> None:
+    rising = sorted(quantities)
+    there = [rising[min(each // STEP_DAYS, len(rising) - 1)] for each in range(200)]
+    each_day = [
+        there[each] - sum(one.quantity for one in due if one.day <= each)
+        for each in range(day, 200)
+    ]
+    assert left(steps_of(0, rising), due, day) == min(each_day)
+
+
+def test_trees_that_may_die_unsold_later_can_be_promised_today() -> None:
+    steps = steps_of(0, [37, 35, 33, 30])
+    assert promise(steps, [], 0) == 37
+    # What is promised for later is kept back.
+    assert promise(steps, [Due(15, 20)], 0) == 13
 
 
 @given(QUANTITIES, CLAIMS, st.integers(1, 60), st.integers(0, 40))
