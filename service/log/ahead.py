@@ -7,7 +7,7 @@ from service.storage.sql import load
 from service.trade.books import Books
 from service.trade.events import budwood, promises, selling, stock, trees
 from service.trade.items import parse_item
-from service.trade.promising import at_level, level_of
+from service.trade.promising import LEVELS, at_level, level_of
 from service.trade.supply import ItemOut, Override, Supply
 from service.trade.units import Incoming
 
@@ -48,7 +48,7 @@ async def load_ahead(
         return set()
     level = level_of(books.confidence)
     cultivars, rootstocks = zip(*sorted(items), strict=True)
-    for row in await connection.fetch(SQL.supply, list(cultivars), list(rootstocks)):
+    for row in await connection.fetch(SQL.supply, list(cultivars), list(rootstocks), LEVELS):
         *names, first, quantities, went_out = row.values()
         told = list(at_level(quantities, level))
         books.supply[tuple(names)] = Supply(first.toordinal(), told, went_out)

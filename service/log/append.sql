@@ -114,10 +114,12 @@ FROM promise_overrides
 WHERE code = ANY($1::text[]) OR (ended_day IS NULL AND cultivar = ANY($2::text[]));
 
 -- name: supply
--- What the newest forecast told of each cultivar on its rootstock.
+-- What the newest forecast told of each cultivar on its rootstock; one told at other levels was told
+-- by another version, and says nothing until there is a new one.
 SELECT cultivar, rootstock, size, grade, site, first, quantities, went_out
 FROM unnest($1::text[], $2::text[]) AS w (cultivar, rootstock)
-JOIN supply USING (cultivar, rootstock);
+JOIN supply USING (cultivar, rootstock)
+WHERE levels = $3::float8[];
 
 -- name: work_orders
 -- Work orders named, and those not ended at the sites for the cultivars that the group grafts.

@@ -217,7 +217,9 @@ class DrawsTrees(Choosing):
             "customer": "cust-1",
             "any_site": data.draw(st.booleans()),
             "lines": self.reserved(data),
-        }
+            **data.draw(st.sampled_from([{}, {}, {"needed_by": "2140-06-01"},
+                                         {"needed_by": "2160-01-01"}])),
+        }  # fmt: skip
 
     def draw_reservation_changed(self, data: st.DataObject, at: str) -> dict[str, Any]:
         known = [*self.model.reservations, self.code("R1")]

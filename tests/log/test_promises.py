@@ -211,6 +211,15 @@ async def test_a_refusal_says_from_when_on_all_of_it_can_be_promised(bench: Sell
     )
 
 
+async def test_a_day_is_named_that_suits_every_set(bench: Seller) -> None:
+    """At the site enough are there from the third week on, at all sites in the second and again
+    from the fourth on."""
+    await bench.told(10, 10, 60, 60)
+    await bench.told(10, 60, 10, 70, site="")
+    (fault,) = (await bench.when(wants(60))).errors
+    assert (fault.numbers["earliest"], fault.numbers["available_then"]) == (on(21), 60)
+
+
 async def test_a_day_wanted_earlier_is_judged_a_later_one_is_not(bench: Seller) -> None:
     await bench.sites_told(50, 50, 120)
     await bench.given(wants(100, "RES1", needed_by=on(14)))

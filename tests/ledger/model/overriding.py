@@ -3,6 +3,7 @@
 Days that count lie before or after every day on which the service can be running.
 """
 
+from collections.abc import Callable
 from datetime import date
 
 from tests.ledger.model.books import Books
@@ -48,21 +49,22 @@ def _ended(books: Books, t: Telling) -> None:
     override.ended = True
 
 
-def turning_days(books: Books) -> list[date]:
-    """Now, and each later day from which something else holds."""
-    days = {NOW}
-    for one in books.overrides.values():
-        days |= {one.since, one.until.replace(year=one.until.year + 1)}
-    return sorted(day for day in days if day >= NOW)
-
-
-def there(books: Books, size: str, grade: str, site: str | None, day: date, ready: object) -> int:
-    """How many may be promised of a set on a day; `ready`(grade, site): how many are ready."""
+def there(
+    books: Books,
+    size: str,
+    grade: str,
+    site: str | None,
+    asked: date,
+    day: date,
+    ready: Callable[[str, str | None], int],
+) -> int:
+    """How many may be promised of a set on a day, of what is asked for a day before it or for it;
+    `ready`(grade, site): how many are ready."""
     said = [
         one
         for one in books.overrides.values()
         if (one.size, one.ended) == (size, False)
-        and one.until >= NOW
+        and one.until >= asked
         and one.since <= day
         and grade in ("", one.grade)
         and site in (None, one.site)
@@ -75,13 +77,13 @@ def there(books: Books, size: str, grade: str, site: str | None, day: date, read
         return now[-1] if now else max([otherwise, *still])
 
     narrower = {(one.grade, one.site) for one in said} - {(grade, site)}
-    count = ready(grade, site)  # type: ignore[operator]
+    count = ready(grade, site)
     for of in narrower:
         within_another = any(
             other != of and other[0] in ("", of[0]) and other[1] in (None, of[1])
             for other in narrower
         )
         if not within_another:
-            its_own = ready(*of)  # type: ignore[operator]
+            its_own = ready(*of)
             count += by_hand(of, its_own) - its_own
-    return int(by_hand((grade, site), count))
+    return by_hand((grade, site), count)

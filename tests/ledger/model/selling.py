@@ -1,10 +1,11 @@
 """Reservations, sales and returns."""
 
+from datetime import date
 from typing import Any
 
 from tests.ledger.model.books import Books, trees
 from tests.ledger.model.incoming import bag_account
-from tests.ledger.model.overriding import there, turning_days
+from tests.ledger.model.overriding import NOW, there
 from tests.ledger.model.words import Account, Claim, Refused, Reservation, Sale, Telling, tells
 
 # A set of stock: size and grade ("" any) or buds, of a lot or any, at a site or anywhere.
@@ -44,8 +45,8 @@ def _ready(books: Books, t: Telling, stock: Stock) -> int:
     return total
 
 
-def _least(books: Books, t: Telling, stock: Stock) -> int:
-    """The fewest that are there on any day from now on; claims of the story name none."""
+def _there(books: Books, t: Telling, stock: Stock, asked: date, day: date) -> int:
+    """How many are there on a day, of what is asked for a day."""
     size, grade, buds, lot, site = stock
     if buds or lot:
         return _ready(books, t, stock)
@@ -53,7 +54,7 @@ def _least(books: Books, t: Telling, stock: Stock) -> int:
     def ready(grade: str, site: str | None) -> int:
         return _ready(books, t, (size, grade, False, None, site))
 
-    return min(there(books, size, grade, site, day, ready) for day in turning_days(books))
+    return there(books, size, grade, site, asked, day, ready)
 
 
 def _inside(claim: Claim, stock: Stock) -> bool:
@@ -66,22 +67,29 @@ def _inside(claim: Claim, stock: Stock) -> bool:
     )
 
 
-def _cover(books: Books, t: Telling, claims: list[Claim], leave_out: str | None = None) -> None:
-    """Every claim in every set of stock that it can draw on."""
+def _cover(
+    books: Books, t: Telling, claims: list[Claim], asked: date, leave_out: str | None = None
+) -> None:
+    """Every claim in every set of stock that it can draw on: on its day, and on each later one for
+    which something of the set is open."""
     others = [
-        line
+        (reservation.needed, line)
         for code, reservation in books.reservations.items()
         if code != leave_out
         for line in reservation.lines
+        if line.open
     ]
     for claim in claims:
         for lot in {claim.lot, None}:
             for grade in {claim.grade, ""}:
                 for site in {claim.site, None}:
                     stock = (claim.size, grade, claim.buds, lot, site)
-                    asked = sum(c.open for c in claims + others if _inside(c, stock))
-                    if asked > _least(books, t, stock):
-                        raise Refused("not_enough_to_promise")
+                    new = sum(c.open for c in claims if _inside(c, stock))
+                    old = [(day, c.open) for day, c in others if _inside(c, stock)]
+                    for day in {asked, *(day for day, _ in old if day > asked)}:
+                        by_then = new + sum(count for due, count in old if due <= day)
+                        if by_then > _there(books, t, stock, asked, day):
+                            raise Refused("not_enough_to_promise")
 
 
 @tells("reservation.made")
@@ -90,8 +98,10 @@ def _made(books: Books, t: Telling) -> None:
     if d["reservation"] in books.reservations:
         raise Refused("code_in_use")
     claims = _claims(books, t, d["lines"], d["any_site"])
-    _cover(books, t, claims)
-    books.reservations[d["reservation"]] = Reservation(d["customer"], t.site, d["any_site"], claims)
+    needed = date.fromisoformat(d["needed_by"]) if "needed_by" in d else NOW
+    _cover(books, t, claims, needed)
+    made = Reservation(d["customer"], t.site, d["any_site"], claims, needed)
+    books.reservations[d["reservation"]] = made
 
 
 def _open(books: Books, t: Telling) -> Reservation:
@@ -107,7 +117,7 @@ def _open(books: Books, t: Telling) -> Reservation:
 def _changed(books: Books, t: Telling) -> None:
     reservation = _open(books, t)
     claims = _claims(books, t, t.data["lines"], reservation.any_site)
-    _cover(books, t, claims, leave_out=t.data["reservation"])
+    _cover(books, t, claims, reservation.needed, leave_out=t.data["reservation"])
     reservation.lines = claims
 
 

@@ -149,6 +149,7 @@ class Reservation:
     site: str
     any_site: bool
     lines: list[Claim]
+    needed: date
     state: str = "open"
     drawn: dict[int, dict[int, int]] = field(default_factory=dict)
 
