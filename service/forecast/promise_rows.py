@@ -8,7 +8,7 @@ import msgspec
 from msgspec import Meta
 
 from service.forecast.promises import AtConfidence, Risk
-from service.forecast.telling import day_in_words
+from service.forecast.telling import day_in_words, many
 from service.trade.promising import sure
 
 WORTH_SAYING = 0.01
@@ -169,7 +169,7 @@ def _basis(basis: Basis, day: date) -> list[str]:
     if basis.foretold_at is None:
         return [NOT_FORETOLD]
     said = [
-        f"It rests on {basis.trees:,} trees in {basis.lots:,} lots"
+        f"It rests on {many(basis.trees, 'tree')} in {many(basis.lots, 'lot')}"
         + "".join(_learned(basis.learned))
         + "."
     ]
@@ -184,7 +184,9 @@ def _learned(learned: Sequence[LearnedHere]) -> list[str]:
     if not counted:
         return ["; nothing was counted of this crop here yet, so common figures stand in"]
     most = max(counted, key=lambda one: one.trees)
-    return [f", and on what was counted of up to {most.trees:,} trees in {most.lots:,} lots"]
+    return [
+        f", and on what was counted of up to {many(most.trees, 'tree')} in {many(most.lots, 'lot')}"
+    ]
 
 
 def _capital(words: str | None) -> str:

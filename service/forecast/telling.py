@@ -128,7 +128,7 @@ def rests_on(trees: int, lots: int) -> str:
     """How many observations a figure rests on."""
     if trees == 0:
         return "It rests on no counts of this nursery."
-    return f"It rests on what was counted of {_many(trees, 'tree')} in {_many(lots, 'lot')}."
+    return f"It rests on what was counted of {many(trees, 'tree')} in {many(lots, 'lot')}."
 
 
 def learned_in_words(
@@ -152,7 +152,7 @@ def day_in_words(day: date) -> str:
 
 def _expected(row: LotFigures) -> str:
     grow = "grows" if row.trees == 1 else "grow"
-    said = f"{_many(row.trees, 'tree')} at {row.site} still {grow}"
+    said = f"{many(row.trees, 'tree')} at {row.site} still {grow}"
     if row.ready_expected is None:
         return f"{said}."
     width = f"{sure(0.6)} sure {row.ready_low} to {row.ready_high}"
@@ -183,7 +183,7 @@ def _weather(row: LotFigures) -> list[str]:
     if row.weather_ahead:
         said.append(f"The next days go by a forecast that was given: {row.weather_ahead}.")
     if row.years:
-        said.append(f"The weather to come is drawn from {_many(row.years, 'year')} of the site.")
+        said.append(f"The weather to come is drawn from {many(row.years, 'year')} of the site.")
     return said
 
 
@@ -192,7 +192,8 @@ def _sentence(words: str) -> str:
     return whole if whole.endswith((".", "!", "?")) else f"{whole}."
 
 
-def _many(count: int, name: str) -> str:
+def many(count: int, name: str) -> str:
+    """A number of things, one or more."""
     return f"{count:,} {name}" if count == 1 else f"{count:,} {name}s"
 
 
