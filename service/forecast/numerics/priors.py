@@ -22,8 +22,8 @@ _READY: dict[str, Any] = {
     "spread": 0.15,
     "never": 0.06,
     "never_n": 15.0,
-    "factor_sd": 0.05,
-    "lot_sd": 0.05,
+    "factor_sd": 0.07,
+    "lot_sd": 0.06,
 }
 
 
