@@ -159,7 +159,8 @@ class TheLedger(RuleBasedStateMachine):
         hold = {"hold": code("H0"), "kind": "plant_health", "reason": "a doubt"}
         by_hand = self.nursery.tree_item() | {"size": "P9", "until": "2150-01-01", "reason": "?"}
         by_hand |= {"override": code("PO1"), "quantity": said, "any_site": everywhere}
-        more = {"override": code("PO2"), "quantity": said + 2, "any_site": not everywhere}
+        more = {"override": code("PO2"), "quantity": 12 - said, "until": "2140-12-31"}
+        more |= {"from": "2140-01-01"}
         chapters = {
             "said": ("promise.overridden", by_hand),
             "said more": ("promise.overridden", by_hand | more),
