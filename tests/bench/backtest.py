@@ -14,10 +14,12 @@ from pathlib import Path
 import click
 import msgspec
 
-from seed_scenario.generator import LOTS, SEED, YEARS, scenario
+from seed_scenario.generator import LOTS, SEED, YEARS, Scenario, scenario
+from service.forecast.backtest.cases import Unscored
 from service.forecast.backtest.chart import chart
 from service.forecast.backtest.outcomes import by_lot
-from service.forecast.backtest.run import Run, days_between
+from service.forecast.backtest.run import Backtest, Run, days_between
+from service.forecast.backtest.scores import scores_of
 from service.forecast.backtest.table import table
 from service.forecast.numerics import worker
 from service.forecast.shapes import Foretold, Known
@@ -29,6 +31,7 @@ from tests.support.story_known import StoryKnown
 @click.option("--lots", default=LOTS, show_default=True)
 @click.option("--years", default=YEARS, show_default=True)
 @click.option("--random", "seed", default=SEED, show_default=True)
+@click.option("--stories", default=1, show_default=True, help="So many, each by the next seed.")
 @click.option("--from", "begin", type=click.DateTime(["%Y-%m-%d"]), help="Default: half way.")
 @click.option("--every", default=7, show_default=True, help="Days from one forecast to the next.")
 @click.option("--draws", default=200, show_default=True)
@@ -40,6 +43,7 @@ def main(
     lots: int,
     years: float,
     seed: int,
+    stories: int,
     begin: datetime | None,
     every: int,
     draws: int,
@@ -51,27 +55,63 @@ def main(
     tell = (
         _function(forecast) if forecast else partial(worker.forecast, lead_days=(), compare=False)
     )
-    story = scenario(last.date(), seed, lots=lots, years=years)
+    begun, parts = time.perf_counter(), []
+    for number in range(stories):
+        story = scenario(last.date(), seed + number, lots=lots, years=years)
+        parts.append(_one(story, tell, begin.date() if begin else None, every, draws))
+    done = _together(parts, every)
+    click.echo(table(done))
+    click.echo(f"\n{stories} stories took {time.perf_counter() - begun:.0f} s")
+    if picture:
+        picture.write_text(chart(done))
+    if file:
+        file.write_bytes(b"\n".join(map(msgspec.json.encode, [*done.cases, *done.promises])))
+
+
+def _one(
+    story: Scenario,
+    tell: Callable[[Known], Foretold],
+    begin: date | None,
+    every: int,
+    draws: int,
+) -> Backtest:
     truth, known = story.truth, StoryKnown(story)
     assert truth is not None
-    half: date = truth.first + timedelta(days=(truth.last - truth.first).days // 2)
-    days = days_between(begin.date() if begin else half, truth.last, every)
+    half = truth.first + timedelta(days=(truth.last - truth.first).days // 2)
+    days = days_between(begin or half, truth.last, every)
     run, seconds = Run(days, by_lot(truth.outcomes)), 0.0
     for day in days:
-        click.echo(f"\r{day}", nl=False, err=True)
+        click.echo(f"\r{truth.seed} {day}", nl=False, err=True)
         columns = known.at(day, draws=draws)
         start = time.perf_counter()
         told = tell(columns)
         seconds += time.perf_counter() - start
         run.take(columns, told)
-    click.echo("\r" + " " * 10 + "\r", nl=False, err=True)
-    done = run.result()
-    click.echo(table(done))
-    click.echo(f"\n{len(done.days)} forecasts took {seconds:.1f} s")
-    if picture:
-        picture.write_text(chart(done))
-    if file:
-        file.write_bytes(b"\n".join(map(msgspec.json.encode, [*done.cases, *done.promises])))
+    click.echo(f"\r{truth.seed}: {len(days)} forecasts took {seconds:.1f} s", err=True)
+    return run.result()
+
+
+def _together(parts: list[Backtest], every: int) -> Backtest:
+    """Several stories as one: one weather, however many lots stand in it, is one chance."""
+    cases = [
+        msgspec.structs.replace(case, lot=f"{number}/{case.lot}")
+        for number, part in enumerate(parts)
+        for case in part.cases
+    ]
+    promises = [promise for part in parts for promise in part.promises]
+    left_out = Unscored(
+        **{
+            name: sum(getattr(part.left_out, name) for part in parts)
+            for name in Unscored.__struct_fields__
+        }
+    )
+    return Backtest(
+        days=parts[0].days,
+        cases=cases,
+        promises=promises,
+        left_out=left_out,
+        scores=scores_of(cases, promises, every),
+    )
 
 
 def _function(named: str) -> Callable[[Known], Foretold]:

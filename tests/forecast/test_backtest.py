@@ -238,6 +238,28 @@ def test_held_trees_and_those_of_a_customer_are_not_there_to_promise() -> None:
     assert (theirs.ready_now(ITEM), theirs.came(ITEM, DAY + 30)) == (0, 0)
 
 
+def test_trees_of_a_lot_at_two_sites_are_shared_out_by_what_stands_there() -> None:
+    """Of six first and four second ones, graded at S, three first ones went to T since."""
+    fates = [fate(-20, 6, graded=-10), fate(-20, 4, graded=-10, grade="second")]
+    rows = [
+        ("S", "ready", "first", 3, False),
+        ("S", "ready", "second", 4, False),
+        ("T", "ready", "first", 3, False),
+    ]
+    then = stand(fates, rows)
+    item = ("NAVEL", "CARRIZO", "P4")
+    came = {
+        (grade, site): then.came((*item, grade, site), DAY + 30)
+        for grade in ("", "first", "second")
+        for site in ("S", "T", "")
+    }
+    assert came == {
+        ("", "S"): 7, ("", "T"): 3, ("", ""): 10,
+        ("first", "S"): 3, ("first", "T"): 3, ("first", ""): 6,
+        ("second", "S"): 4, ("second", "T"): 0, ("second", ""): 4,
+    }  # fmt: skip
+
+
 def test_no_outcome_of_a_lot_that_grew_no_telling() -> None:
     growing, ready = ("S", "pushed", "", 3, False), ("S", "ready", "first", 4, False)
     assert stand([], [growing, ready]).came(ITEM, DAY + 30) is None
@@ -482,8 +504,8 @@ def test_a_run_scores_each_day_by_what_came() -> None:
     assert len(done.promises) == 3 * len(LEVELS)
     by_date = {one.date - DAY - 1: one for one in done.promises if one.confidence == 0.5}
     assert {lead: one.came for lead, one in by_date.items()} == {30: 8, 60: 20, 90: 20}
-    # What is promised for a day must be there on each later day too.
-    assert {one.promised for one in by_date.values()} == {15}
+    # What is told for the step that the date falls in.
+    assert {lead: one.promised for lead, one in by_date.items()} == {30: 20, 60: 20, 90: 15}
     assert done.scores.first_said[0].n == 1
     report, drawing = table(done), chart(done)
     assert "3 past days from 2026-03-01 to 2026-03-15" in report

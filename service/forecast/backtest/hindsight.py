@@ -53,8 +53,9 @@ class _Lot:
     def __init__(self) -> None:
         self.ready: dict[str, dict[tuple[str, str], int]] = defaultdict(lambda: defaultdict(int))
         self.growing: dict[str, int] = defaultdict(int)
-        # those under a hold too
-        self.all_ready = self.all_growing = 0
+        # at all sites, those under a hold too
+        self.all_ready: dict[tuple[str, str], int] = defaultdict(int)
+        self.all_growing = 0
 
     def ready_at(self, site: str, size: str = "", grade: str = "") -> int:
         """Ready trees at a site (empty: at all) of a size and grade (empty: of any)."""
@@ -64,6 +65,16 @@ class _Lot:
             for kind, trees in kinds.items()
             if site in (ALL_SITES, where) and size in ("", kind[0]) and grade in ("", kind[1])
         )
+
+    def share_ready(self, site: str, fate: Fate) -> float:
+        """Of the trees of a fate that stand ready, how large a share may be sold at a site.
+
+        By the books some may be of another size or grade than they are told to be sold in.
+        """
+        kind = (fate.size, fate.grade)
+        if self.all_ready.get(kind):
+            return self.ready_at(site, *kind) / self.all_ready[kind]
+        return self.ready_at(site) / max(sum(self.all_ready.values()), 1)
 
     def growing_at(self, site: str) -> int:
         """Growing trees at a site (empty: at all)."""
@@ -90,8 +101,8 @@ class Stand:
                 lot.all_growing += trees
                 lot.growing[site] += 0 if held else trees
             else:
-                lot.all_ready += trees
                 kind = (standing.size[row], standing.grade[row])
+                lot.all_ready[kind] += trees
                 lot.ready[site][kind] += 0 if held else trees
 
     def ready_now(self, item: Sequence[str]) -> int:
@@ -116,7 +127,6 @@ class Stand:
             if fates is None:
                 total += lot.ready_at(site, size, grade)
                 continue
-            of_ready = lot.ready_at(site) / max(lot.all_ready, 1)
             of_growing = growing / max(lot.all_growing, 1)
             for fate in fates:
                 if fate.size != size or grade not in ("", fate.grade) or not there(fate, by):
@@ -124,5 +134,5 @@ class Stand:
                 if grew(fate, self.day):
                     total += fate.trees * of_growing
                 elif not 0 < fate.left <= self.day:
-                    total += fate.trees * of_ready
+                    total += fate.trees * lot.share_ready(site, fate)
         return total
