@@ -277,6 +277,29 @@ class Rate(msgspec.Struct, kw_only=True, frozen=True):
     rank: int
 
 
+class Curve(msgspec.Struct, kw_only=True, frozen=True):
+    """How the share of grafts that have pushed rises with the heat, as counted and as fitted.
+
+    `since`: `grafting` or `forcing`. By `degree_days[n]` (Cd) a `share[n]` had pushed: the
+    non-parametric estimate of Turnbull, which steps where the counts let it; between two points it
+    is not known where. `fitted[n]` is the fit's. Of `trees` in `lots` so many are known to have
+    `pushed`; `failed` and `lost` died first and count as not pushed while they were seen.
+    """
+
+    crop: str
+    method: str
+    since: str
+    counting: str
+    degree_days: list[float]
+    share: list[float]
+    fitted: list[float]
+    trees: int
+    lots: int
+    pushed: int
+    failed: int
+    lost: int
+
+
 class Foretold(msgspec.Struct, kw_only=True):
     """What the numerics make of `Known`."""
 
@@ -287,4 +310,5 @@ class Foretold(msgspec.Struct, kw_only=True):
     supply: list[Supply]
     lead_times: list[LeadTime]
     rates: list[Rate] = []
+    curves: list[Curve] = []
     remarks: list[str]

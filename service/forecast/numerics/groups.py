@@ -121,7 +121,7 @@ def grouped(known: Known, clocks: Mapping[tuple[str, str], Clock]) -> list[Group
         if clock is None:
             continue
         if (crop, method) not in of_crop:
-            of_crop[crop, method] = requirement_for(crop, method or None)
+            of_crop[crop, method] = requirement_for(crop, method or None, known.ways.get(crop))
         wanted = of_crop[crop, method]
         special = (wanted.graft_method if wanted else None) or ""
         members.setdefault((crop, special, clock.counting), []).append(number)
@@ -161,7 +161,7 @@ def _group(
     here = set(names["site"])
     return Group(
         crop=crop,
-        requirement=requirement_for(crop, special or None),
+        requirement=requirement_for(crop, special or None, known.ways.get(crop)),
         counting=counting,
         lots=members,
         at=at,

@@ -62,7 +62,7 @@ class Learned:
 
 
 @dataclass(frozen=True)
-class _Rows:
+class Rows:
     """Rows of one kind of observation that belong to a group: `lot` is the group's."""
 
     lot: Ints
@@ -90,12 +90,12 @@ class _Pushes:
 
 def learned(known: Known, group: Group) -> Learned:
     """Learn all of a group."""
-    rows = _rows_of(known, group, "pushes")
+    rows = rows_of(known, group, "pushes")
     push = _pushes(group, rows)
     prior = ready_prior(group.requirement)
     well = push.unsure * np.exp(push.middle) < MIDDLE_KNOWN * prior.middle
     timed = well & np.isfinite(push.own.variance) & (push.begins > 0) & ~_came_pushed(group, rows)
-    growths = _rows_of(known, group, "growths")
+    growths = rows_of(known, group, "growths")
     grown = _ready_times(group, growths, push.begins, push.middle, timed)
     ready, ready_own, unlike = _fitted(group, grown, prior)
     return Learned(
@@ -117,24 +117,24 @@ def learned(known: Known, group: Group) -> Learned:
     )
 
 
-def _came_pushed(group: Group, rows: _Rows) -> Flags:
+def _came_pushed(group: Group, rows: Rows) -> Flags:
     """Lots whose trees had pushed before the books knew them: their day of grafting is told from
     memory, and the slow and the dead of them never came into the books."""
     before = (rows.outcome == "pushed") & (rows.after == 0)
     return np.bincount(rows.lot[before], minlength=len(group.lots)) > 0
 
 
-def _pushes(group: Group, rows: _Rows) -> _Pushes:
+def _pushes(group: Group, rows: Rows) -> _Pushes:
     rest_ends = _rest_ends(group, rows)
     begins = group.begins(rest_ends)
     fit, own, unlike = _fitted(
-        group, _push_times(group, rows, begins), push_prior(group.requirement)
+        group, push_times(group, rows, begins), push_prior(group.requirement)
     )
     middle, unsure = _middles(group, fit, own)
     from_forcing, forced = _from_forcing(group, rows, begins)
     if from_forcing is not None:
         begins = np.where(forced, group.forced_on, begins)
-        later = times.lots(from_forcing, _push_times(group, rows, begins))
+        later = times.lots(from_forcing, push_times(group, rows, begins))
         middles = _middles(group, from_forcing, later)
         middle, unsure = (
             np.where(forced, new, old) for new, old in zip(middles, (middle, unsure), strict=True)
@@ -175,7 +175,7 @@ def _unlike(group: Group, fit: Fit, own: LotTimes) -> Flags:
     return np.asarray(off > np.maximum(far, UNLIKE_LEAST))
 
 
-def _rows_of(known: Known, group: Group, kind: str) -> _Rows:
+def rows_of(known: Known, group: Group, kind: str) -> Rows:
     """Rows about lots of the group, told of the site where they were grafted."""
     table = getattr(known, kind)
     lot = group.at[np.asarray(table.lot, np.int64)] if table.lot else np.zeros(0, np.int64)
@@ -183,7 +183,7 @@ def _rows_of(known: Known, group: Group, kind: str) -> _Rows:
     home = np.asarray(group.sites, dtype=object)
     site = np.asarray(table.site, dtype=object)
     inside = inside[site[inside] == home[lot[inside]]]
-    return _Rows(
+    return Rows(
         lot=lot[inside],
         which=inside,
         after=np.asarray(table.after, np.int64)[inside],
@@ -207,7 +207,7 @@ def _times(group: Group, lot: Ints, low: Floats, high: Floats, trees: Floats) ->
     )
 
 
-def _push_times(group: Group, rows: _Rows, begins: Ints) -> Times:
+def push_times(group: Group, rows: Rows, begins: Ints) -> Times:
     """Pushes between looks; all else is known only not to have pushed when last seen."""
     start = begins[rows.lot]
     low = np.where(rows.after > 0, group.between(rows.lot, start, rows.after), 0.0)
@@ -221,7 +221,7 @@ def _push_times(group: Group, rows: _Rows, begins: Ints) -> Times:
     )
 
 
-def _rest_ends(group: Group, rows: _Rows) -> int:
+def _rest_ends(group: Group, rows: Rows) -> int:
     """When buds set in summer wake, by which day tells their pushes best."""
     if not group.resting.any():
         return 0
@@ -229,12 +229,12 @@ def _rest_ends(group: Group, rows: _Rows) -> int:
         return REST_ENDS_BELIEVED
     prior = push_prior(group.requirement)
     told = times.evidences(
-        [(_push_times(group, rows, group.begins(month)), prior) for month in REST_ENDS]
+        [(push_times(group, rows, group.begins(month)), prior) for month in REST_ENDS]
     )
     return REST_ENDS[int(np.argmax(told))]
 
 
-def _from_forcing(group: Group, rows: _Rows, begins: Ints) -> tuple[Fit | None, Flags]:
+def _from_forcing(group: Group, rows: Rows, begins: Ints) -> tuple[Fit | None, Flags]:
     """The fit by the clock from forcing, where that tells the pushes of forced lots better."""
     forced = (group.forced_on > 0) & (group.forced_on >= begins) & (begins > 0)
     mine = forced[rows.lot]
@@ -242,9 +242,9 @@ def _from_forcing(group: Group, rows: _Rows, begins: Ints) -> tuple[Fit | None, 
     nobody = np.zeros(len(group.lots), bool)
     if len(np.unique(pushed)) < FORCED_LOTS:
         return None, nobody
-    some = _Rows(**{name: getattr(rows, name)[mine] for name in _Rows.__dataclass_fields__})
+    some = Rows(**{name: getattr(rows, name)[mine] for name in Rows.__dataclass_fields__})
     prior = push_prior(group.requirement)
-    clocks = [_push_times(group, some, start) for start in (begins, group.forced_on)]
+    clocks = [push_times(group, some, start) for start in (begins, group.forced_on)]
     by_graft, by_forcing = times.evidences([(clock, prior) for clock in clocks])
     if by_forcing <= by_graft + FORCED_LEAD:
         return None, nobody
@@ -260,7 +260,7 @@ def _middles(group: Group, fit: Fit, own: LotTimes) -> tuple[Floats, Floats]:
     return mean + weight * (own.y - mean), np.sqrt(between * (1 - weight))
 
 
-def _ready_times(group: Group, rows: _Rows, begins: Ints, middle: Floats, timed: Flags) -> Times:
+def _ready_times(group: Group, rows: Rows, begins: Ints, middle: Floats, timed: Flags) -> Times:
     """From a lot's middle push to its trees' being ready, as gradings tell.
 
     What was culled is known never to be fit for sale; taken for "not yet" it would look like slow
@@ -297,7 +297,7 @@ def _take(known: Known, group: Group) -> regression.Fit:
 def _survival(
     known: Known,
     group: Group,
-    rows: _Rows,
+    rows: Rows,
     begins: Ints,
     middle: Floats,
     timed: Flags,
@@ -324,7 +324,7 @@ def _survival(
 def _way_gone(
     known: Known,
     group: Group,
-    rows: _Rows,
+    rows: Rows,
     begins: Ints,
     middle: Floats,
     timed: Flags,

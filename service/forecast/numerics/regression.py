@@ -28,6 +28,8 @@ UNKNOWN = -1
 """The level of a factor that is not known."""
 ROUNDS, STEPS = 40, 30
 """Rounds of learning sds and rho in turn with the coefficients, and Newton's steps in each."""
+ROUGHLY = 1e-2
+"""Log-likelihood that a step must gain while sds and rho are still being learned."""
 MIX = 500
 """So many trees stand for all when a level is told in the mix of the others."""
 FEW_LOTS, FEW_TREES = 5, 100
@@ -232,8 +234,9 @@ class _State:
         rho = self.rho if rho is None else rho
         return float(log_chance(self.good, self.trials, expit(eta), rho).sum())
 
-    def solve(self, middle: Floats, precision: Floats) -> None:
-        """The best coefficients at this rho, their prior normal about `middle`."""
+    def solve(self, middle: Floats, precision: Floats, gain: float = 1e-9) -> None:
+        """The best coefficients at this rho, their prior normal about `middle`, until a step gains
+        less than `gain`."""
         self.precision = precision
 
         def worth(at: Floats) -> float:
@@ -250,7 +253,7 @@ class _State:
                     break
                 step = step / 2
             gained, at, now = then - now, at + step, max(then, now)
-            if gained < 1e-9:
+            if gained < gain:
                 break
         self.coefficients = at
         curvature = self._curvature(self._slopes(at, self.rho)[1])
@@ -302,7 +305,7 @@ def _learn(state: _State, parts: Mapping[str, slice], prior: Prior) -> dict[str,
         before = [*spreads.values(), state.rho]
         for name, part in parts.items():
             precision[part] = spreads[name] ** -2.0
-        state.solve(middle, precision)
+        state.solve(middle, precision, ROUGHLY)
         state.learn_rho(float(logit(prior.rho)), prior.rho_sd)
         variance = np.diag(state.covariance)
         for name, part in parts.items():
@@ -310,6 +313,7 @@ def _learn(state: _State, parts: Mapping[str, slice], prior: Prior) -> dict[str,
             spreads[name] = _spread(square, part.stop - part.start, prior.scale(name))
         if np.allclose(before, [*spreads.values(), state.rho], rtol=2e-3, atol=1e-4):
             break
+    state.solve(middle, precision)
     return spreads
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from service.forecast.numerics import foretelling
 from service.forecast.numerics.assemble import Assembler
 from service.forecast.numerics.clocks import Clock, clock_of
+from service.forecast.numerics.curves import curves
 from service.forecast.numerics.groups import grouped
 from service.forecast.numerics.learn import learned
 from service.forecast.numerics.rates import rates
@@ -29,7 +30,7 @@ def forecast(
     """Foretell all that stands, from all that was seen.
 
     Without `lead_days` nothing is told of graftings to come, and less weather need be drawn;
-    without `compare` no take and survival of methods, grafters and so on.
+    without `compare` no take and survival of methods, grafters and so on, and no curves.
     """
     clocks = _clocks(known)
     groups = grouped(known, clocks)
@@ -59,6 +60,7 @@ def forecast(
         supply=foretelling.supply_rows(known, assembly, told),
         lead_times=foretelling.lead_rows(assembler.beliefs, assembly, told),
         rates=rates(known) if compare else [],
+        curves=curves(known, found) if compare else [],
         remarks=[
             *told.remarks,
             *(foretelling.set_aside(known, one) for one in found if one.unlike),
