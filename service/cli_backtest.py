@@ -50,7 +50,7 @@ def backtest(
     promises would have been kept at each confidence. Prints a table. Changes nothing.
 
     The log tells when trees were graded, so readiness lies between two gradings: lots are scored
-    once nothing of them grows, and days near the log's end are left out.
+    once hardly anything of them grows, and days near the log's end are left out.
 
     A file of --outcomes has the header lot,size,grade,ready,graded,died,left,trees: so many trees
     of a lot, the size and grade that they are sold in, and the days (empty: never) on which they

@@ -121,6 +121,10 @@ def test_the_log_tells_readiness_between_two_gradings() -> None:
     assert {one.graded - DAY for one in ready} == {20}
     assert sum(one.trees for one in fates if one.left == DAY + 30) == 4
     assert sum(one.trees for one in ready if one.died == DAY + 40) == 1
+    # Of L2 two of seven still grow; were it one of ten or fewer, it would be told of.
+    growths.trees[6] = 18
+    few = from_log(known(lots("L1", "L2"), growths=growths, standing=standing))
+    assert sum(one.trees for one in few["L2"] if one.ready) == 18
 
 
 def lots(*codes: str, crop: str = "citrus", grafted: int = DAY - 200, **more: bool) -> Lots:

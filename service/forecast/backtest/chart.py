@@ -162,7 +162,7 @@ def _promises(scores: Sequence[PromiseScore]) -> Iterator[str]:
     for share in (0.5, 0.6, 0.7, 0.8, 0.9):
         yield _text(x_of(share), _FOOT + 18, sure(share), text_anchor="middle", font_size=10)
     yield _text(left, _FOOT + 34, "how sure the promise was", fill=_STONE)
-    yield f'<circle cx="{left + 5}" cy="{_FOOT + 52}" r="4" fill="{_LEAF}"/>'
-    yield _text(left + 14, _FOOT + 56, "kept (dashed: as said)")
-    yield _box(left + 152, _FOOT + 49, 6, 6, _BARK)
-    yield _text(left + 163, _FOOT + 56, "of what could be")
+    yield f'<circle cx="{left - 25}" cy="{_FOOT + 52}" r="4" fill="{_LEAF}"/>'
+    yield _text(left - 16, _FOOT + 56, "kept (dashed: as said)")
+    yield _box(left + 128, _FOOT + 49, 6, 6, _BARK)
+    yield _text(left + 139, _FOOT + 56, "promised of what came")

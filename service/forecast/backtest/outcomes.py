@@ -101,23 +101,29 @@ def _fate(cells: Sequence[str], line: int) -> Fate:
     )
 
 
+STRAGGLERS = 0.1
+"""A lot is told of by the log once no more than this share of its trees still grows."""
+
+
 def from_log(known: Known) -> Outcomes:
-    """What the log tells at its end, of the lots of which nothing grows any more.
+    """What the log tells at its end, of the lots of which next to nothing grows any more.
 
     Trees became ready between two gradings, evenly. Of trees that nobody had graded before, the
     day of grading stands for the day of readiness, so lots that are looked at late seem late.
+    The last stragglers of a lot are taken never to be ready.
     """
-    growing = {
-        known.standing.lot[row]
-        for row, stage in enumerate(known.standing.stage)
-        if stage in ("grafted", "pushed")
-    }
+    standing = known.standing
+    growing: dict[int, int] = defaultdict(int)
+    for row, lot in enumerate(standing.lot):
+        growing[lot] += standing.trees[row] * (standing.stage[row] in ("grafted", "pushed"))
     graded, went = _rows_of(known.growths)
-    return {
-        known.lots.code[lot]: _fates(known.lots.code[lot], rows, went.get(lot, []))
-        for lot, rows in graded.items()
-        if lot not in growing
-    }
+    found = {}
+    for lot, rows in graded.items():
+        ready = sum(row.trees for row in rows if row.outcome == "ready")
+        if growing[lot] <= STRAGGLERS * (ready + growing[lot]):
+            code = known.lots.code[lot]
+            found[code] = _fates(code, rows, went.get(lot, []))
+    return found
 
 
 class _Row(msgspec.Struct):
@@ -154,7 +160,7 @@ def _fates(lot: str, rows: list[_Row], went: list[_Row]) -> list[Fate]:
         if row.outcome == "ready":
             for day, trees in _spread(row.after, row.by, row.trees):
                 fates += _ready(lot, row, day, trees, went)
-        else:
+        elif row.outcome != "growing":
             died, left = (row.by, 0) if row.outcome == "dead" else (0, row.by)
             fates.append(Fate(lot, row.size, row.grade, 0, 0, died, left, row.trees))
     return fates
