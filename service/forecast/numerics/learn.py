@@ -27,7 +27,7 @@ FORCED_LEAD = 4.0
 FORCED_LOTS = 10
 UNLIKE_SDS, UNLIKE_LEAST = 5.0, 0.2
 """A lot's middle (log) that lies so many sds, and so far, from what the others say is set aside."""
-UNLIKE_FROM_LOTS = 20
+UNLIKE_FROM_LOTS, UNLIKE_AMONG = 20, 3
 
 
 @dataclass(frozen=True)
@@ -162,11 +162,17 @@ def _fitted(group: Group, rows: Times, prior: times.Prior) -> tuple[Fit, LotTime
     return fit, own, unlike
 
 
+def _shared_by_some(level: Ints, told: Flags) -> Ints:
+    """Levels; not known where a lot has nearly none beside it, whom it could be unlike."""
+    counts = np.bincount(level[told & (level >= 0)], minlength=int(level.max(initial=0)) + 1)
+    return np.where((level >= 0) & (counts[level] >= UNLIKE_AMONG), level, -1)
+
+
 def _unlike(group: Group, fit: Fit, own: LotTimes) -> Flags:
     told = np.isfinite(own.variance)
     if np.count_nonzero(told) < UNLIKE_FROM_LOTS:
         return np.zeros(len(told), bool)
-    factors = {name: group.factors[name] for name in TIMED_BY}
+    factors = {name: _shared_by_some(group.factors[name], told) for name in TIMED_BY}
     mean, _ = fit.expected(factors, len(group.lots))
     off = np.where(told, np.abs(own.y - mean), 0.0)
     # The middle of what they are off by is not moved by the odd ones, as an sd would be.
@@ -215,10 +221,22 @@ def push_times(group: Group, rows: Rows, begins: Ints) -> Times:
     high = np.where(pushed, group.between(rows.lot, start, rows.by), np.inf)
     # A bud may push on a day on which its clock had hardly begun.
     high = np.where(pushed, np.maximum(high, 1.0), high)
-    known_start = start > 0
-    return _times(
-        group, rows.lot[known_start], low[known_start], high[known_start], rows.trees[known_start]
-    )
+    told = (start > 0) & ~_too_early(rows, begins)
+    return _times(group, rows.lot[told], low[told], high[told], rows.trees[told])
+
+
+def _too_early(rows: Rows, begins: Ints) -> Flags:
+    """Pushes that were seen before the lot's clock began: it can't tell them."""
+    return np.asarray((rows.outcome == "pushed") & (rows.by <= begins[rows.lot]))
+
+
+def _evidence(group: Group, rows: Rows, clocks: list[Ints], prior: times.Prior) -> list[float]:
+    """How well each clock tells the same pushes; one it can't tell counts as a slip of the
+    records, of which one tree in a thousand is believed."""
+    told = times.evidences([(push_times(group, rows, begins), prior) for begins in clocks])
+    slip = np.log(prior.mistakes)
+    early = [float(rows.trees[_too_early(rows, begins)].sum()) for begins in clocks]
+    return [of + slip * trees for of, trees in zip(told, early, strict=True)]
 
 
 def _rest_ends(group: Group, rows: Rows) -> int:
@@ -228,9 +246,7 @@ def _rest_ends(group: Group, rows: Rows) -> int:
     if not (group.resting[rows.lot] & (rows.outcome == "pushed")).any():
         return REST_ENDS_BELIEVED
     prior = push_prior(group.requirement)
-    told = times.evidences(
-        [(push_times(group, rows, group.begins(month)), prior) for month in REST_ENDS]
-    )
+    told = _evidence(group, rows, [group.begins(month) for month in REST_ENDS], prior)
     return REST_ENDS[int(np.argmax(told))]
 
 
@@ -244,11 +260,10 @@ def _from_forcing(group: Group, rows: Rows, begins: Ints) -> tuple[Fit | None, F
         return None, nobody
     some = Rows(**{name: getattr(rows, name)[mine] for name in Rows.__dataclass_fields__})
     prior = push_prior(group.requirement)
-    clocks = [push_times(group, some, start) for start in (begins, group.forced_on)]
-    by_graft, by_forcing = times.evidences([(clock, prior) for clock in clocks])
+    by_graft, by_forcing = _evidence(group, some, [begins, group.forced_on], prior)
     if by_forcing <= by_graft + FORCED_LEAD:
         return None, nobody
-    return times.fit(clocks[1], prior), forced
+    return times.fit(push_times(group, some, group.forced_on), prior), forced
 
 
 def _middles(group: Group, fit: Fit, own: LotTimes) -> tuple[Floats, Floats]:
