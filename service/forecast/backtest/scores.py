@@ -13,7 +13,7 @@ from service.trade.take import wilson
 class LotScore(msgspec.Struct, frozen=True, kw_only=True):
     """Scores of forecasts of lots; shares from 0 to 1, days; None where there is nothing to score.
 
-    `inside`: true days from P20 to P80, aim 0.6; `early`: before P20, `late`: after P80.
+    `inside`: true days after P20 and by P80, aim 0.6; `early`: by P20, `late`: after P80.
     `error`: median of |P50 - true|; `bias`: median of true - P50, positive when it was later.
     `calendar`: the calendar average's median error on the `by_calendar` cases that it has a date
     for, `of_calendar` the forecast's there over it. `first` likewise, of the first forecast.
@@ -53,8 +53,8 @@ def lot_score(what: str, cases: Sequence[Case]) -> LotScore:
         what=what,
         n=len(cases),
         lots=len({case.lot for case in cases}),
-        inside=share(lambda case: case.p20 <= case.true <= case.p80),
-        early=share(lambda case: case.true < case.p20),
+        inside=share(lambda case: case.p20 < case.true <= case.p80),
+        early=share(lambda case: case.true <= case.p20),
         late=share(lambda case: case.true > case.p80),
         error=_errors(cases, lambda case: case.p50),
         bias=median(case.true - case.p50 for case in cases) if cases else None,

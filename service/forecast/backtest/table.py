@@ -33,7 +33,8 @@ def _lines(done: Backtest) -> Iterator[str]:
         "outcome is not known."
     )
     yield ""
-    yield "inside: the true day lay from P20 to P80 (aim 60 %); before, after: it lay outside."
+    yield "inside: the true day lay after P20 and by P80 (aim 60 %: by P20 it comes with 20 %, by"
+    yield "P80 with 80 %); before, after: it lay outside."
     yield "error: median of |P50 - true day|, in days; bias: median of true day - P50."
     yield "calendar, first: the median error of the average of past lots of the crop, and of"
     yield "the first forecast; of it: the forecast's error over that one's, where both have a day."
