@@ -11,6 +11,7 @@ import msgspec
 from service.api import wording
 from service.api.problems import Mistake, Problem
 from service.api.services import Services
+from service.forecast.ways import crops_grown
 from service.log import read
 from service.log.rights import Principal
 
@@ -73,3 +74,12 @@ def check_word(
         numbers={"allowed": allowed},
     )
     raise Problem("validation-error", "A query parameter has a mistake.", errors=[mistake])
+
+
+async def check_crop(services: Services, crop: str | None) -> None:
+    """Raises 422 for a crop that no cultivar of the catalogue is of."""
+    if crop is None:
+        return
+    async with services.reading() as connection:
+        grown = await crops_grown(connection)
+    check_word("crop", crop, grown, "crop of a cultivar here", "unknown_code")

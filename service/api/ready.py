@@ -6,11 +6,10 @@ from typing import Annotated, Any
 from msgspec import Meta
 
 from service.api.clocks import AsOf, ClockedPage, KnownAt, clocked_list
-from service.api.filters import check_word
+from service.api.filters import check_crop
 from service.api.operation import Call, Page, Reply, operation
 from service.api.views import ReflectingPage, question, view_list
-from service.forecast import counts_view, learned_view, ready_view
-from service.forecast.ways import crops_grown
+from service.forecast import counts_view, learned_view, push_curves_view, ready_view
 from service.log.rights import READ
 from service.trade.events.trees import Grade
 from service.trade.methods import MethodName
@@ -64,6 +63,17 @@ class LearnedParameters(ReflectingPage, frozen=True, kw_only=True):
     what: learned_view.What | None = None
     method: MethodName | None = None
     site: Code | None = None
+
+
+class PushCurvesParameters(ReflectingPage, frozen=True, kw_only=True):
+    """Which curves are wanted."""
+
+    crop: Annotated[Word, Meta(examples=["citrus"])] | None = None
+    method: MethodName | None = None
+    since: (
+        Annotated[push_curves_view.Since, Meta(description="Where the count of heat begins.")]
+        | None
+    ) = None
 
 
 @operation(
@@ -132,10 +142,7 @@ async def list_learned(call: Call[LearnedParameters]) -> Reply:
     counting that is told beside them, and for no other.
     """
     asked, services = call.query, call.services
-    if asked.crop is not None:
-        async with services.reading() as connection:
-            grown = await crops_grown(connection)
-        check_word("crop", asked.crop, grown, "crop of a cultivar here", "unknown_code")
+    await check_crop(services, asked.crop)
 
     async def ask(after: list[Any] | None) -> learned_view.LearnedPage:
         query = question(learned_view.LearnedQuery, asked, after=after)
@@ -144,4 +151,30 @@ async def list_learned(call: Call[LearnedParameters]) -> Reply:
     return await view_list(call, ready_view.NAME, ask)
 
 
-HANDLERS = [list_ready_dates, list_ready_counts, list_learned]
+@operation(
+    "GET",
+    "/v1/push-curves",
+    tag="Forecast",
+    scope=READ,
+    query=PushCurvesParameters,
+    answer=Page[push_curves_view.PushCurveRow],
+    request_headers=("Prefer",),
+)
+async def list_push_curves(call: Call[PushCurvesParameters]) -> Reply:
+    """List how the share of grafts that have pushed rises with the heat, by crop and method.
+
+    As counted, without any assumed form, beside what was fitted and the forecast goes by: so that
+    anybody can see how well it fits. Trees of all sites that count the heat alike are together.
+    """
+    asked, services = call.query, call.services
+    await check_crop(services, asked.crop)
+
+    async def ask(after: list[Any] | None) -> push_curves_view.PushCurvesPage:
+        query = question(push_curves_view.PushCurvesQuery, asked, after=after)
+        pool, sites = services.database.reader, call.principal.site_list
+        return await push_curves_view.push_curves(pool, query, sites)
+
+    return await view_list(call, ready_view.NAME, ask)
+
+
+HANDLERS = [list_ready_dates, list_ready_counts, list_learned, list_push_curves]

@@ -4,6 +4,7 @@ from typing import Annotated, Any
 
 from msgspec import Meta
 
+from service.api.filters import check_crop
 from service.api.operation import Call, Page, Reply, operation
 from service.api.take import may_see_grafters
 from service.api.views import ReflectingPage, question, view_list
@@ -44,6 +45,7 @@ async def list_take_rates(call: Call[TakeRatesParameters]) -> Reply:
     asked, services = call.query, call.services
     if asked.by == view.GRAFTER:
         may_see_grafters(call)
+    await check_crop(services, asked.crop)
 
     async def ask(after: list[Any] | None) -> view.TakeRatesPage:
         query = question(view.TakeRatesQuery, asked, after=after)

@@ -227,6 +227,7 @@ async def _tell(conn: Connection, taken: _Taken, foretold: Foretold, seconds: fl
         (SQL.clear_lead_times, SQL.put_lead_times, _lead_times(foretold)),
         (SQL.clear_learned, SQL.put_learned, map(msgspec.structs.asdict, foretold.learned)),
         (SQL.clear_take_rates, SQL.put_take_rates, map(msgspec.structs.asdict, foretold.rates)),
+        (SQL.clear_push_curves, SQL.put_push_curves, map(msgspec.structs.asdict, foretold.curves)),
     ):
         await conn.execute(clear)
         await conn.execute(put, [row | when for row in rows])

@@ -65,6 +65,12 @@ DELETE FROM take_rates;
 -- name: put_take_rates
 INSERT INTO take_rates SELECT * FROM jsonb_populate_recordset(NULL::take_rates, $1::jsonb);
 
+-- name: clear_push_curves
+DELETE FROM push_curves;
+
+-- name: put_push_curves
+INSERT INTO push_curves SELECT * FROM jsonb_populate_recordset(NULL::push_curves, $1::jsonb);
+
 -- name: keep
 -- What was just told, as the last of each site's day ($1 sites, $2 days) so far; $3 position, $4 made
 -- at. A site without rows was told that there are none.

@@ -7,6 +7,7 @@ import msgspec
 from msgspec import Meta
 
 from service.forecast.ready_view import NAME
+from service.forecast.telling import many
 from service.storage.pool import Pool
 from service.storage.sql import load
 from service.storage.walls import seeing
@@ -114,8 +115,8 @@ def _told(row: dict[str, Any]) -> TakeRateRow:
 def _words(row: dict[str, Any]) -> str:
     low, high = (round(100 * row[name]) for name in ("adjusted_low", "adjusted_high"))
     like = f"{low} %" if low == high else f"{low} to {high} %"
-    lots = "1 lot" if row["lots"] == 1 else f"{row['lots']} lots"
     return (
-        f"{row['hits']} of {row['n']} {_NOUN[row['measure']]}, in {lots}. With all else equal: "
+        f"{row['hits']:,} of {row['n']:,} {_NOUN[row['measure']]}, in {many(row['lots'], 'lot')}. "
+        "With all else equal: "
         f"{like} (8 in 10 sure); an estimate."
     )

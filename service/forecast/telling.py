@@ -137,8 +137,8 @@ def learned_in_words(
     """One thing learned, with its range in a sentence. Shares are told of a hundred."""
     begins, ends = _WHAT.get(what, (what.replace("_", " "), ""))
     share = what not in ("push", "ready")
-    four = [_figure(100 * value if share else value) for value in (middle, low, high, lot_low)]
-    most = _figure(100 * lot_high if share else lot_high)
+    four = [figure(100 * value if share else value) for value in (middle, low, high, lot_low)]
+    most = figure(100 * lot_high if share else lot_high)
     surely = f"{sure(LIKELY)} sure {four[1]} to {four[2]}"
     one_lot = f"8 lots in 10 lie between {four[3]} and {most}"
     return f"{begins} {four[0]} {ends}: an estimate, {surely}; {one_lot}.".replace("  ", " ")
@@ -156,7 +156,7 @@ def _expected(row: LotFigures) -> str:
     if row.ready_expected is None:
         return f"{said}."
     width = f"{sure(0.6)} sure {row.ready_low} to {row.ready_high}"
-    return f"{said}; about {_figure(row.ready_expected)} of them will be ready ({width})."
+    return f"{said}; about {figure(row.ready_expected)} of them will be ready ({width})."
 
 
 def _progress(row: LotFigures) -> str:
@@ -165,14 +165,14 @@ def _progress(row: LotFigures) -> str:
     since = f" after {day_in_words(row.counted_from)}" if row.counted_from else ""
     if row.phase == "pushed":
         since += ", when half of those that push had pushed"
-    needed = f"half of them need {_figure(row.needed)} Cd"
+    needed = f"half of them need {figure(row.needed)} Cd"
     if row.needed_low is not None and row.needed_high is not None:
-        low, high = _figure(row.needed_low), _figure(row.needed_high)
+        low, high = figure(row.needed_low), figure(row.needed_high)
         needed += f" ({sure(0.6)} sure {low} to {high})"
     counting = COUNTINGS.get(row.counting or "", row.counting or "")
     if row.lower_c is not None and row.upper_c is not None:
         counting += f" between {row.lower_c:g} and {row.upper_c:g} C"
-    return f"{_figure(row.counted)} degree-days (Cd) so far{since}; {needed}, {counting}."
+    return f"{figure(row.counted)} degree-days (Cd) so far{since}; {needed}, {counting}."
 
 
 def _weather(row: LotFigures) -> list[str]:
@@ -197,6 +197,6 @@ def many(count: int, name: str) -> str:
     return f"{count:,} {name}" if count == 1 else f"{count:,} {name}s"
 
 
-def _figure(value: float) -> str:
+def figure(value: float) -> str:
     """Three digits or so: more would promise too much."""
     return f"{value:,.0f}" if abs(value) >= 10 else f"{value:.1f}".removesuffix(".0")

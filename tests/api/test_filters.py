@@ -34,6 +34,9 @@ async def admin(client_for: MakeClient) -> Client:
         ("ready-dates?rootstock=NOSUCH", "rootstock", "unknown_code"),
         ("ready-counts?site=NOSUCH", "site", "unknown_code"),
         ("learned?crop=citris", "crop", "unknown_code"),
+        ("push-curves?crop=citris", "crop", "unknown_code"),
+        ("take-rates?crop=citris", "crop", "unknown_code"),
+        ("take-rates?site=NOSUCH", "site", "unknown_code"),
         ("tree-lots?site=NOSUCH", "site", "unknown_code"),
     ],
 )

@@ -159,8 +159,8 @@ async def test_each_event_type_lets_in_exactly_its_scope(
 
 async def test_what_asks_for_more_than_its_operation(clients: Clients) -> None:
     reads, history = clients["read"], clients["events:write"]
-    for query in ("group_by=grafter", "grafter=p-1"):
-        assert fits(await reads.get(f"/v1/take?{query}"), "403 grafters:read")
+    for query in ("take?group_by=grafter", "take?grafter=p-1", "take-rates?by=grafter"):
+        assert fits(await reads.get(f"/v1/{query}"), "403 grafters:read")
     event = {"type": "place.checked", "site": "X", "occurred": "2026-03-01", "data": {"place": "P"}}
     for query in ("recorded_by=x", "recorded_at=2026-03-01T00:00:00Z"):
         answer = await history.post(f"/v1/events?{query}", json=event)

@@ -11,6 +11,7 @@ from service.forecast import shapes
 from service.forecast.shapes import (
     LEVELS,
     STEPS,
+    Curve,
     Foretold,
     Known,
     LeadTime,
@@ -37,6 +38,7 @@ def forecast(known: Known) -> Foretold:
         lead_times=[_lead_time(site) for site in known.sites],
         remarks=["Worked out by a stand-in."],
         rates=[_rate(site) for site in (shapes.ALL_SITES, *(one.site for one in known.sites))],
+        curves=[_curve("grafting"), _curve("forcing")],
     )
 
 
@@ -167,6 +169,23 @@ def _rate(site: str) -> Rate:
         adjusted_low=0.85,
         adjusted_high=0.94,
         rank=0,
+    )
+
+
+def _curve(since: str) -> Curve:
+    return Curve(
+        crop="citrus",
+        method="t_bud",
+        since=since,
+        counting="single_sine",
+        degree_days=[200.0, 305.0, 400.0],
+        share=[0.25, 0.5, 0.9],
+        fitted=[0.2, 0.52, 0.91] if since == "grafting" else [],
+        trees=1240,
+        lots=52,
+        pushed=1100,
+        failed=30,
+        lost=10,
     )
 
 
