@@ -90,7 +90,9 @@ def test_the_log_tells_readiness_between_two_gradings() -> None:
         ("ready", 0, 20, 10),
         ("ready_gone", 20, 30, 4),
         ("ready_dead", 20, 40, 1),
-        ("dead", 0, 15, 2),
+        ("dead", 0, 15, 1),
+        # a count did not find it
+        ("missing", 0, 15, 1),
         ("culled", 20, 33, 1),
         ("growing", 20, 0, 2),
         ("ready", 0, 20, 5),
@@ -141,6 +143,7 @@ def lots(*codes: str, crop: str = "citrus", grafted: int = DAY - 200, **more: bo
         forced_on=[0] * n,
         attempt=[1] * n,
         grown_for=[more.get("grown_for", False)] * n,
+        counted_on=[0] * n,
     )
 
 
@@ -370,8 +373,8 @@ def test_scores_of_promises_counted_by_hand() -> None:
 
 
 def test_a_forecast_that_draws_from_what_nature_draws_from_scores_as_it_should() -> None:
-    """Known answers: a normal forecast of normal days. 60 of 100 lie after P20 and by
-    P80 (59.5 with days that are whole), half of the errors are under 0.6745 deviations, promises are kept as often as
+    """Known answers: a normal forecast of normal days. 60 of 100 lie after P20 and by P80 (59.5
+    with whole days), half of the errors are under 0.6745 deviations, promises are kept as often as
     they say. Bounds are four standard errors."""
     chance, sd, n = random.Random(7), 12.0, 4000
     cases, promises = [], []
