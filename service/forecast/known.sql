@@ -36,17 +36,27 @@ forced AS (
     ) f
     GROUP BY 1
 ),
+counted AS (
+    SELECT line ->> 'lot' AS lot, max(e.occurred_day) AS day
+    FROM events e
+    CROSS JOIN LATERAL jsonb_array_elements(newest_data(e.type, e.version, e.data) -> 'lines') AS line
+    WHERE e.type = 'stock.counted' AND line ->> 'stage' = 'ready'
+      AND NOT EXISTS (SELECT FROM voids v WHERE v.voided_position = e.position)
+    GROUP BY 1
+),
 told_of AS (
     SELECT l.lot_id, l.code, coalesce(c.body ->> 'crop', '') AS crop,
            coalesce(l.cultivar, '') AS cultivar, coalesce(l.rootstock, '') AS rootstock,
            coalesce(l.method, '') AS method, l.site, coalesce(g.grafter, '') AS grafter,
            coalesce(l.day - DATE '0001-01-01' + 1, 0) AS grafted_on,
            coalesce(f.day - DATE '0001-01-01' + 1, 0) AS forced_on,
-           l.attempt::integer AS attempt, l.grown_for IS NOT NULL AS grown_for
+           l.attempt::integer AS attempt, l.grown_for IS NOT NULL AS grown_for,
+           coalesce(n.day - DATE '0001-01-01' + 1, 0) AS counted_on
     FROM lots l
     LEFT JOIN catalogue c ON c.kind = 'cultivar' AND c.code = l.cultivar
     LEFT JOIN take_grafters g ON g.lot = l.code AND g.alone
     LEFT JOIN forced f ON f.lot_id = l.lot_id
+    LEFT JOIN counted n ON n.lot = l.code
     WHERE l.kind = 'tree' AND NOT l.voided
     ORDER BY l.code COLLATE "C"
 )
@@ -54,7 +64,8 @@ SELECT array_agg(lot_id) AS lot_id, array_agg(code) AS code, array_agg(crop) AS 
        array_agg(cultivar) AS cultivar, array_agg(rootstock) AS rootstock,
        array_agg(method) AS method, array_agg(site) AS site, array_agg(grafter) AS grafter,
        array_agg(grafted_on) AS grafted_on, array_agg(forced_on) AS forced_on,
-       array_agg(attempt) AS attempt, array_agg(grown_for) AS grown_for
+       array_agg(attempt) AS attempt, array_agg(grown_for) AS grown_for,
+       array_agg(counted_on) AS counted_on
 FROM told_of;
 
 -- name: pushes
@@ -81,7 +92,10 @@ WITH lots AS (
     FROM unnest($1::text[]) WITH ORDINALITY AS l (code, number)
 ),
 told AS (
-    SELECT l.lot, g.site, g.outcome, coalesce(g.after_day - DATE '0001-01-01' + 1, 0) AS after,
+    SELECT l.lot, g.site,
+           CASE WHEN g.cause = 'not_found' THEN replace(g.outcome, 'gone', 'missing')
+                ELSE g.outcome END AS outcome,
+           coalesce(g.after_day - DATE '0001-01-01' + 1, 0) AS after,
            coalesce(g.by_day - DATE '0001-01-01' + 1, 0) AS by, g.started, g.size, g.grade,
            g.trees::integer AS trees
     FROM growth g

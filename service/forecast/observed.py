@@ -15,6 +15,7 @@ from service.forecast.shapes import Growths, Lots, Pushes, Standing, Takes
 from service.trade.accounts import Key
 from service.trade.books import Hold
 from service.trade.events.envelope import Envelope
+from service.trade.events.stock import StockCounted
 from service.trade.growth import Growth, growths
 from service.trade.holds import BLOCKS, SELL
 from service.trade.lot_walk import LIVE, Told, Walk
@@ -86,6 +87,7 @@ class _Seen(msgspec.Struct):
     growths: list[Growth]
     take: Take
     standing: dict[Key, int]
+    counted: date | None
 
 
 class Observed:
@@ -135,6 +137,16 @@ def _seen(story: LotStory, of: list[int]) -> _Seen:
         growths=growths(story.code, history) if known else [],
         take=take_of(story.code, history) if known else Take(),
         standing={key: n for key, n in walk.standing.items() if n > 0 and key.stage in LIVE},
+        counted=max(
+            (one.day for one in history if _counts_ready(one.event, story.code)), default=None
+        ),
+    )
+
+
+def _counts_ready(event: Envelope, lot: str) -> bool:
+    """Whether it is a stock count of ready trees of the lot."""
+    return isinstance(event, StockCounted) and any(
+        line.lot == lot and line.stage == "ready" for line in event.data.lines
     )
 
 
@@ -163,6 +175,11 @@ def ordinal(day: date | None) -> int:
     return 0 if day is None else day.toordinal()
 
 
+def _outcome(one: Growth) -> str:
+    """As `Growths` has it: what a count did not find went without anybody's knowing where."""
+    return one.outcome.replace("gone", "missing") if one.cause == "not_found" else one.outcome
+
+
 def _row(columns: Any, *values: Any) -> None:
     """One row more, in the order of the struct's fields."""
     for name, value in zip(columns.__struct_fields__, values, strict=True):
@@ -183,6 +200,7 @@ def _add(
         *(story.code, story.crop, story.cultivar, story.rootstock, story.method, story.site),
         next(iter(take.grafters), "") if take.alone else "",
         *(ordinal(story.day), ordinal(forced), story.attempt, story.grown_for),
+        ordinal(seen.counted),
     )
     for push in seen.pushes:
         days = ordinal(push.after), ordinal(push.by)
@@ -190,7 +208,7 @@ def _add(
     for one in seen.growths:
         days = ordinal(one.after), ordinal(one.by)
         ended = one.started, one.size, one.grade, one.trees
-        _row(columns.growths, lot, one.site, one.outcome, *days, *ended)
+        _row(columns.growths, lot, one.site, _outcome(one), *days, *ended)
     if take.grafted:
         gone = sum(take.gone.values())
         read = take.grafted, take.alive, take.failed, take.not_read

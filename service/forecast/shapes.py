@@ -16,12 +16,17 @@ from service.trade.promising import ALL_SITES, LEVELS, STEP_DAYS, STEPS
 
 __all__ = ("ALL_SITES", "LEVELS", "STEPS", "STEP_DAYS")
 
+DEAD = ("dead", "missing")
+LATER = ("ready_dead", "ready_gone", "ready_missing")
+"""Outcomes of `Growths`: died before they were ready; of trees that are in a row `ready` too."""
+
 
 class Lots(msgspec.Struct, kw_only=True):
     """Tree lots, those that are gone too: what they are. Texts are empty where not known.
 
     `site`: where it was grafted. `grafter`: who grafted all of it, empty where several did.
     `forced_on`: the first day on which its tops were forced. `grown_for`: it is a customer's.
+    `counted_on`: the last day on which a stock count told how many of its ready trees there are.
     """
 
     code: list[str] = []
@@ -35,6 +40,7 @@ class Lots(msgspec.Struct, kw_only=True):
     forced_on: list[int] = []
     attempt: list[int] = []
     grown_for: list[bool] = []
+    counted_on: list[int] = []
 
 
 class Pushes(msgspec.Struct, kw_only=True):
@@ -54,9 +60,10 @@ class Growths(msgspec.Struct, kw_only=True):
     outcome `ready`: graded so on `by`, seen not ready at the end of `after` (0: nobody looked
     between the push and `by`). `growing`: not ready when last looked at, on `after`. `dead`,
     `culled`, `gone` (sold, moved to another lot ...): left on `by` before they were ready, last
-    seen not ready on `after`. `ready_dead`, `ready_gone`: left on `by` after they had become ready
-    (`after` is the day on which they were graded). `started` is the size they pushed in, `size`
-    and `grade` as they ended, or stand.
+    seen not ready on `after`; so did the `missing`, but nobody noticed until a count did not find
+    them. `ready_dead`, `ready_gone`, `ready_missing` are the same of trees that are in a row
+    `ready` too: left on `by` (`after` is the day on which they were graded). `started` is the size
+    they pushed in, `size` and `grade` as they ended, or stand.
     """
 
     lot: list[int] = []

@@ -98,14 +98,14 @@ def test_the_log_tells_readiness_between_two_gradings() -> None:
         ("ready", 0, 20, 5),
     ]
     growths = Growths(
-        lot=[0, 0, 0, 0, 0, 1, 1],
-        site=["S"] * 7,
+        lot=[0, 0, 0, 0, 0, 0, 1, 1],
+        site=["S"] * 8,
         outcome=[row[0] for row in rows],
         after=[DAY + row[1] for row in rows],
         by=[DAY + row[2] if row[2] else 0 for row in rows],
-        started=["P1"] * 7,
-        size=["P4"] * 7,
-        grade=["first"] * 7,
+        started=["P1"] * 8,
+        size=["P4"] * 8,
+        grade=["first"] * 8,
         trees=[row[3] for row in rows],
     )
     standing = Standing(
@@ -124,7 +124,7 @@ def test_the_log_tells_readiness_between_two_gradings() -> None:
     assert sum(one.trees for one in fates if one.left == DAY + 30) == 4
     assert sum(one.trees for one in ready if one.died == DAY + 40) == 1
     # Of L2 two of seven still grow; were it one of ten or fewer, it would be told of.
-    growths.trees[6] = 18
+    growths.trees[7] = 18
     few = from_log(known(lots("L1", "L2"), growths=growths, standing=standing))
     assert sum(one.trees for one in few["L2"] if one.ready) == 18
 

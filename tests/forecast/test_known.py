@@ -185,6 +185,7 @@ async def test_what_is_known_now(season: Telling) -> None:
         ("TARNA", "growing", "", "", "P9", "L2", "", 5),
         ("CORIN", "ready_gone", "09-09", LAST[5:], "P9", "P9", "first", 1),
     }
+    assert lots.counted_on == [0, 0]
     assert _rows(known.takes) == [(20, 15, 1, 3, 1), (8, 0, 0, 8, 0)]
     assert _rows(known.standing) == [
         ("CORIN", "grafted", "P9", "", 2, 2, True),
@@ -225,6 +226,33 @@ async def test_each_past_night_is_known_again_as_it_was(season: Telling) -> None
 def _plain(value: Any) -> bytes:
     """As it crosses to the numerics; so that days without a temperature equal each other."""
     return msgspec.msgpack.encode(value)
+
+
+async def test_what_a_count_does_not_find_is_missing(season: Telling) -> None:
+    """Three ready and five growing by the books; each account is counted, one of them twice."""
+    ready = {**WALK, "stage": "ready", "size": "P9", "grade": "first"}
+    growing = {**PUSHED, "size": "P9"}
+
+    def count(day: str, *lines: dict[str, Any]) -> Any:
+        return event("stock.counted", day, lines=list(lines), reason="quarterly count")
+
+    await season.on("2026-09-22", count("2026-09-22", growing | {"counted": 3}))
+    await season.night()
+    (mistaken,) = await season.on("2026-09-24", count("2026-09-24", ready | {"counted": 0}))
+    await season.on(
+        "2026-09-25", event("event.voided", "2026-09-25", event=mistaken.id, reason="x")
+    )
+    await season.night()
+    await season.on("2026-09-28", count("2026-09-27", ready | {"counted": 1}))
+    await season.night()
+    for night, counted in (("2026-09-22", ""), ("2026-09-25", ""), ("2026-09-28", "09-27")):
+        (known,) = await season.replayed(night)
+        assert _plain(known) == _plain(season.then[night]), night
+        assert [_text(day) for day in known.lots.counted_on] == [counted, ""]
+    assert {row for row in _rows(known.growths) if "missing" in row[1]} == {
+        ("CORIN", "missing", "09-09", "09-22", "P9", "P9", "", 2),
+        ("CORIN", "ready_missing", "09-09", "09-27", "P9", "P9", "first", 2),
+    }
 
 
 async def test_days_in_any_order_and_days_between(season: Telling) -> None:

@@ -68,6 +68,7 @@ class Made:
             "forced_on": 0,
             "attempt": 1,
             "grown_for": False,
+            "counted_on": 0,
             **more,
         }
         return _row(self.lots, **told)

@@ -11,7 +11,7 @@ from datetime import date
 
 import msgspec
 
-from service.forecast.shapes import Growths, Known
+from service.forecast.shapes import DEAD, LATER, Growths, Known
 
 COLUMNS = ("lot", "size", "grade", "ready", "graded", "died", "left", "trees")
 _DAYS = ("ready", "graded", "died", "left")
@@ -150,7 +150,7 @@ def _rows_of(growths: Growths) -> tuple[dict[int, list[_Row]], dict[int, list[_R
             growths.grade[at],
             growths.trees[at],
         )
-        (went if row.outcome in ("ready_dead", "ready_gone") else graded)[lot].append(row)
+        (went if row.outcome in LATER else graded)[lot].append(row)
     return graded, went
 
 
@@ -161,7 +161,7 @@ def _fates(lot: str, rows: list[_Row], went: list[_Row]) -> list[Fate]:
             for day, trees in _spread(row.after, row.by, row.trees):
                 fates += _ready(lot, row, day, trees, went)
         elif row.outcome != "growing":
-            died, left = (row.by, 0) if row.outcome == "dead" else (0, row.by)
+            died, left = (row.by, 0) if row.outcome in DEAD else (0, row.by)
             fates.append(Fate(lot, row.size, row.grade, 0, 0, died, left, row.trees))
     return fates
 
@@ -174,7 +174,7 @@ def _ready(lot: str, row: _Row, day: int, trees: int, went: list[_Row]) -> list[
         if part:
             gone.trees -= part
             trees -= part
-            died, left = (gone.by, 0) if gone.outcome == "ready_dead" else (0, gone.by)
+            died, left = (0, gone.by) if gone.outcome == "ready_gone" else (gone.by, 0)
             # sold in the size and grade that it had then
             fates.append(Fate(lot, gone.size, gone.grade, day, row.by, died, left, part))
     if trees:

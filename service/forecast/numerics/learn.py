@@ -12,7 +12,7 @@ from service.forecast.numerics import regression, times
 from service.forecast.numerics.groups import REST_ENDS, REST_ENDS_BELIEVED, Group
 from service.forecast.numerics.priors import SURVIVAL, push_prior, ready_prior, take_prior
 from service.forecast.numerics.times import Fit, LotTimes, Times
-from service.forecast.shapes import Known
+from service.forecast.shapes import DEAD, LATER, Known
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -281,7 +281,7 @@ def _ready_times(group: Group, rows: Rows, begins: Ints, middle: Floats, timed: 
     What was culled is known never to be fit for sale; taken for "not yet" it would look like slow
     trees, and all would be promised.
     """
-    about = timed[rows.lot] & ~np.isin(rows.outcome, ("ready_dead", "ready_gone"))
+    about = timed[rows.lot] & ~np.isin(rows.outcome, LATER)
     lot, outcome = rows.lot[about], rows.outcome[about]
     after, by, trees = rows.after[about], rows.by[about], rows.trees[about]
     start, push = begins[lot], np.exp(middle[lot])
@@ -320,7 +320,7 @@ def _survival(
 ) -> regression.Fit:
     """From push to ready: trees alive of those that went the way; half the way counts half."""
     share = _way_gone(known, group, rows, begins, middle, timed, ready)
-    dead = rows.outcome == "dead"
+    dead = np.isin(rows.outcome, DEAD)
     whole = dead | np.isin(rows.outcome, ("ready", "culled"))
     on_the_way = np.isin(rows.outcome, ("growing", "gone"))
     gone = rows.trees * np.where(whole, 1.0, np.where(on_the_way, share, 0.0))

@@ -16,7 +16,7 @@ from scipy.special import expit
 from service.forecast.numerics import regression
 from service.forecast.numerics.beliefs import seeded
 from service.forecast.numerics.priors import SURVIVAL, take_prior
-from service.forecast.shapes import ALL_SITES, Known, Rate
+from service.forecast.shapes import ALL_SITES, DEAD, Known, Rate
 from service.trade.take import wilson
 
 Floats = NDArray[np.float64]
@@ -75,7 +75,7 @@ def _survival(known: Known) -> tuple[Floats, Floats]:
     def of(*words: str) -> Floats:
         return np.bincount(grown.lot, trees * np.isin(outcome, words), count).astype(float)
 
-    ready, known_fate, growing = of("ready"), of("ready", "dead", "culled"), of("growing")
+    ready, known_fate, growing = of("ready"), of("ready", *DEAD, "culled"), of("growing")
     told = known_fate >= FATE_KNOWN * (known_fate + growing)
     return ready * told, known_fate * told
 

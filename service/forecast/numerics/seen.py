@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from service.forecast.shapes import Known
+from service.forecast.shapes import DEAD, Known
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -39,8 +39,8 @@ def seen_of(known: Known) -> Seen:
     grow_lot, grow_outcome = np.asarray(growths.lot, np.int64), np.asarray(growths.outcome, object)
     push_trees, grow_trees = np.asarray(pushes.trees, float), np.asarray(growths.trees, float)
 
-    def trees(lot: Ints, outcome: NDArray[np.object_], of: Floats, word: str) -> Floats:
-        return np.bincount(lot, of * (outcome == word), count).astype(np.float64)
+    def trees(lot: Ints, outcome: NDArray[np.object_], of: Floats, *words: str) -> Floats:
+        return np.bincount(lot, of * np.isin(outcome, words), count).astype(np.float64)
 
     def newest(lot: Ints, outcome: NDArray[np.object_], days: list[int], word: str) -> Ints:
         found = np.zeros(count, np.int64)
@@ -56,7 +56,7 @@ def seen_of(known: Known) -> Seen:
         ready=trees(grow_lot, grow_outcome, grow_trees, "ready"),
         growing=trees(grow_lot, grow_outcome, grow_trees, "growing"),
         graded_on=newest(grow_lot, grow_outcome, growths.after, "growing"),
-        dead=trees(grow_lot, grow_outcome, grow_trees, "dead"),
+        dead=trees(grow_lot, grow_outcome, grow_trees, *DEAD),
         culled=trees(grow_lot, grow_outcome, grow_trees, "culled"),
         alive=np.bincount(take_lot, np.asarray(takes.alive, float), count).astype(float),
         failed=np.bincount(take_lot, np.asarray(takes.failed, float), count).astype(float),
