@@ -137,7 +137,7 @@ CREATE TABLE learned (
     fallback text NOT NULL,
     position bigint NOT NULL,
     made_at timestamptz NOT NULL,
-    PRIMARY KEY (crop, what, method, site)
+    PRIMARY KEY (crop, what, method, site, counting)
 );
 COMMENT ON TABLE learned IS 'What the nursery''s own counts teach of each crop: degree-days (Cd) to push and to ready, shares that take, survive, never push, are never fit. method, site empty: all together.';
 COMMENT ON COLUMN learned.low IS 'low to high holds the true middle with probability 0.8; a single lot lies within lot_low to lot_high with 0.8.';

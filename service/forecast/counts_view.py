@@ -143,7 +143,7 @@ def _count(row: Mapping[str, Any], step: int) -> ReadyCount:
         for name, probability in _EACH.items()
     }
     day = row["first"] + timedelta(days=step * STEP_DAYS)
-    return ReadyCount(day=day, expected=row["mean"][step], **sure)
+    return ReadyCount(day=day, expected=round(row["mean"][step], 1), **sure)
 
 
 def _words(counts: list[ReadyCount]) -> str:

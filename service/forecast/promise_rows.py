@@ -35,9 +35,10 @@ class OverrideHere(msgspec.Struct, frozen=True, kw_only=True):
 class LearnedHere(msgspec.Struct, frozen=True, kw_only=True):
     """What was learned of the crop, and on how much it rests.
 
-    `what`: `push` and `ready` in degree-days (Cd), `take`, `survival`, `never_pushes`, `unfit` as
-    shares. `low` to `high` holds the true middle with 80 % probability; a single lot lies within
-    `lot_low` to `lot_high` with 80 %.
+    `what`, as in `/v1/learned`: `push`, `push_from_forcing` and `ready` in degree-days (Cd) counted
+    as `counting` says, `take`, `survival`, `never_pushes`, `unfit` as shares. `low` to `high` holds
+    the true middle with 80 % probability; a single lot lies within `lot_low` to `lot_high` with
+    80 %.
     """
 
     what: str
@@ -48,6 +49,7 @@ class LearnedHere(msgspec.Struct, frozen=True, kw_only=True):
     lot_high: float
     trees: int
     lots: int
+    counting: str
     fallback: Annotated[str | None, Meta(description="Where it borrows, and from whom.")]
 
 

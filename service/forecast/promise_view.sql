@@ -47,8 +47,9 @@ ORDER BY v.position DESC;
 
 -- name: learned
 -- What was learned of the crop of cultivar $1 over all sites and methods.
-SELECT l.what, l.middle, l.low, l.high, l.lot_low, l.lot_high, l.trees, l.lots, l.fallback
+SELECT l.what, l.middle, l.low, l.high, l.lot_low, l.lot_high, l.trees, l.lots, l.fallback,
+    l.counting
 FROM learned l
 JOIN catalogue c ON c.kind = 'cultivar' AND c.code = $1 AND c.body ->> 'crop' = l.crop
 WHERE l.method = '' AND l.site = ''
-ORDER BY l.what;
+ORDER BY l.what, l.counting;

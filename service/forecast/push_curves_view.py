@@ -33,11 +33,12 @@ class PushCurveRow(msgspec.Struct, frozen=True, kw_only=True):
 
     `points`: of the non-parametric estimate of Turnbull (1976), which assumes no form. A count
     tells only that trees pushed since the one before, so the share is known at these degree-days,
-    and between two of them it is not known where it rises. `fitted` is what the forecast goes by,
-    null where nothing was fitted to this clock: where the two part, trust the counts. Degree-days
-    are counted `since` the grafting (or the end of the rest of buds set in summer) or the forcing,
-    as `counting` says. Of `trees` in `lots` so many are known to have `pushed`; `failed` and `lost`
-    before that count as not pushed while they were seen. Shares are from 0 to 1. Over all sites.
+    and between two of them it is not known where it rises; it ends where hardly any were still
+    watched. `fitted` is what the forecast goes by, null where nothing was fitted to this clock:
+    where the two part, trust the counts. Degree-days are counted `since` the grafting (or the end
+    of the rest of buds set in summer) or the forcing, as `counting` says. Of `trees` in `lots` so
+    many are known to have `pushed`; `failed` and `lost` before that count as not pushed while they
+    were seen. Shares are from 0 to 1. Over all sites that count so.
     """
 
     crop: str
@@ -100,17 +101,15 @@ def _told(row: dict[str, Any]) -> PushCurveRow:
 
 
 def _words(row: dict[str, Any]) -> str:
-    heat, share, fitted = row["degree_days"], row["share"], row["fitted"]
+    heat, share = row["degree_days"], row["share"]
     half = next((at for at, so_far in zip(heat, share, strict=True) if so_far >= 0.5), None)
-    most = f"{round(100 * share[-1])} in 100 by {figure(heat[-1])} Cd, the last that were seen to"
-    if half is None:
-        said = f"Not half of the grafts had pushed: {most}."
-    else:
-        said = f"Half of the grafts had pushed by {figure(half)} Cd after {row['since']}, {most}."
+    most = f"{figure(100 * share[-1])} in 100 by {figure(heat[-1])} Cd after {row['since']}"
+    said = f"half of the grafts had pushed by {figure(half)} Cd, " if half else ""
     died = row["failed"] + row["lost"]
     counted = f"Counted on {many(row['trees'], 'tree')} in {many(row['lots'], 'lot')}"
     before = f", of which {died:,} failed or were lost before they pushed" if died else ""
-    return f"{said} {counted}{before}; an estimate.{_apart(share, fitted)}"
+    end = f"{_apart(share, row['fitted'])} {counted}{before}."
+    return f"An estimate: {said or 'not half of the grafts had pushed, '}{most}.{end}"
 
 
 def _apart(share: Sequence[float], fitted: Sequence[float]) -> str:
@@ -118,4 +117,4 @@ def _apart(share: Sequence[float], fitted: Sequence[float]) -> str:
     if not fitted:
         return ""
     worst = max(abs(a - b) for a, b in zip(share, fitted, strict=True))
-    return f" The fit lies within {max(1, round(100 * worst))} in 100 of it everywhere."
+    return f" The fit is off by {figure(100 * worst)} in 100 at most."

@@ -7,10 +7,11 @@ import msgspec
 from msgspec import Meta
 
 from service.forecast.ready_view import NAME
-from service.forecast.telling import many
+from service.forecast.telling import LIKELY, figure, many
 from service.storage.pool import Pool
 from service.storage.sql import load
 from service.storage.walls import seeing
+from service.trade.promising import sure
 from service.views.paging import cut_page, page_key
 from service.views.positions import position
 
@@ -30,6 +31,7 @@ _KEY = ("measure", "site", "crop", "level")
 class TakeRateRow(msgspec.Struct, frozen=True, kw_only=True):
     """Take, or survival from push to ready, of one level of a factor.
 
+    `survival` is of pushed trees whose fate is known: dead and culled ones did not become ready.
     `hits` of `n` trees in `lots`. `low` to `high` is Wilson's 95 % interval (1927) of `share`; it
     takes trees for independent, and trees of a lot are not. `adjusted` answers what the share would
     be had all lots that are compared been this level's, with all else as it was; the few borrow
@@ -113,10 +115,9 @@ def _told(row: dict[str, Any]) -> TakeRateRow:
 
 
 def _words(row: dict[str, Any]) -> str:
-    low, high = (round(100 * row[name]) for name in ("adjusted_low", "adjusted_high"))
-    like = f"{low} %" if low == high else f"{low} to {high} %"
-    return (
-        f"{row['hits']:,} of {row['n']:,} {_NOUN[row['measure']]}, in {many(row['lots'], 'lot')}. "
-        "With all else equal: "
-        f"{like} (8 in 10 sure); an estimate."
-    )
+    names = ("adjusted", "adjusted_low", "adjusted_high")
+    middle, low, high = (figure(100 * row[name]) for name in names)
+    noun = _NOUN[row["measure"]]
+    counted = f"{row['hits']:,} of {row['n']:,} {noun}, in {many(row['lots'], 'lot')}."
+    wide = f"{sure(LIKELY)} sure {low} to {high}"
+    return f"{counted} With all else equal {middle} in 100: an estimate, {wide}."

@@ -18,12 +18,16 @@ COUNTINGS = {
 }
 _WHAT = {
     "push": ("The middle tree of a lot pushes", "Cd after grafting"),
+    "push_from_forcing": ("The middle tree of a lot pushes", "Cd after its tops were forced"),
     "ready": ("The middle tree of a lot is ready", "Cd after the lot's middle push"),
     "take": ("Of 100 grafts", "take"),
     "never_pushes": ("Of 100 grafts that took", "never push"),
     "survival": ("Of 100 trees that pushed", "live until they are ready"),
     "unfit": ("Of 100 trees that pushed and live", "are never fit for sale"),
 }
+_TIMES = ("push", "push_from_forcing", "ready")
+# How lots differ in these is not learned.
+_ALL_LOTS_ALIKE = ("never_pushes", "unfit")
 
 
 class LotFigures(msgspec.Struct, frozen=True, kw_only=True):
@@ -136,12 +140,13 @@ def learned_in_words(
 ) -> str:
     """One thing learned, with its range in a sentence. Shares are told of a hundred."""
     begins, ends = _WHAT.get(what, (what.replace("_", " "), ""))
-    share = what not in ("push", "ready")
+    share = what not in _TIMES
     four = [figure(100 * value if share else value) for value in (middle, low, high, lot_low)]
     most = figure(100 * lot_high if share else lot_high)
     surely = f"{sure(LIKELY)} sure {four[1]} to {four[2]}"
-    one_lot = f"8 lots in 10 lie between {four[3]} and {most}"
-    return f"{begins} {four[0]} {ends}: an estimate, {surely}; {one_lot}.".replace("  ", " ")
+    one_lot = f"; 8 lots in 10 lie between {four[3]} and {most}"
+    wide = surely + ("" if what in _ALL_LOTS_ALIKE else one_lot)
+    return f"{begins} {four[0]} {ends}: an estimate, {wide}.".replace("  ", " ")
 
 
 def day_in_words(day: date) -> str:

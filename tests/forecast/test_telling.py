@@ -147,8 +147,13 @@ def test_what_was_learned() -> None:
         "Of 100 grafts 91 take: an estimate, 8 in 10 sure 88 to 94; 8 lots in 10 lie between 80 "
         "and 98."
     )
-    assert learned_in_words("unfit", 0.02, 0.004, 0.06, 0.0, 0.1).startswith(
+    assert learned_in_words("push_from_forcing", 145.2, 140, 151, 110, 190) == (
+        "The middle tree of a lot pushes 145 Cd after its tops were forced: an estimate, 8 in 10 "
+        "sure 140 to 151; 8 lots in 10 lie between 110 and 190."
+    )
+    # How lots differ in that is not known.
+    assert learned_in_words("unfit", 0.02, 0.004, 0.06, 0.004, 0.06) == (
         "Of 100 trees that pushed and live 2 are never fit for sale: an estimate, 8 in 10 sure "
-        "0.4 to 6;"
+        "0.4 to 6."
     )
     assert rests_on(1, 1) == "It rests on what was counted of 1 tree in 1 lot."

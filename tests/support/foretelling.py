@@ -197,7 +197,7 @@ def _learned(known: Known) -> list[Learned]:
         Learned(what="push", crop="citrus", method="", site="", middle=410.0, fallback="few lots",
                 **times, **shared),
         Learned(what="take", crop="citrus", method="t_bud", site="", middle=0.9, fallback="",
-                **shares, **shared | {"family": "", "counting": ""}),
+                **shares, **shared | {"family": ""}),
     ]  # fmt: skip
     return everywhere + [
         Learned(what="take", crop="citrus", method="", site=site.site, middle=0.9, fallback="",

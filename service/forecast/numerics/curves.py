@@ -16,6 +16,9 @@ Flags = NDArray[np.bool_]
 
 ROUNDED_CD = 5.0
 """Ends of intervals are rounded to so many degree-days: finer than any day of a grafting season."""
+WATCHED = 0.01
+"""A curve ends where fewer than this share of its trees are still watched: a last one or two would
+carry it to the top alone."""
 
 
 def curves(known: Known, learned: list[Learned]) -> list[Curve]:
@@ -61,6 +64,7 @@ def _curve(
     high = np.maximum(np.ceil(times.high / ROUNDED_CD) * ROUNDED_CD, low + ROUNDED_CD)
     told = npmle(low, high, times.trees)
     ends = told.high[np.isfinite(told.high)]
+    ends = ends[: max(1, int((_watched(low, high, times.trees, ends) >= WATCHED).sum()))]
     share = np.cumsum(told.mass)[: len(ends)]
     return Curve(
         crop=one.group.crop,
@@ -74,6 +78,14 @@ def _curve(
         lots=len(np.unique(times.lot)),
         **counts,
     )
+
+
+def _watched(low: Floats, high: Floats, trees: Floats, ends: Floats) -> Floats:
+    """The share of the trees that pushed by each end or later, or were seen waiting after it."""
+    last = np.where(np.isfinite(high), high, low)
+    order = np.argsort(last)
+    later = np.append(np.cumsum(trees[order][::-1])[::-1], 0.0)
+    return np.asarray(later[np.searchsorted(last[order], ends)] / trees.sum(), float)
 
 
 def _fitted(one: Learned, method: str, fit: Fit, ends: Floats) -> Floats:

@@ -28,7 +28,8 @@ def learned_rows(one: Learned) -> list[LearnedRow]:
     group = one.group
     asked: list[dict[str, str]] = [
         {},
-        *({"method": name} for name in group.names["method"]),
+        # A group of one method was told with that method already.
+        *({"method": name} for name in group.names["method"] if not _own_method(group)),
         *({"site": name} for name in group.names["site"]),
     ]
     rows = []
@@ -122,7 +123,7 @@ def _share_row(
         trees=round(trees),
         lots=int(count),
         fallback=fallback,
-        counting="",
+        counting=group.counting.method.value,
     )
 
 
