@@ -6,6 +6,7 @@ from msgspec import Meta
 
 from service.api.filters import check_crop
 from service.api.operation import Call, Page, Reply, operation
+from service.api.problems import bad_parameter
 from service.api.take import may_see_grafters
 from service.api.views import ReflectingPage, question, view_list
 from service.forecast import ready_view
@@ -19,7 +20,10 @@ class TakeRatesParameters(ReflectingPage, frozen=True, kw_only=True):
 
     by: Annotated[
         view.Factor,
-        Meta(description="What is compared. `grafter` needs the scope grafters:read."),
+        Meta(
+            description="What is compared. `grafter` needs the scope grafters:read and goes over "
+            "all crops. So does `site`, over all sites, for keys that see them all."
+        ),
     ] = "method"
     measure: Annotated[view.Measure, Meta(description="Left out: both.")] | None = None
     site: Annotated[Code, Meta(description="Where it was grafted.")] | None = None
@@ -45,6 +49,10 @@ async def list_take_rates(call: Call[TakeRatesParameters]) -> Reply:
     asked, services = call.query, call.services
     if asked.by == view.GRAFTER:
         may_see_grafters(call)
+    for name in view.WITHOUT.get(asked.by, ()):
+        if getattr(asked, name) is not None:
+            detail = f"By {asked.by} all are compared together: leave {name} out."
+            raise bad_parameter(name, detail, "not_together")
     await check_crop(services, asked.crop)
 
     async def ask(after: list[Any] | None) -> view.TakeRatesPage:

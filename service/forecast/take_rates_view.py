@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal, get_args
 import msgspec
 from msgspec import Meta
 
-from service.forecast.ready_view import NAME
+from service.forecast.ready_view import NAME, seen
 from service.forecast.telling import LIKELY, figure, many
 from service.storage.pool import Pool
 from service.storage.sql import load
@@ -20,6 +20,8 @@ Factor = Literal["method", "grafter", "rootstock", "cultivar", "month", "site"]
 FACTORS: tuple[str, ...] = get_args(Factor)
 Measure = Literal["take", "survival"]
 GRAFTER = "grafter"
+# Compared over all crops, and sites over all of them.
+WITHOUT: dict[str, tuple[str, ...]] = {"grafter": ("crop",), "site": ("crop", "site")}
 CAUTION = (
     "Grafters get different wood, rootstocks and days. What is known of these is taken into "
     "account; what is not may explain the rest. Only lots that one person grafted alone count."
@@ -94,7 +96,7 @@ async def take_rates(pool: Pool, query: TakeRatesQuery, sites: list[str] | None)
     Raises ValueError for a bad `after`.
     """
     after = page_key(query.after, (str, str, str, str))
-    asked = (query.by, query.measure, query.site, query.crop)
+    asked = (query.by, query.measure, seen(query.site, sites), query.crop)
     async with seeing(pool, sites, timeout=10) as conn:
         at = await position(conn, NAME)
         found = await conn.fetch(SQL.page, *asked, *after, query.limit + 1)

@@ -53,6 +53,8 @@ async def test_a_filter_that_can_match_nothing_is_refused(
     ("address", "parameter", "kind"),
     [
         ("stock/by-day?first=2026-03-02&last=2026-03-01", "last", "not_together"),
+        ("take-rates?by=grafter&crop=citrus", "crop", "not_together"),
+        ("take-rates?by=site&site=CORIN", "site", "not_together"),
         ("tree-lots?as_of=2190-01-01", "as_of", "in_the_future"),
         ("stock?as_of=2190-01-01T00:00:00Z", "as_of", "in_the_future"),
         ("checks?as_of=2026-02-30", "as_of", "not_a_day"),
