@@ -387,3 +387,52 @@ def test_what_cannot_be_told_is_not() -> None:
     assert frozen.groups.day.tolist() == [[BEYOND] * 3]
     nothing = simulate(task(lots=lots(0), stands=stands([])))
     assert len(nothing.stock.kin) == len(nothing.groups.day) == 0
+
+
+@pytest.mark.parametrize("years", [0.0, 0.5, 2.0])
+def test_of_what_is_booked_ready_what_nobody_counted_may_be_gone(years: float) -> None:
+    # binomial: each tree by itself is there still with exp(-rate * years)
+    rate = 0.1
+    told = simulate(
+        many(
+            stock=stock(
+                [(0, 0, 0, NONE, 300), (0, 0, 0, NONE, 100)],
+                draws=MANY,
+                kin_unnoticed=np.full((1, MANY), rate),
+                ready_unseen=np.full(2, years),
+            ),
+            lots=lots(0),
+            stands=stands([]),
+        )
+    )
+    exact = stats.binom(400, np.exp(-rate * years))
+    assert told.stock.mean[0, 0] == pytest.approx(exact.mean(), rel=1e-4)
+    assert quantities(told)[0] == pytest.approx(exact.ppf([1 - x for x in LEVELS]), abs=1)
+    # it is drawn once: without deaths the same trees are there on all days
+    assert (quantities(told) == quantities(told)[0]).all()
+
+
+def test_of_growing_trees_some_go_unnoticed_until_they_are_ready() -> None:
+    # 100 Cd at 10 Cd a day: ready in ten days, told with the second week
+    told = simulate(
+        many(
+            stands=stands([400], unseen=[0.5]),
+            stock=stock(draws=MANY, kin_unnoticed=np.full((1, MANY), 0.2)),
+        )
+    )
+    there = np.exp(-0.2 * (0.5 + 2 * STEP_DAYS / 365.25))
+    assert told.stock.mean[0, :3] == pytest.approx([0, 0, 400 * there], rel=1e-4)
+    # what the lot itself is told to be goes by the books
+    assert told.groups.ready[0] == 400
+
+
+def test_where_nothing_goes_unnoticed_it_does_not_matter_when_it_was_counted() -> None:
+    def told(years: float) -> Told:
+        return simulate(
+            many(
+                stands=stands([100], unseen=[years]),
+                stock=stock([(0, 0, 0, NONE, 30)], draws=MANY, ready_unseen=np.full(1, years)),
+            )
+        )
+
+    assert (quantities(told(3.0)) == quantities(told(0.0))).all()

@@ -96,6 +96,7 @@ def stands(trees: Sequence[int], **given: Any) -> Stands:
         "push_seen": nothing,
         "ready_seen": nothing,
         "beyond": nothing,
+        "unseen": nothing,
         "free": np.ones(count, bool),
         "sizes": nothing.astype(int),
         "grades": nothing.astype(int),
@@ -122,6 +123,8 @@ def stock(
         "grades": ["1"],
         "sites": ["NORTH", "SOUTH"],
         "kin_losses": np.zeros((1, draws)),
+        "kin_unnoticed": np.zeros((len(given.get("kin", "?")), draws)),
+        "ready_unseen": np.zeros(len(ready)),
         "size_shares": shares([1.0]),
         "grade_shares": shares([1.0]),
     }

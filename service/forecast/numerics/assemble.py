@@ -11,12 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.forecast.numerics import stands
-from service.forecast.numerics.beliefs import Beliefs
+from service.forecast.numerics.beliefs import DAYS_A_YEAR, Beliefs
 from service.forecast.numerics.clocks import Clock
 from service.forecast.numerics.groups import rest_end, rests
 from service.forecast.numerics.learn import TIMED_BY, Learned
 from service.forecast.numerics.seen import Seen
 from service.forecast.numerics.turning import Turning, turning_of
+from service.forecast.numerics.unnoticed import unnoticed_of
 from service.forecast.numerics.weather import Ahead
 from service.forecast.shapes import Known
 
@@ -96,12 +97,16 @@ class Assembler:
         seen: Seen,
     ) -> None:
         self.known, self.clocks, self.seen = known, clocks, seen
+        standing = known.standing
+        ready = np.asarray(standing.trees, float) * (np.asarray(standing.stage, object) == "ready")
+        self.booked = np.bincount(np.asarray(standing.lot, np.int64), ready)
         self.beliefs = Beliefs(known.draws, known.seed)
         self.of_lot = {int(n): one for one in learned for n in one.group.lots}
         self.learned = learned
         self.sites = [weather.site for weather in known.sites]
         self.weather = {weather.site: weather for weather in known.sites}
         self.first = min((weather.today for weather in known.sites), default=0)
+        self.unnoticed = unnoticed_of(known, seen, self.first)
         self.paths: list[stands.Path] = []
         self.path_of: dict[tuple[str, str], int] = {}
         for (site, crop), clock in sorted(clocks.items()):
@@ -153,6 +158,7 @@ class Assembler:
             size=self.turning.size(standing.size[row]),
             grade=self.turning.grade(standing.grade[row]),
             trees=standing.trees[row],
+            unseen=self.unnoticed.unseen[lot] / self.booked[lot],
         )
 
     # -- what grows ----------------------------------------------------------------------------
@@ -198,10 +204,17 @@ class Assembler:
             push_seen=self._since(clock, begins, int(self.seen.waited_on[lot])) if waiting else 0,
             ready_seen=max(ready_seen, 0.0) if self.seen.graded_on[lot] and not waiting else 0.0,
             beyond=min(max(float(beyond), 0.0), 0.98),
+            # what waits will be counted when it has pushed
+            unseen=0.0 if waiting else self._since_push(lot),
             free=not (standing.held[row] or known.lots.grown_for[lot]),
             sizes=self.turning.size_row(learned.group.crop, site, standing.size[row]),
             grades=self.turning.grade_row(learned.group.crop),
         )
+
+    def _since_push(self, lot: int) -> float:
+        """Years; 0 where it is not known."""
+        day = float(self.seen.pushed_on[lot])
+        return max(self.first - day, 0.0) / DAYS_A_YEAR if day else 0.0
 
     def _since(self, clock: Clock, begins: int, day: int) -> float:
         """Cd from a lot's beginning to the end of a day; 0 where either is not known."""
@@ -359,17 +372,22 @@ class Assembler:
             number = self.kins.get(self._kin_key(lot))
             if number is not None:
                 of_kin.setdefault(number, learned)
-        nobody = np.zeros(self.known.draws)
-        losses = [
-            self.beliefs.deaths_a_year(of_kin[number]) if number in of_kin else nobody
-            for number in range(len(self.kins))
-        ]
+        unnoticed = self._by_kin(
+            {
+                number: self.unnoticed.rate(learned.group.crop, self.known.seed, self.known.draws)
+                for number, learned in of_kin.items()
+            }
+        )
+        deaths = self._by_kin(
+            {number: self.beliefs.deaths_a_year(learned) for number, learned in of_kin.items()}
+        )
         return stands.Stock(
             kin=[f"{cultivar} on {rootstock}" for cultivar, rootstock in self.kins],
             sizes=self.turning.sizes,
             grades=self.turning.grades,
             sites=self.sites,
-            kin_losses=np.array(losses, np.float64).reshape(len(losses), self.known.draws),
+            kin_losses=deaths + unnoticed,
+            kin_unnoticed=unnoticed,
             size_shares=self.turning.size_shares(),
             grade_shares=self.turning.grade_shares(),
             ready_kin=ready.ints("kin"),
@@ -377,7 +395,15 @@ class Assembler:
             ready_size=ready.ints("size"),
             ready_grade=ready.ints("grade"),
             ready_trees=ready.ints("trees"),
+            ready_unseen=ready.floats("unseen"),
         )
+
+    def _by_kin(self, hazards: Mapping[int, Floats]) -> Floats:
+        """[kins, draws], 0 where nothing is known of the crop."""
+        rows = np.zeros((len(self.kins), self.known.draws))
+        for number, hazard in hazards.items():
+            rows[number] = hazard
+        return rows
 
 
 def _lots(lots: _Columns) -> stands.Lots:
@@ -425,6 +451,7 @@ def _stands(some: _Columns) -> stands.Stands:
         push_seen=some.floats("push_seen"),
         ready_seen=some.floats("ready_seen"),
         beyond=some.floats("beyond"),
+        unseen=some.floats("unseen"),
         free=some.flags("free"),
         sizes=some.ints("sizes"),
         grades=some.ints("grades"),

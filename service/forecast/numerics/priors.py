@@ -17,6 +17,11 @@ USUAL_TAKE = {"citrus": 0.88, "apple": 0.94, "avocado": 0.76, "mango": 0.80, "pe
 """Middles of ranges that practitioners name: common practice, from memory, no source."""
 SURVIVAL = regression.Prior(mean=0.92, mean_sd=0.8, rho=0.04, any_effect_sd=0.3)
 """From take to sale: 88.6 to 90.6 of 96.1 to 96.9 % in mango (Khushi et al. 2019)."""
+UNNOTICED_A_YEAR, UNNOTICED_YEARS = 0.01, 75.0
+"""Of pushed trees, how many a year are gone and stand in the books until a stock count: an
+assumption without a source. It weighs as much as counts of so many tree-years."""
+UNNOTICED_ALIKE = 4.0
+"""How near a crop lies to the rest: shape of a gamma, an sd of half the mean (assumed likewise)."""
 _PUSH: dict[str, Any] = {"spread": 0.22, "never": 0.05, "lot_sd": 0.1}
 _READY: dict[str, Any] = {
     "spread": 0.15,

@@ -16,10 +16,11 @@ class Seen:
     """Trees of each lot that went each way, and the days of the newest looks (0: none).
 
     waited_on: the last day on which grafts were seen waiting; graded_on: the last on which pushed
-    trees were seen not ready.
+    trees were seen not ready. pushed_on: the mean day on which the pushed were found so.
     """
 
     pushed: Floats
+    pushed_on: Floats
     waiting: Floats
     waited_on: Ints
     ready: Floats
@@ -49,8 +50,12 @@ def seen_of(known: Known) -> Seen:
         return found
 
     take_lot = np.asarray(takes.lot, np.int64)
+    pushed = trees(push_lot, push_outcome, push_trees, "pushed")
+    days = push_trees * np.asarray(pushes.by, float)
+    pushed_on = trees(push_lot, push_outcome, days, "pushed") / np.maximum(pushed, 1.0)
     return Seen(
-        pushed=trees(push_lot, push_outcome, push_trees, "pushed"),
+        pushed=pushed,
+        pushed_on=pushed_on,
         waiting=trees(push_lot, push_outcome, push_trees, "waiting"),
         waited_on=newest(push_lot, push_outcome, pushes.after, "waiting"),
         ready=trees(grow_lot, grow_outcome, grow_trees, "ready"),

@@ -128,6 +128,7 @@ class Stands:
     push_seen: Cd of the graft's clock when they were last seen waiting. ready_seen: Cd of the
     push's clock when they were last seen not ready. beyond: share of the lot's trees known to come
     before these (of a lot half pushed, the waiting are the later half: 0.5); 0 where not known.
+    unseen: years, at `Task.first`, since the trees were last counted.
     free: neither held nor grown for a customer: they count in the supply.
     sizes, grades: rows of `Stock.size_shares` and `grade_shares`.
     """
@@ -145,6 +146,7 @@ class Stands:
     push_seen: Floats
     ready_seen: Floats
     beyond: Floats
+    unseen: Floats
     free: Flags
     sizes: Ints
     grades: Ints
@@ -157,7 +159,10 @@ class Stock:
     kin: names of cultivar and rootstock together; they seed the draws of their lots, so that news
     of one kin leaves the others as they were. sizes, grades, sites: names. size and grade of ready
     trees index them, grade NONE where not graded. kin_losses: float[kins, draws], deaths a year of
-    ready trees (hazard). size_shares, grade_shares: what growing trees will be sold as.
+    ready trees (hazard). kin_unnoticed: likewise, trees a year that go and stay in the books.
+    ready_unseen: tree-years, at `Task.first`, in which nobody counted them, nor those of their lot
+    sold meanwhile, for each that stands. size_shares, grade_shares: what growing trees will be sold
+    as.
     """
 
     kin: list[str]
@@ -165,6 +170,7 @@ class Stock:
     grades: list[str]
     sites: list[str]
     kin_losses: Floats
+    kin_unnoticed: Floats
     size_shares: Shares
     grade_shares: Shares
     ready_kin: Ints
@@ -172,6 +178,7 @@ class Stock:
     ready_size: Ints
     ready_grade: Ints
     ready_trees: Ints
+    ready_unseen: Floats
 
 
 @dataclass(frozen=True, kw_only=True)

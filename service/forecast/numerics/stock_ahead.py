@@ -33,6 +33,7 @@ class Set:
 class Arrivals:
     """Trees of one kin that become ready, float[sites, draws, STEPS, sizes * (1 + grades)].
 
+    `came` counts them by the books, `new` those that are there: some are gone, and nobody noticed.
     The first of the grades is any. `trees[sites, sizes, 1 + grades]` counts what stands.
     """
 
@@ -47,23 +48,29 @@ class Arrivals:
         self.sizes = _kinds(sizes, stock.ready_size[self.ready])
         self.grades = _kinds(grades, stock.ready_grade[self.ready])
         self.trees = np.zeros((len(self.sites), len(self.sizes), 1 + len(self.grades)))
-        self._stand_ready()
         kinds = self.trees[0].size if len(self.sites) else 0
         self.new = np.zeros((len(self.sites), task.draws, STEPS, kinds))
-        # What is ready now is there from the first day on.
-        self.new[:, :, 0, :] += self.trees.reshape(len(self.sites), 1, kinds)
+        self.came = np.zeros_like(self.new)
+        self.unnoticed = stock.kin_unnoticed[kin]
+        self._stand_ready()
 
     def _stand_ready(self) -> None:
+        """What is ready now is there from the first day on."""
         stock = self.task.stock
         site = _place(self.sites, stock.ready_site[self.ready])
         size = _place(self.sizes, stock.ready_size[self.ready])
         grade = stock.ready_grade[self.ready]
         trees = stock.ready_trees[self.ready].astype(float)
-        graded = grade != NONE
-        slot = 1 + _place(self.grades, grade[graded])
-        any_grade = np.zeros_like(site)
-        np.add.at(self.trees, (site, size, any_grade), trees)
-        np.add.at(self.trees, (site[graded], size[graded], slot), trees[graded])
+        there = trees[:, None] * np.exp(-self.unnoticed * stock.ready_unseen[self.ready][:, None])
+        graded = np.flatnonzero(grade != NONE)
+        every, any_grade = np.arange(len(trees)), np.zeros_like(site)
+        left = np.zeros((*self.trees.shape, self.task.draws))
+        for rows, slot in ((every, any_grade), (graded, 1 + _place(self.grades, grade[graded]))):
+            np.add.at(self.trees, (site[rows], size[rows], slot), trees[rows])
+            np.add.at(left, (site[rows], size[rows], slot), there[rows])
+        kinds = self.new.shape[3]
+        self.came[:, :, 0] = self.trees.reshape(len(self.sites), 1, kinds)
+        self.new[:, :, 0] = left.reshape(len(self.sites), kinds, self.task.draws).transpose(0, 2, 1)
 
     def add(self, stands: Ints, fates: Fates, rng: np.random.Generator) -> None:
         """Count the fates of `stands` that are free."""
@@ -80,11 +87,16 @@ class Arrivals:
         kinds = size[:, :, :, None] * grade[:, :, None, :]
         kinds = kinds.reshape(*size.shape[:2], -1).transpose(1, 0, 2)
         possible = kinds.any(axis=0) * told.trees[free, None]
+        still = np.exp(-self.unnoticed[:, None] * told.unseen[free])
+        until = np.exp(-self.unnoticed[:, None] * np.arange(STEPS) * STEP_DAYS / YEAR)
+        both = np.concatenate([kinds, kinds * still[:, :, None]], axis=2)
         site = _place(self.sites, told.site[free])
         for at in np.unique(site):
             here = np.flatnonzero(site == at)
             coming = self._coming(fates.day[rows[here]], fates.trees[rows[here]])
-            self.new[at] += coming @ kinds[:, here]
+            came, there = np.split(coming @ both[:, here], 2, axis=2)
+            self.came[at] += came
+            self.new[at] += there * until[:, :, None]
             self.trees[at] += possible[here].sum(axis=0).reshape(self.trees.shape[1:])
 
     def _coming(self, day: Ints, trees: Ints) -> Floats:
@@ -116,18 +128,21 @@ class Arrivals:
     def _alive(self, rng: np.random.Generator) -> tuple[Counts, Halves]:
         """Whole ready trees alive [STEPS, sites, kinds, draws], and their mean over the draws.
 
-        Each ready tree dies at the kin's rate. How many do by chance is normal with the variance
-        of as many trees with one chance to live, and the same way out on all days of a draw.
+        Each ready tree dies at the kin's rate, or is gone already. How many by chance is normal
+        with the variance of as many trees with one chance to be there, and the same way out on all
+        days of a draw.
         """
         kept = np.exp(-self.task.stock.kin_losses[self.kin] * STEP_DAYS / YEAR).astype(np.float32)
-        new = self.new.transpose(2, 0, 3, 1).astype(np.float32)
+        new, all_new = (
+            each.transpose(2, 0, 3, 1).astype(np.float32) for each in (self.new, self.came)
+        )
         chance = rng.standard_normal(new.shape[1:], np.float32)
         whole = np.zeros(new.shape, np.int32)
         mean = np.zeros(new.shape[:-1], np.float32)
         evenly = np.full(self.task.draws, 1 / self.task.draws, np.float32)
         alive = came = np.zeros(new.shape[1:], np.float32)
         for step in range(STEPS):
-            alive, came = alive * kept + new[step], came + new[step]
+            alive, came = alive * kept + new[step], came + all_new[step]
             variance = (came - alive) * (alive / np.maximum(came, 1e-9))
             there = alive + chance * np.sqrt(np.maximum(variance, 0.0))
             whole[step] = np.rint(np.minimum(np.maximum(there, 0.0), came))
