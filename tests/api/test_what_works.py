@@ -181,23 +181,20 @@ async def test_curves_as_counted_beside_the_fit(admin: httpx.AsyncClient) -> Non
     assert "after forcing. Counted on" in forced["words"]
 
 
-@pytest.mark.parametrize(
-    ("query", "count"),
-    [
+async def test_curves_by_filter(admin: httpx.AsyncClient) -> None:
+    for query, count in (
         ("crop=citrus", 4),
         ("method=t_bud", 3),
         ("since=forcing", 1),
         ("since=grafting&method=chip_bud", 1),
         ("method=cleft", 0),
-    ],
-)
-async def test_curves_by_filter(admin: httpx.AsyncClient, query: str, count: int) -> None:
-    assert len(await items(admin, f"push-curves?{query}")) == count
+    ):
+        assert len(await items(admin, f"push-curves?{query}")) == count, query
 
 
-@pytest.mark.parametrize(
-    ("address", "parameter"),
-    [
+async def test_bad_questions_are_told_what_is_wrong(client_for: MakeClient) -> None:
+    client = await client_for()
+    for address, parameter in (
         ("take-rates?by=person", "by"),
         ("take-rates?measure=push", "measure"),
         ("take-rates?site=", "site"),
@@ -209,13 +206,8 @@ async def test_curves_by_filter(admin: httpx.AsyncClient, query: str, count: int
         # a cursor of another list
         ("push-curves?cursor=WyIyMDI2LTEwLTE3IiwiQy1HMDY2IiwiQ09SSU4iXQ", "cursor"),
         ("push-curves?site=CORIN", "site"),
-    ],
-)
-async def test_bad_questions_are_told_what_is_wrong(
-    client_for: MakeClient, address: str, parameter: str
-) -> None:
-    client = await client_for()
-    answer = await client.get(f"/v1/{address}")
-    assert answer.status_code in (400, 422)
-    problem = checked(answer, answer.status_code, "validation-error")
-    assert problem["errors"][0]["parameter"] == parameter
+    ):
+        answer = await client.get(f"/v1/{address}")
+        assert answer.status_code in (400, 422), address
+        problem = checked(answer, answer.status_code, "validation-error")
+        assert problem["errors"][0]["parameter"] == parameter, address
