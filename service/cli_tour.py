@@ -1,8 +1,8 @@
-"""The demo's tour: four questions with their answers, and a graft of the reader's own to record."""
+"""The demo's tour: some questions with their answers, and a graft of the reader's own to record."""
 
 import json
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import click
@@ -19,6 +19,7 @@ async def print_tour(client: httpx.AsyncClient, base: str, key: str, say: Say) -
     await _stock(client, base, say)
     await _overdue(client, base, say)
     await _ready(client, base, say)
+    await _promise(client, base, say)
     lot = await _history(client, base, say)
     await _own_graft(client, base, say, lot)
 
@@ -115,6 +116,36 @@ async def _ready(client: httpx.AsyncClient, base: str, say: Say) -> None:
         say(f"\n  {row['lot']}: {row['words']}")
         for reason in row["reasons"]:
             say(f"    {reason}")
+
+
+async def _promise(client: httpx.AsyncClient, base: str, say: Say) -> None:
+    """What may be promised of the item that grows most by then, and what a plan for it says."""
+    day = datetime.now(UTC).date() + timedelta(days=90)
+    counts = (await _get(client, f"/v1/ready-counts?by={day}&limit=1000"))["items"]
+    items = [row for row in counts if row["site"] is None and row["grade"] is None]
+    if not items:
+        return
+    most = max(items, key=lambda row: row["counts"][0]["expected"])
+    item = {name: most[name] for name in ("cultivar", "rootstock", "size")}
+    asked = "&".join(f"{name}={code}" for name, code in item.items())
+    path = f"/v1/promises?{asked}&date={day}&quantity=100"
+    _title(say, "How many can be promised for a day, and how sure that is", _curl(base, path))
+    told = (await _get(client, path))["items"][-1]
+    say(f"  {told['words']}")
+    for reason in told["reasons"]:
+        say(f"    {reason}")
+    body = {"plan": "trees", **item, "quantity": 200, "needed_by": str(day + timedelta(days=365))}
+    answer = await client.post("/v1/plans", json=body)
+    if answer.status_code != 200 or not answer.json()["options"]:
+        return
+    _title(
+        say,
+        "What to graft for 200 of them a year later",
+        'curl -s -H "Authorization: Bearer $KEY" -H "Content-Type: application/json" \\',
+        f"  '{base}/v1/plans' -d '{json.dumps(body)}'",
+    )
+    for option in answer.json()["options"][:2]:
+        say(f"  {option['words']}")
 
 
 async def _history(client: httpx.AsyncClient, base: str, say: Say) -> str | None:
