@@ -37,8 +37,9 @@ class PushCurveRow(msgspec.Struct, frozen=True, kw_only=True):
     watched. `fitted` is what the forecast goes by, null where nothing was fitted to this clock:
     where the two part, trust the counts. Degree-days are counted `since` the grafting (or the end
     of the rest of buds set in summer) or the forcing, as `counting` says. Of `trees` in `lots` so
-    many are known to have `pushed`; `failed` and `lost` before that count as not pushed while they
-    were seen. Shares are from 0 to 1. Over all sites that count so.
+    many are known to have `pushed`. So many `failed` or were `lost` first: they count as not pushed
+    while they were seen, and are in `trees` where somebody saw them waiting. Shares are from 0 to
+    1. Over all sites that count so.
     """
 
     crop: str
@@ -107,8 +108,9 @@ def _words(row: dict[str, Any]) -> str:
     said = f"half of the grafts had pushed by {figure(half)} Cd, " if half else ""
     died = row["failed"] + row["lost"]
     counted = f"Counted on {many(row['trees'], 'tree')} in {many(row['lots'], 'lot')}"
-    before = f", of which {died:,} failed or were lost before they pushed" if died else ""
-    end = f"{_apart(share, row['fitted'])} {counted}{before}."
+    pushed = f"{row['pushed']:,} had pushed when last seen"
+    before = f"; {died:,} failed or were lost first" if died else ""
+    end = f"{_apart(share, row['fitted'])} {counted}: {pushed}{before}."
     return f"An estimate: {said or 'not half of the grafts had pushed, '}{most}.{end}"
 
 

@@ -290,7 +290,8 @@ class Curve(msgspec.Struct, kw_only=True, frozen=True):
     `since`: `grafting` or `forcing`. By `degree_days[n]` (Cd) a `share[n]` had pushed: the
     non-parametric estimate of Turnbull, which steps where the counts let it; between two points it
     is not known where. `fitted[n]` is the fit's. Of `trees` in `lots` so many are known to have
-    `pushed`; `failed` and `lost` died first and count as not pushed while they were seen.
+    `pushed`; `failed` and `lost` died first: they count as not pushed while they were seen, and
+    are in `trees` where somebody saw them waiting.
     """
 
     crop: str

@@ -59,6 +59,10 @@ def test_grafts_that_died_count_as_not_pushed_while_they_were_seen() -> None:
     assert curve.degree_days == [200.0, 300.0]
     assert curve.share == pytest.approx([0.2, 0.6], abs=1e-3)
     assert (curve.trees, curve.pushed, curve.failed, curve.lost) == (100, 50, 12, 8)
+    # One that was gone before anybody looked tells nothing, and is told of.
+    made._push(lot, "failed", 0, made.lots.grafted_on[lot] + 5, 7)
+    (again,) = curves_of(made)
+    assert (again.share, again.trees, again.failed) == (curve.share, 100, 19)
 
 
 def test_a_curve_ends_where_hardly_any_are_watched() -> None:

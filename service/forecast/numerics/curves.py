@@ -17,8 +17,8 @@ Flags = NDArray[np.bool_]
 ROUNDED_CD = 5.0
 """Ends of intervals are rounded to so many degree-days: finer than any day of a grafting season."""
 WATCHED = 0.01
-"""A curve ends where fewer than this share of its trees are still watched: a last one or two would
-carry it to the top alone."""
+"""A curve ends where fewer than this share of its trees are still watched: a last one or two, or
+some that nobody looked at for long, would carry it to the top alone."""
 
 
 def curves(known: Known, learned: list[Learned]) -> list[Curve]:
@@ -36,7 +36,7 @@ def curves(known: Known, learned: list[Learned]) -> list[Curve]:
             times = push_times(group, rows, begins)
             for level, method in enumerate(group.names["method"]):
                 mine = (group.factors["method"] == level) & (begins > 0)
-                curve = _curve(one, method, since, _of(times, mine), _counts(rows, mine), fit)
+                curve = _curve(one, method, since, _of(times, mine), _died(rows, mine), fit)
                 found += [curve] if curve is not None else []
     return found
 
@@ -47,24 +47,25 @@ def _of(times: Times, lots: Flags) -> Times:
     return replace(times, **columns)
 
 
-def _counts(rows: Rows, lots: Flags) -> dict[str, int]:
+def _died(rows: Rows, lots: Flags) -> dict[str, int]:
     mine = lots[rows.lot]
     return {
         outcome: round(float(rows.trees[mine & (rows.outcome == outcome)].sum()))
-        for outcome in ("pushed", "failed", "lost")
+        for outcome in ("failed", "lost")
     }
 
 
 def _curve(
-    one: Learned, method: str, since: str, times: Times, counts: dict[str, int], fit: Fit | None
+    one: Learned, method: str, since: str, times: Times, died: dict[str, int], fit: Fit | None
 ) -> Curve | None:
-    if not counts["pushed"] or not np.isfinite(times.high).any():
+    pushed = np.isfinite(times.high)
+    if not pushed.any():
         return None
     low = np.floor(times.low / ROUNDED_CD) * ROUNDED_CD
     high = np.maximum(np.ceil(times.high / ROUNDED_CD) * ROUNDED_CD, low + ROUNDED_CD)
     told = npmle(low, high, times.trees)
     ends = told.high[np.isfinite(told.high)]
-    ends = ends[: max(1, int((_watched(low, high, times.trees, ends) >= WATCHED).sum()))]
+    ends = ends[: _told(told.low, ends, low, high, times.trees)]
     share = np.cumsum(told.mass)[: len(ends)]
     return Curve(
         crop=one.group.crop,
@@ -76,16 +77,21 @@ def _curve(
         fitted=_fitted(one, method, fit, ends).tolist() if fit is not None else [],
         trees=round(float(times.trees.sum())),
         lots=len(np.unique(times.lot)),
-        **counts,
+        pushed=round(float(times.trees[pushed].sum())),
+        **died,
     )
 
 
-def _watched(low: Floats, high: Floats, trees: Floats, ends: Floats) -> Floats:
-    """The share of the trees that pushed by each end or later, or were seen waiting after it."""
-    last = np.where(np.isfinite(high), high, low)
-    order = np.argsort(last)
-    later = np.append(np.cumsum(trees[order][::-1])[::-1], 0.0)
-    return np.asarray(later[np.searchsorted(last[order], ends)] / trees.sum(), float)
+def _told(begins: Floats, ends: Floats, low: Floats, high: Floats, trees: Floats) -> int:
+    """How many of the steps are told: to the last through which enough trees were watched.
+
+    Those were seen waiting when it began, and seen again when it was over or when they had pushed.
+    """
+    for step in range(len(ends) - 1, 0, -1):
+        watched = (low >= begins[step]) & (np.isfinite(high) | (low >= ends[step]))
+        if trees[watched].sum() >= WATCHED * trees.sum():
+            return step + 1
+    return 1
 
 
 def _fitted(one: Learned, method: str, fit: Fit, ends: Floats) -> Floats:
