@@ -3,9 +3,8 @@
 Lots of Python lists on purpose: one pass over what stands, some ten thousand entries.
 """
 
-from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +12,7 @@ from numpy.typing import NDArray
 from service.forecast.numerics import stands
 from service.forecast.numerics.beliefs import DAYS_A_YEAR, Beliefs
 from service.forecast.numerics.clocks import Clock
+from service.forecast.numerics.columns import Columns, lots_of, stands_of
 from service.forecast.numerics.groups import rest_end, rests
 from service.forecast.numerics.learn import TIMED_BY, Learned
 from service.forecast.numerics.seen import Seen
@@ -65,26 +65,6 @@ class Telling:
     gap_days: float
 
 
-@dataclass
-class _Columns:
-    """Columns of a struct of arrays, filled row by row."""
-
-    of: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
-
-    def add(self, **values: float) -> None:
-        for name, value in values.items():
-            self.of[name].append(value)
-
-    def ints(self, name: str) -> Ints:
-        return np.array(self.of[name], np.int64)
-
-    def floats(self, name: str) -> Floats:
-        return np.array(self.of[name], np.float64)
-
-    def flags(self, name: str) -> NDArray[np.bool_]:
-        return np.array(self.of[name], bool)
-
-
 class Assembler:
     """Gathers the task from the standing trees."""
 
@@ -116,8 +96,8 @@ class Assembler:
                 self.paths.append(stands.Path(today=clock.today, behind=clock.running, ahead=drawn))
         self.kins: dict[tuple[str, str], int] = {}
         self.turning: Turning = turning_of(known)
-        self.lot_columns, self.stand_columns = _Columns(), _Columns()
-        self.ready_columns, self.graft_columns = _Columns(), _Columns()
+        self.lot_columns, self.stand_columns = Columns(), Columns()
+        self.ready_columns, self.graft_columns = Columns(), Columns()
         self.lot_index: dict[int, int] = {}
         self.told: list[Telling] = []
         self.told_index: dict[tuple[int, str], int] = {}
@@ -352,8 +332,8 @@ class Assembler:
             push=self.beliefs.middles("push"),
             ready=self.beliefs.middles("ready"),
             rates=self.beliefs.rates(),
-            lots=_lots(lots),
-            stands=_stands(some),
+            lots=lots_of(lots),
+            stands=stands_of(some),
             stock=stock,
             grafts=stands.Grafts(
                 path=grafts.ints("path"),
@@ -365,7 +345,7 @@ class Assembler:
             grading_days=GRADING_DAYS,
         )
 
-    def _stock(self, ready: _Columns) -> stands.Stock:
+    def _stock(self, ready: Columns) -> stands.Stock:
         """Kins are complete by now: all that stands was gone through."""
         of_kin: dict[int, Learned] = {}
         for lot, learned in self.of_lot.items():
@@ -404,55 +384,3 @@ class Assembler:
         for number, hazard in hazards.items():
             rows[number] = hazard
         return rows
-
-
-def _lots(lots: _Columns) -> stands.Lots:
-    nothing = np.zeros(len(lots.of["kin"]))
-
-    def chances(row: str, good: str = "", bad: str = "") -> stands.Chances:
-        return stands.Chances(
-            row=lots.ints(row),
-            good=lots.floats(good) if good else nothing,
-            bad=lots.floats(bad) if bad else nothing,
-        )
-
-    return stands.Lots(
-        kin=lots.ints("kin"),
-        to_push=stands.Own(
-            row=lots.ints("push_row"),
-            y=lots.floats("push_y"),
-            variance=lots.floats("push_variance"),
-        ),
-        to_ready=stands.Own(
-            row=lots.ints("ready_row"),
-            y=lots.floats("ready_y"),
-            variance=lots.floats("ready_variance"),
-        ),
-        take=chances("take", "alive", "failed"),
-        push=chances("push"),
-        survival=chances("survival", "lived", "dead"),
-        fit=chances("fit"),
-        push_floor=lots.floats("floor"),
-    )
-
-
-def _stands(some: _Columns) -> stands.Stands:
-    return stands.Stands(
-        lot=some.ints("lot"),
-        path=some.ints("path"),
-        site=some.ints("site"),
-        told=some.ints("told"),
-        trees=some.ints("trees"),
-        unread=some.ints("unread"),
-        waiting=some.flags("waiting"),
-        from_push=some.flags("from_push"),
-        counted=some.floats("counted"),
-        wait=some.ints("wait"),
-        push_seen=some.floats("push_seen"),
-        ready_seen=some.floats("ready_seen"),
-        beyond=some.floats("beyond"),
-        unseen=some.floats("unseen"),
-        free=some.flags("free"),
-        sizes=some.ints("sizes"),
-        grades=some.ints("grades"),
-    )
