@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 import httpx
 import pytest
 
+from service.api import limits
 from service.clock import system_clock
 from service.jobs.every_view import every_view
 from service.log.keys import create_key
@@ -78,6 +79,12 @@ class Served(NamedTuple):
 
     url: str
     key: str
+
+
+@pytest.fixture(autouse=True)
+def patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every operation is asked with a wrong key, more in a minute than one address may send."""
+    monkeypatch.setattr(limits, "WRONG_KEYS", 10_000)
 
 
 async def key_for(database: Database, *sites: str) -> str:
