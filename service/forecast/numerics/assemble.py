@@ -15,9 +15,9 @@ from service.forecast.numerics.clocks import Clock
 from service.forecast.numerics.columns import Columns, lots_of, stands_of
 from service.forecast.numerics.groups import rest_end, rests
 from service.forecast.numerics.learn import TIMED_BY, Learned
+from service.forecast.numerics.losses import losses_of
 from service.forecast.numerics.seen import Seen
 from service.forecast.numerics.turning import Turning, turning_of
-from service.forecast.numerics.unnoticed import unnoticed_of
 from service.forecast.numerics.weather import Ahead
 from service.forecast.shapes import Known
 
@@ -86,7 +86,7 @@ class Assembler:
         self.sites = [weather.site for weather in known.sites]
         self.weather = {weather.site: weather for weather in known.sites}
         self.first = min((weather.today for weather in known.sites), default=0)
-        self.unnoticed = unnoticed_of(known, seen, self.first)
+        self.losses = losses_of(known, seen, self.first)
         self.paths: list[stands.Path] = []
         self.path_of: dict[tuple[str, str], int] = {}
         for (site, crop), clock in sorted(clocks.items()):
@@ -138,7 +138,7 @@ class Assembler:
             size=self.turning.size(standing.size[row]),
             grade=self.turning.grade(standing.grade[row]),
             trees=standing.trees[row],
-            unseen=self.unnoticed.unseen[lot] / self.booked[lot],
+            unseen=self.losses.unseen[lot] / self.booked[lot],
         )
 
     # -- what grows ----------------------------------------------------------------------------
@@ -352,15 +352,12 @@ class Assembler:
             number = self.kins.get(self._kin_key(lot))
             if number is not None:
                 of_kin.setdefault(number, learned)
-        unnoticed = self._by_kin(
-            {
-                number: self.unnoticed.rate(learned.group.crop, self.known.seed, self.known.draws)
-                for number, learned in of_kin.items()
-            }
-        )
-        deaths = self._by_kin(
-            {number: self.beliefs.deaths_a_year(learned) for number, learned in of_kin.items()}
-        )
+        seed, draws = self.known.seed, self.known.draws
+        unnoticed, deaths = np.zeros((2, len(self.kins), draws))
+        for number, learned in of_kin.items():
+            crop, on_the_way = learned.group.crop, self.beliefs.deaths_a_year(learned)
+            unnoticed[number] = self.losses.unnoticed(crop, seed, draws)
+            deaths[number] = self.losses.deaths(crop, on_the_way, seed)
         return stands.Stock(
             kin=[f"{cultivar} on {rootstock}" for cultivar, rootstock in self.kins],
             sizes=self.turning.sizes,
@@ -377,10 +374,3 @@ class Assembler:
             ready_trees=ready.ints("trees"),
             ready_unseen=ready.floats("unseen"),
         )
-
-    def _by_kin(self, hazards: Mapping[int, Floats]) -> Floats:
-        """[kins, draws], 0 where nothing is known of the crop."""
-        rows = np.zeros((len(self.kins), self.known.draws))
-        for number, hazard in hazards.items():
-            rows[number] = hazard
-        return rows

@@ -112,7 +112,7 @@ class Beliefs:
         return np.array(rows, np.float64).reshape(len(rows), self.draws)
 
     def deaths_a_year(self, learned: Learned) -> Floats:
-        """Hazard of trees that stand ready, by draw: as it was on the way from push to ready."""
+        """Hazard of growing trees, by draw: from the push to being ready."""
         survival = self._rates[self.share_row(learned, "survival", learned.survival, {})][0]
         heat = [
             clock.by_day[-round(DAYS_A_YEAR) :].mean() for clock in learned.group.clocks.values()

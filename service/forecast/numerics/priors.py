@@ -20,8 +20,9 @@ SURVIVAL = regression.Prior(mean=0.92, mean_sd=0.8, rho=0.04, any_effect_sd=0.3)
 UNNOTICED_A_YEAR, UNNOTICED_YEARS = 0.01, 75.0
 """Of pushed trees, how many a year are gone and stand in the books until a stock count: an
 assumption without a source. It weighs as much as counts of so many tree-years."""
-UNNOTICED_ALIKE = 4.0
-"""How near a crop lies to the rest: shape of a gamma, an sd of half the mean (assumed likewise)."""
+LOSSES_ALIKE = 4.0
+"""How near what a crop loses a year lies to the rest's, or ready trees to growing ones: shape of a
+gamma, whose sd is half its mean (assumed likewise)."""
 _PUSH: dict[str, Any] = {"spread": 0.22, "never": 0.05, "lot_sd": 0.1}
 _READY: dict[str, Any] = {
     "spread": 0.15,

@@ -159,7 +159,7 @@ class Stock:
     kin: names of cultivar and rootstock together; they seed the draws of their lots, so that news
     of one kin leaves the others as they were. sizes, grades, sites: names. size and grade of ready
     trees index them, grade NONE where not graded. kin_losses: float[kins, draws], deaths a year of
-    ready trees (hazard). kin_unnoticed: likewise, trees a year that go and stay in the books.
+    ready trees (hazard), kin_unnoticed: those of them that nobody notices, which stay in the books.
     ready_unseen: tree-years, at `Task.first`, in which nobody counted them, nor those of their lot
     sold meanwhile, for each that stands. size_shares, grade_shares: what growing trees will be sold
     as.

@@ -1,11 +1,11 @@
-"""Trees that are gone and stay in the books: how many a year by stock counts, and what is told."""
+"""What ready trees are lost to, also those that are gone and stay in the books until a count."""
 
 import numpy as np
 import pytest
 
 from service.forecast.numerics import priors
+from service.forecast.numerics.losses import Losses, Tally, losses_of
 from service.forecast.numerics.seen import seen_of
-from service.forecast.numerics.unnoticed import Unnoticed, unnoticed_of
 from service.forecast.numerics.worker import forecast
 from tests.support.made_known import TODAY, Made
 
@@ -13,9 +13,9 @@ YEAR = 365.25
 DRAWS = 4000
 
 
-def _learned(made: Made) -> Unnoticed:
+def _learned(made: Made) -> Losses:
     known = made.known()
-    return unnoticed_of(known, seen_of(known), TODAY)
+    return losses_of(known, seen_of(known), TODAY)
 
 
 def _lot(made: Made, *, pushed: int, graded: int, trees: int, counted: int = 0, **more: str) -> int:
@@ -39,8 +39,8 @@ def test_tree_years_are_of_trees_until_they_leave_or_are_counted() -> None:
     other = made.lot(1000, counted_on=TODAY - 500)
     made.grown(other, "ready", 0, 300, 50)
     told = _learned(made)
-    assert told.missing["citrus"] == 1
-    assert told.years["citrus"] * YEAR == pytest.approx(6 * 400 + 4 * 300)
+    assert told.missing.trees["citrus"] == 1
+    assert told.missing.years["citrus"] * YEAR == pytest.approx(6 * 400 + 4 * 300)
     # from the count on five of them, two until they died; three from their push on; to yesterday
     assert told.unseen * YEAR == pytest.approx([3 * 499 + 2 * 200 + 3 * 899, 0])
 
@@ -59,7 +59,7 @@ def test_a_known_rate_is_found_again(rate: float) -> None:
             made.grown(lot, "ready_missing", 300, 465, int(np.sum((ends < 465) & (ends < sold))))
             for day in sold[(sold < 465) & (ends >= sold)]:
                 made.grown(lot, "ready_gone", 300, int(day), 1)
-        drawn = _learned(made).rate("citrus", seed, DRAWS)
+        drawn = _learned(made).unnoticed("citrus", seed, DRAWS)
         low, high = np.quantile(drawn, (0.1, 0.9))
         inside += int(low <= rate <= high)
         means.append(drawn.mean())
@@ -68,13 +68,31 @@ def test_a_known_rate_is_found_again(rate: float) -> None:
 
 
 def test_without_counts_it_is_what_is_believed_and_a_crop_goes_by_the_rest() -> None:
-    nothing = Unnoticed({}, {}, np.zeros(0)).rate("citrus", 1, DRAWS)
+    nobody = Tally({}, {})
+    nothing = Losses(nobody, nobody, np.zeros(0)).unnoticed("citrus", 1, DRAWS)
     assert nothing.mean() == pytest.approx(priors.UNNOTICED_A_YEAR, rel=0.1)
     assert nothing.std() > priors.UNNOTICED_A_YEAR
-    told = Unnoticed({"citrus": 90.0}, {"citrus": 3000.0}, np.zeros(0))
-    of_rest, own = (told.rate(crop, 1, DRAWS) for crop in ("mango", "citrus"))
+    told = Losses(nobody, Tally({"citrus": 90.0}, {"citrus": 3000.0}), np.zeros(0))
+    of_rest, own = (told.unnoticed(crop, 1, DRAWS) for crop in ("mango", "citrus"))
     assert of_rest.mean() == pytest.approx(0.03, rel=0.1)
     assert of_rest.std() > 3 * own.std()
+
+
+def test_deaths_of_ready_trees_are_about_those_of_growing_ones_until_they_are_counted() -> None:
+    on_the_way = np.full(DRAWS, 0.1)
+    made = Made()
+    _lot(made, pushed=100, graded=999, trees=1)
+    assert _learned(made).deaths("citrus", on_the_way, 1).mean() == pytest.approx(0.1, rel=0.05)
+    # 400 trees of 700 days, sixteen of which died half way: 0.0213 a year
+    lot = _lot(made, pushed=100, graded=299, trees=400)
+    made.grown(lot, "ready_dead", 299, 649, 16)
+    told = _learned(made)
+    assert told.dead.years["citrus"] * YEAR == pytest.approx(400 * 700 - 16 * 350)
+    drawn = told.deaths("citrus", on_the_way, 1)
+    # 4 deaths in 40 tree-years are believed beforehand
+    years = 40 + told.dead.years["citrus"]
+    assert drawn.mean() == pytest.approx(20 / years, rel=0.03)
+    assert drawn.std() == pytest.approx(20**0.5 / years, rel=0.05)
 
 
 def _promised(counted: int) -> tuple[float, int]:
