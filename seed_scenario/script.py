@@ -31,6 +31,8 @@ def plan(year: Year) -> None:
         (44, lambda: script.ship("R-C1", 18)),
         (52, lambda: script.ship("R-C1", 12)),
         (58, script.take_back),
+        (66, lambda: script.promise_by_hand("CORIN", "W-C1", "CLEMEN", 40, 90)),
+        (78, script.promise_by_forecast),
         (80, script.send),
         (84, script.receive),
         (100, script.hold),
@@ -44,6 +46,7 @@ def plan(year: Year) -> None:
     to_the_end: list[tuple[int, Callable[[], object]]] = [
         (30, script.hold_quality),
         (16, script.reserve_again),
+        (9, lambda: script.promise_by_hand("TARNA", "W-T1", "EUREKA", 30, 60)),
         (6, lambda: year.cooler.cut("CORIN", "NAVEL", 20, "CN-101")),
         (3, script.send_last),
     ]
@@ -135,6 +138,26 @@ class Script:
         self.say("label.lost", "CORIN", data)
 
     # -- reservations and sales ---------------------------------------------------------------
+
+    def promise_by_hand(
+        self, site: str, code: str, cultivar: str, quantity: int, days: int
+    ) -> None:
+        """The owner says how many may be promised, whatever the forecast says."""
+        data = {
+            "override": code,
+            "cultivar": cultivar,
+            "rootstock": "CARRIZO" if site == "CORIN" else "SWINGLE",
+            "size": "P4",
+            "quantity": quantity,
+            "until": str(self.year.today + timedelta(days=days)),
+            "reason": "some are kept back for the spring fair",
+        }
+        self.say("promise.overridden", site, data)
+
+    def promise_by_forecast(self) -> None:
+        """The fair is off: the forecast counts again."""
+        data = {"override": "W-C1", "reason": "the fair is called off"}
+        self.say("promise.override_ended", "CORIN", data)
 
     def reserve(self) -> None:
         """One that is kept, one that can't be covered, one that is changed and released."""
