@@ -92,10 +92,9 @@ def _share_row(
     names: Mapping[str, str],
     levels: Mapping[str, int],
 ) -> LearnedRow:
-    """The other factors as their levels lie about the middle."""
-    given = {factor: np.array([level]) for factor, level in levels.items() if factor in fit.counts}
-    mean, rho = fit.rates(given, seeded(1, f"{group.key} {what} told"), _DRAWS)
-    a, b = mean[0] * (1 / rho[0] - 1), (1 - mean[0]) * (1 / rho[0] - 1)
+    """The other factors as they were seen."""
+    mean, rho = fit.typical(levels, seeded(1, f"{group.key} {what} told"), _DRAWS)
+    a, b = mean * (1 / rho - 1), (1 - mean) * (1 / rho - 1)
     lots = seeded(2, f"{group.key} {what} told").beta(a, b)
     trees, count = fit.trials, fit.lots
     for factor, level in levels.items():
@@ -103,7 +102,7 @@ def _share_row(
             trees, count = 0.0, 0
         else:
             _, trees, count = fit.seen[factor][level].tolist()
-    low, middle, high = np.quantile(mean[0], (0.1, 0.5, 0.9))
+    low, middle, high = np.quantile(mean, (0.1, 0.5, 0.9))
     lot_low, lot_high = np.quantile(lots, (0.1, 0.9))
     fallback = fit.fallback
     if not fallback and count < regression.FEW_LOTS and levels:

@@ -86,7 +86,7 @@ class Fit:
     coefficients[P]: the intercept, then the levels of each factor in order, from `starts`, so many
     as `counts`; covariance[P, P]. effect_sd: by factor. rho; rho_sd: of its logit. loglik: of what
     was seen, at the coefficients. fallback: in words, empty where the observations carry it.
-    mix: by factor, rows of the design without that factor, of trees spread evenly over all seen.
+    kinds: rows of the design of trees spread evenly over all seen; one of no lot where none was.
     seen: by factor [levels, 3], good, trials and lots.
     """
 
@@ -101,7 +101,7 @@ class Fit:
     trials: float
     lots: int
     fallback: str
-    mix: dict[str, Floats]
+    kinds: Floats
     seen: dict[str, Floats]
 
     def draw(self, rng: np.random.Generator, draws: int) -> Floats:
@@ -138,20 +138,35 @@ class Fit:
         rho = expit(logit(self.rho) + self.rho_sd * rng.standard_normal(draws))
         return expit(eta), np.repeat(np.clip(rho, LEAST_RHO, 0.9)[None], len(eta), axis=0)
 
-    def levels(self, factor: str, rng: np.random.Generator, draws: int = 1000) -> list[Level]:
-        """Each level that was seen: its share in the mix of all that was seen otherwise.
+    def typical(
+        self, levels: Mapping[str, int], rng: np.random.Generator, draws: int
+    ) -> tuple[Floats, Floats]:
+        """Mean share and rho, each [draws], of trees as they were seen, but of these levels.
 
-        The other factors stay as they are, tree by tree, and each level in turn takes the place
-        of what a tree had: a grafter who got the hard rootstocks is not blamed for them.
+        The other factors stay as they are, tree by tree: a grafter who got the hard rootstocks is
+        not blamed for them. A level that was not seen gets an effect as its factor's levels have.
         """
-        drawn = _drawn(self.coefficients, self.covariance, rng, draws)
-        start, count = self.starts[factor], self.counts[factor]
-        rest = drawn @ self.mix[factor].T
+        drawn = self.draw(rng, draws)
+        kinds = self.kinds.copy()
+        new = np.zeros(draws)
+        for name, level in levels.items():
+            start, count = self.starts[name], self.counts[name]
+            kinds[:, start : start + count] = 0.0
+            if 0 <= level < count:
+                kinds[:, start + level] = 1.0
+            else:
+                new += rng.normal(0.0, self.effect_sd[name], draws)
+        rho = expit(logit(self.rho) + self.rho_sd * rng.standard_normal(draws))
+        share = expit(drawn @ kinds.T + new[:, None]).mean(axis=1)
+        return share, np.clip(rho, LEAST_RHO, 0.9)
+
+    def levels(self, factor: str, rng: np.random.Generator, draws: int = 1000) -> list[Level]:
+        """Each level that was seen: its share in the mix of all that was seen otherwise."""
         found = []
-        for level in range(count):
+        for level in range(self.counts[factor]):
             good, trials, lots = self.seen[factor][level].tolist()
             if lots:
-                share = expit(rest + drawn[:, [start + level]]).mean(axis=1)
+                share, _ = self.typical({factor: level}, rng, draws)
                 low, middle, high = np.quantile(share, (0.1, 0.5, 0.9))
                 found.append(
                     Level(level, float(middle), float(low), float(high), good, trials, int(lots))
@@ -198,7 +213,7 @@ def regress(
         trials=float(tried.sum()),
         lots=len(tried),
         fallback=_fallback(tried),
-        mix={name: _mix(design, part, tried) for name, part in parts.items()},
+        kinds=_kinds(design, tried),
         seen={name: _seen(columns[name], counts[name], good, tried) for name in counts},
     )
 
@@ -326,13 +341,13 @@ def _spread(square: float, levels: int, scale: float) -> float:
     return float(np.sqrt(found))
 
 
-def _mix(design: Floats, part: slice, trials: Floats) -> Floats:
-    """Every so manieth tree's row of the design, without one factor's part."""
+def _kinds(design: Floats, trials: Floats) -> Floats:
+    """Every so manieth tree's row of the design."""
+    if not len(trials):
+        return np.eye(1, design.shape[1])
     trees = (np.arange(MIX) + 0.5) / MIX * trials.sum()
-    kinds = design[np.searchsorted(np.cumsum(trials), trees)] if len(trials) else design
-    kinds = kinds.copy()
-    kinds[:, part] = 0.0
-    return kinds
+    rows: Floats = design[np.searchsorted(np.cumsum(trials), trees)]
+    return rows
 
 
 def _seen(column: Ints, levels: int, good: Floats, trials: Floats) -> Floats:
