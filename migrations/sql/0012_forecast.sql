@@ -31,7 +31,7 @@ CREATE TABLE ready_dates (
     cultivar text NOT NULL,
     rootstock text NOT NULL,
     crop text NOT NULL,
-    graft_method text NOT NULL,
+    method text NOT NULL,
     grafted_on date,
     places text[] NOT NULL,
     sizes text[] NOT NULL,

@@ -21,6 +21,7 @@ from service.views.paging import cut_page, page_key
 SQL = load(__package__, "counts_view.sql")
 HORIZON = timedelta(days=STEP_DAYS * STEPS)
 """So far ahead of the day of the forecast numbers are told."""
+SOON = timedelta(weeks=8)
 _EACH = {"sure_9_in_10": 0.9, "sure_8_in_10": 0.8, "sure_5_in_10": 0.5}
 
 
@@ -147,11 +148,12 @@ def _count(row: Mapping[str, Any], step: int) -> ReadyCount:
 
 
 def _words(counts: list[ReadyCount]) -> str:
-    """Of the last day told, in a sentence."""
+    """Of one day in a sentence: of several the first that lies some eight weeks ahead."""
     if not counts:
         return "Nothing is told of that day."
-    last = counts[-1]
+    near = counts[0].day + SOON
+    one = next((count for count in counts if count.day >= near), counts[-1])
     return (
-        f"An estimate: by {day_in_words(last.day)} 8 in 10 sure at least {last.sure_8_in_10:,}, "
-        f"9 in 10 sure at least {last.sure_9_in_10:,}, as likely as not {last.sure_5_in_10:,}."
+        f"An estimate: by {day_in_words(one.day)} 8 in 10 sure at least {one.sure_8_in_10:,}, "
+        f"9 in 10 sure at least {one.sure_9_in_10:,}, as likely as not {one.sure_5_in_10:,}."
     )

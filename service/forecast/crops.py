@@ -23,11 +23,11 @@ Stretch = Literal["grafted_to_push", "pushed_to_ready", "grafted_to_ready"]
 class WeakFigure(msgspec.Struct, frozen=True, kw_only=True):
     """Degree-days (Cd) of a stretch of growth, worked out from few published observations.
 
-    None of them are the nursery's own. `graft_method` null: of any.
+    None of them are the nursery's own. `method` (of grafting) null: of any.
     """
 
     stretch: Stretch
-    graft_method: str | None
+    method: str | None
     degree_days: float
     source: str
     derived: Annotated[str, Meta(description="How it was worked out.")]
@@ -46,7 +46,7 @@ class CropRow(msgspec.Struct, frozen=True, kw_only=True):
     grown: bool
     lower_c: float | None
     upper_c: float | None
-    method: str | None
+    counting: str | None
     cutoff: str | None
     source: str | None
     as_of: str | None
@@ -77,7 +77,7 @@ async def crop_rows(conn: Connection) -> list[CropRow]:
                 grown=crop in grown,
                 lower_c=counted.lower_c,
                 upper_c=counted.upper_c,
-                method=counted.method.value,
+                counting=counted.method.value,
                 cutoff=counted.cutoff.value,
                 source=source,
                 as_of=as_of,
@@ -90,7 +90,7 @@ async def crop_rows(conn: Connection) -> list[CropRow]:
 
 def _unknown(crop: str) -> CropRow:
     """A crop that is grown and of which nothing is known: no date is given for its lots."""
-    nothing = dict.fromkeys(("lower_c", "upper_c", "method", "cutoff", "source", "as_of", "rule"))
+    nothing = dict.fromkeys(("lower_c", "upper_c", "counting", "cutoff", "source", "as_of", "rule"))
     return CropRow(crop=crop, grown=True, weak_figures=[], **nothing)
 
 
@@ -109,7 +109,7 @@ def _figures_of(one: Requirement) -> list[WeakFigure]:
     return [
         WeakFigure(
             stretch=stretch,
-            graft_method=one.graft_method,
+            method=one.graft_method,
             degree_days=round(need.degree_days, 1),
             source=need.source,
             derived=need.derived,

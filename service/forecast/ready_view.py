@@ -21,7 +21,7 @@ SQL = load(__package__, "ready_view.sql")
 NAME = "ready_dates"
 """What the newest forecast reflects is told under this name among the views' checkpoints."""
 _OR_NULL = (
-    *("cultivar", "rootstock", "crop", "graft_method"),
+    *("cultivar", "rootstock", "crop", "method"),
     *("counting", "fallback", "why", "weather_ahead"),
 )
 

@@ -257,7 +257,7 @@ def _ready_dates(taken: _Taken, lots: list[LotTold]) -> Iterable[dict[str, Any]]
             "cultivar": known.cultivar[at],
             "rootstock": known.rootstock[at],
             "crop": known.crop[at],
-            "graft_method": known.method[at],
+            "method": known.method[at],
             "grafted_on": _day(known.grafted_on[at]),
             "places": places,
             "sizes": sizes,

@@ -51,7 +51,7 @@ class LotFigures(msgspec.Struct, frozen=True, kw_only=True):
     cultivar: str | None
     rootstock: str | None
     crop: str | None
-    graft_method: str | None
+    method: str | None
     grafted_on: date | None
     places: list[str]
     sizes: list[str]

@@ -94,7 +94,7 @@ async def test_what_is_told_of_a_lot(desk: Desk) -> None:
     (row,) = (await desk.ready()).rows
     assert (row.lot, row.site, row.trees, row.phase) == ("T1", "CORIN", 22, "pushed")
     assert (row.cultivar, row.rootstock, row.crop) == ("NAVEL", "CARRIZO", "citrus")
-    assert (row.places, row.sizes, row.graft_method) == (["C-T1"], ["P9"], "t_bud")
+    assert (row.places, row.sizes, row.method) == (["C-T1"], ["P9"], "t_bud")
     days = [GRAFTED + timedelta(days=n) for n in (80, 100, 120)]
     assert [row.p20, row.p50, row.p80] == days
     assert (row.ready_expected, row.ready_low, row.ready_high) == (16.5, 11, 22)

@@ -132,7 +132,7 @@ async def test_crops_are_told_with_their_sources(bench: BenchSide) -> None:
         ("grafted_to_ready", 1176),
     ]
     assert "between the nursery's own thresholds of 13 and 20 C" in citrus.weak_figures[0].derived
-    assert citrus.weak_figures[3].graft_method == "micro_bud"
+    assert citrus.weak_figures[3].method == "micro_bud"
     assert (rows["fig"].lower_c, rows["fig"].weak_figures) == (None, [])
     mango = rows["mango"]
     assert (mango.grown, mango.rule, mango.lower_c) == (False, None, 15)
