@@ -31,7 +31,7 @@ class Set:
 
 
 class Arrivals:
-    """Trees of one kin that become ready, float[sites, draws, STEPS, sizes * (1 + grades)].
+    """Trees of one kin that become ready, float32[sites, draws, STEPS, sizes * (1 + grades)].
 
     `came` counts them by the books, `new` those that are there: some are gone, and nobody noticed.
     The first of the grades is any. `trees[sites, sizes, 1 + grades]` counts what stands.
@@ -49,7 +49,7 @@ class Arrivals:
         self.grades = _kinds(grades, stock.ready_grade[self.ready])
         self.trees = np.zeros((len(self.sites), len(self.sizes), 1 + len(self.grades)))
         kinds = self.trees[0].size if len(self.sites) else 0
-        self.new = np.zeros((len(self.sites), task.draws, STEPS, kinds))
+        self.new = np.zeros((len(self.sites), task.draws, STEPS, kinds), np.float32)
         self.came = np.zeros_like(self.new)
         self.unnoticed = stock.kin_unnoticed[kin]
         self._stand_ready()
@@ -89,17 +89,17 @@ class Arrivals:
         possible = kinds.any(axis=0) * told.trees[free, None]
         still = np.exp(-self.unnoticed[:, None] * told.unseen[free])
         until = np.exp(-self.unnoticed[:, None] * np.arange(STEPS) * STEP_DAYS / YEAR)
-        both = np.concatenate([kinds, kinds * still[:, :, None]], axis=2)
+        both = np.concatenate([kinds, kinds * still[:, :, None]], axis=2, dtype=np.float32)
         site = _place(self.sites, told.site[free])
         for at in np.unique(site):
             here = np.flatnonzero(site == at)
             coming = self._coming(fates.day[rows[here]], fates.trees[rows[here]])
             came, there = np.split(coming @ both[:, here], 2, axis=2)
             self.came[at] += came
-            self.new[at] += there * until[:, :, None]
+            self.new[at] += there * until[:, :, None].astype(np.float32)
             self.trees[at] += possible[here].sum(axis=0).reshape(self.trees.shape[1:])
 
-    def _coming(self, day: Ints, trees: Ints) -> Floats:
+    def _coming(self, day: Ints, trees: Ints) -> Halves:
         """[draws, STEPS, stands]: trees that are there by a step and were not by the one before."""
         wait = day + self.task.grading_days - self.task.first
         step = np.clip(-(-wait // STEP_DAYS), 0, STEPS)
@@ -107,7 +107,7 @@ class Arrivals:
         cell = (np.arange(draws)[:, None] * (STEPS + 1) + step) * stands
         cell += np.arange(stands)[:, None, None]
         counted = np.bincount(cell.ravel(), trees.ravel(), stands * draws * (STEPS + 1))
-        coming: Floats = counted.astype(float).reshape(draws, STEPS + 1, stands)[:, :STEPS]
+        coming: Halves = counted.astype(np.float32).reshape(draws, STEPS + 1, stands)[:, :STEPS]
         return coming
 
     def told(self, rng: np.random.Generator) -> list[Set]:
@@ -133,9 +133,7 @@ class Arrivals:
         days of a draw.
         """
         kept = np.exp(-self.task.stock.kin_losses[self.kin] * STEP_DAYS / YEAR).astype(np.float32)
-        new, all_new = (
-            each.transpose(2, 0, 3, 1).astype(np.float32) for each in (self.new, self.came)
-        )
+        new, all_new = (each.transpose(2, 0, 3, 1) for each in (self.new, self.came))
         chance = rng.standard_normal(new.shape[1:], np.float32)
         whole = np.zeros(new.shape, np.int32)
         mean = np.zeros(new.shape[:-1], np.float32)
