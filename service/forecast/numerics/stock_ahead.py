@@ -133,7 +133,9 @@ class Arrivals:
         days of a draw.
         """
         kept = np.exp(-self.task.stock.kin_losses[self.kin] * STEP_DAYS / YEAR).astype(np.float32)
-        new, all_new = (each.transpose(2, 0, 3, 1) for each in (self.new, self.came))
+        new, all_new = (
+            np.ascontiguousarray(each.transpose(2, 0, 3, 1)) for each in (self.new, self.came)
+        )
         chance = rng.standard_normal(new.shape[1:], np.float32)
         whole = np.zeros(new.shape, np.int32)
         mean = np.zeros(new.shape[:-1], np.float32)
