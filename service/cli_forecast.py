@@ -7,7 +7,7 @@ import click
 from service.cli_running import Ending, run, settings_or_exit, something_there, tables_there
 
 if TYPE_CHECKING:
-    from service.forecast.ready_view import ReadyDateRow
+    from service.forecast.answers.ready_view import ReadyDateRow
     from service.forecast.refresh import Done
 
 _SHOWN = 10
@@ -24,7 +24,7 @@ def forecast() -> None:
 
     async def make(_: Ending) -> None:
         from service.clock import system_clock
-        from service.forecast.ready_view import ReadyQuery, ready_dates
+        from service.forecast.answers.ready_view import ReadyQuery, ready_dates
         from service.forecast.refresh import ForecastError, refresh
         from service.storage.pool import open_database
 

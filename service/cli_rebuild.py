@@ -42,10 +42,9 @@ def rebuild(names: tuple[str, ...], everything: bool, check: bool) -> None:
 
 
 def _known(names: tuple[str, ...], everything: bool) -> list[str]:
-    from service.clock import system_clock
     from service.jobs.every_view import every_view
 
-    known = [view.name for view in every_view(system_clock)]
+    known = [view.name for view in every_view()]
     unknown = [name for name in names if name not in known]
     if unknown or not (names or everything):
         said = f"there is no view {', '.join(unknown)}" if unknown else "say which view, or --all"
@@ -63,7 +62,7 @@ async def _rebuild(settings: "Settings", names: list[str], *, check: bool) -> bo
 
     something_there(settings)
     wrong = False
-    views = {view.name: view for view in every_view(system_clock)}
+    views = {view.name: view for view in every_view()}
     async with await open_database(settings) as database:
         async with database.writer.acquire() as one:
             await tables_there(one)

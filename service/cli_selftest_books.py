@@ -98,7 +98,7 @@ async def books(asked: Asked) -> Finding:
 async def views(database: Database, clock: Clock) -> Finding:
     """Each view equals itself built anew."""
     try:
-        anew = await view_differences(database, clock)
+        anew = await view_differences(database)
     except AWAY:
         raise
     except Exception as error:

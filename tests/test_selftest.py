@@ -56,7 +56,7 @@ def filled(server: TestServer) -> Iterator[str]:
             await bench.grafted(24)
             lost = event("trees.lost", "2026-03-20", lot="T1", count=2, cause="heat")
             await bench.given(lost)
-            await Runner(database, every_view(system_clock)).catch_up()
+            await Runner(database, every_view()).catch_up()
         return name
 
     name = asyncio.run(fill())

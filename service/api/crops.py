@@ -4,7 +4,7 @@ import re
 
 from service.api.cursors import decoded_cursor, no_cursor
 from service.api.operation import Call, Page, Paged, Reply, operation, page
-from service.forecast.crops import CropRow, crop_rows
+from service.forecast.records.crops import CropRow, crop_rows
 from service.log import read
 from service.log.rights import READ
 

@@ -11,7 +11,7 @@ import msgspec
 from service.api import wording
 from service.api.problems import Mistake, Problem
 from service.api.services import Services
-from service.forecast.ways import crops_grown
+from service.forecast.records.ways import crops_grown
 from service.log import read
 from service.log.rights import Principal
 

@@ -5,9 +5,9 @@ from typing import Any
 from service.api.events import decoded
 from service.api.operation import JSON, Call, NoQuery, Reply, operation
 from service.api.problems import Mistake, Problem
-from service.forecast.plan_rows import PlanAsked, Planned, TreesWanted
-from service.forecast.plan_view import NothingThereError, plan_bag, plan_trees
-from service.forecast.promise_view import PastDayError
+from service.forecast.answers.plan_rows import PlanAsked, Planned, TreesWanted
+from service.forecast.answers.plan_view import NothingThereError, plan_bag, plan_trees
+from service.forecast.answers.promise_view import PastDayError
 from service.log import read
 from service.log.rights import READ
 

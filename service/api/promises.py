@@ -9,9 +9,9 @@ from msgspec import Meta
 from service.api.operation import Call, Reply, operation
 from service.api.problems import bad_parameter
 from service.api.views import Reflecting, wait_for_view
-from service.forecast import ready_view
-from service.forecast.promise_rows import PromiseRow
-from service.forecast.promise_view import PastDayError, PromiseQuery, promises_of
+from service.forecast.answers import ready_view
+from service.forecast.answers.promise_rows import PromiseRow
+from service.forecast.answers.promise_view import PastDayError, PromiseQuery, promises_of
 from service.log import read
 from service.log.rights import READ
 from service.trade.events.trees import Grade

@@ -18,9 +18,9 @@ from service.api.site_records import (
     site_of,
     today_of,
 )
-from service.forecast import temperatures
-from service.forecast.reading_days import ReadingDay, reading_days, version_known_at
-from service.forecast.readings import (
+from service.forecast.records import temperatures
+from service.forecast.records.reading_days import ReadingDay, reading_days, version_known_at
+from service.forecast.records.readings import (
     Doubt,
     ReadingsPost,
     ReadingsReport,
@@ -28,7 +28,7 @@ from service.forecast.readings import (
     parse_csv,
     record_readings,
 )
-from service.forecast.sent import Fault
+from service.forecast.records.sent import Fault
 from service.log.rights import EVENTS, READ
 from service.storage.pool import Connection
 from service.trade.words import EARLIEST_YEAR, LATEST_YEAR

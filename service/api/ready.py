@@ -9,7 +9,7 @@ from service.api.clocks import AsOf, ClockedPage, KnownAt, clocked_list
 from service.api.filters import check_crop
 from service.api.operation import Call, Page, Reply, operation
 from service.api.views import ReflectingPage, question, view_list
-from service.forecast import counts_view, learned_view, push_curves_view, ready_view
+from service.forecast.answers import counts_view, learned_view, push_curves_view, ready_view
 from service.log.rights import READ
 from service.trade.events.trees import Grade
 from service.trade.methods import MethodName

@@ -21,7 +21,7 @@ from service.api.problems import (
     not_found,
 )
 from service.api.services import UNREACHABLE, unreachable
-from service.forecast.sent import Fault, NotRecordedError, lines_of
+from service.forecast.records.sent import Fault, NotRecordedError, lines_of
 from service.log import read
 from service.log.incoming import FUTURE_TOLERANCE
 from service.log.rights import HISTORY

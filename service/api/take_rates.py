@@ -9,8 +9,8 @@ from service.api.operation import Call, Page, Reply, operation
 from service.api.problems import bad_parameter
 from service.api.take import may_see_grafters
 from service.api.views import ReflectingPage, question, view_list
-from service.forecast import ready_view
-from service.forecast import take_rates_view as view
+from service.forecast.answers import ready_view
+from service.forecast.answers import take_rates_view as view
 from service.log.rights import READ
 from service.trade.words import Code, Word
 

@@ -19,7 +19,7 @@ from service.api.site_records import (
     site_of,
     today_of,
 )
-from service.forecast import temperatures as record
+from service.forecast.records import temperatures as record
 from service.log.rights import EVENTS, READ
 from service.storage.pool import Connection
 from service.trade.words import Text

@@ -8,7 +8,7 @@ from msgspec import Meta
 from service.api.conditional import etag
 from service.api.operation import JSON, Call, Reply, operation
 from service.api.site_records import RecordedAt, from_json, moment_of, recorded, site_of, today_of
-from service.forecast.ahead import (
+from service.forecast.records.ahead import (
     AheadPut,
     AheadReport,
     GivenAhead,

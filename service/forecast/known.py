@@ -11,10 +11,10 @@ from itertools import groupby
 from typing import Any
 
 from service.forecast.observed import stand
+from service.forecast.records.site_weather import site_weather
+from service.forecast.records.ways import ways as stated_ways
 from service.forecast.requirements import Thresholds
 from service.forecast.shapes import Growths, Known, Lots, Pushes, Standing, Takes
-from service.forecast.site_weather import site_weather
-from service.forecast.ways import ways as stated_ways
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade.holds import SELL

@@ -17,8 +17,9 @@ import msgspec
 import structlog
 
 from service.clock import Clock
+from service.forecast.answers.ready_view import NAME
 from service.forecast.known import VIEWS, load_known
-from service.forecast.ready_view import NAME
+from service.forecast.records.ways import ways
 from service.forecast.shapes import (
     LEVELS,
     STEP_DAYS,
@@ -27,7 +28,6 @@ from service.forecast.shapes import (
     LotTold,
     SiteWeather,
 )
-from service.forecast.ways import ways
 from service.storage.pool import Connection, Database
 from service.storage.sql import load
 from service.views.positions import position

@@ -12,10 +12,10 @@ from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from service.forecast.observed import Fact, LotStory, Observed, Said
+from service.forecast.records.site_weather import site_weather
+from service.forecast.records.ways import ways as stated_ways
 from service.forecast.requirements import Thresholds
 from service.forecast.shapes import Known
-from service.forecast.site_weather import site_weather
-from service.forecast.ways import ways as stated_ways
 from service.log.loading import load_holds
 from service.storage.pool import Connection
 from service.storage.sql import load

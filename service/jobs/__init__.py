@@ -42,7 +42,7 @@ class Jobs:
         run_jobs: bool = True,
         limits: RiskLimits = USUAL,
     ) -> None:
-        self.runner = Runner(database, every_view(clock), on_faults=telling_faults(clock))
+        self.runner = Runner(database, every_view(), on_faults=telling_faults(clock))
         self.run_views, self.run_jobs = run_views, run_jobs
         self.work = Work(database, clock, limits)
         self.scheduler = AsyncIOScheduler(

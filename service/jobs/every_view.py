@@ -19,7 +19,7 @@ from service.views.stock_by_day import StockByDay
 from service.views.take import TakeView
 
 
-def every_view(clock: Clock) -> list[View]:
+def every_view() -> list[View]:
     """The views, each in its place for a runner; checks first, since people wait for it."""
     return [
         Checks(),
@@ -40,13 +40,13 @@ def telling_faults(clock: Clock) -> OnFaults:
     return partial(tell_faults, clock=clock)
 
 
-async def differences(database: Database, clock: Clock) -> dict[str, list[str]]:
+async def differences(database: Database) -> dict[str, list[str]]:
     """How each view differs from one built anew; nothing is changed.
 
     Empty lists when all are right.
     """
     found: dict[str, list[str]] = {}
-    for view in every_view(clock):
+    for view in every_view():
         lines = found[view.name] = []
         await rebuild(database, view, swap=False, found=lines.append)
     return found

@@ -4,9 +4,9 @@ from datetime import datetime
 from itertools import product
 from typing import NamedTuple
 
-from service.forecast.promise_rows import risk_in_words
-from service.forecast.promise_view import ItemNow, PromiseQuery
-from service.forecast.promises import Risk, risk
+from service.forecast.answers.promise_rows import risk_in_words
+from service.forecast.answers.promise_view import ItemNow, PromiseQuery
+from service.forecast.answers.promises import Risk, risk
 from service.reminders.raising import SHORTFALL_RISK, SQL, Raised, keep
 from service.storage.pool import Connection
 from service.trade.promising import ALL_SITES, PROMISED_AT, level_of

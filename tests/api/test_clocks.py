@@ -5,7 +5,6 @@ from typing import Any
 
 import pytest
 
-from service.clock import system_clock
 from service.forecast.refresh import refresh
 from service.jobs.every_view import every_view
 from service.storage.pool import Database
@@ -235,7 +234,7 @@ async def test_ready_dates_of_a_past_moment_are_those_told_then(
     for day, died in ((14, 0), (16, 3)):
         if died:
             known = await _record(admin, _lost(died, "2026-03-15"))
-        await Runner(database, every_view(system_clock)).catch_up()
+        await Runner(database, every_view()).catch_up()
         at = datetime(2026, 3, day, 9, tzinfo=UTC)
         await refresh(database, lambda at=at: at, forecast=stand_in)
 

@@ -16,7 +16,6 @@ import httpx
 import pytest
 
 from service.api import limits
-from service.clock import system_clock
 from service.jobs.every_view import every_view
 from service.log.keys import create_key
 from service.log.rights import SCOPES
@@ -110,7 +109,7 @@ async def served(database: Database, base_url: str) -> Served:
             assert answer.status_code in (201, 428), answer.text
         answer = await client.post("/v1/events", json=[*STOCK, *ORDERS])
         assert answer.status_code == 201, answer.text
-    await Runner(database, every_view(system_clock)).catch_up()
+    await Runner(database, every_view()).catch_up()
     return Served(base_url, key)
 
 

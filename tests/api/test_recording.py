@@ -247,7 +247,7 @@ async def test_another_sites_things_do_not_exist(admin: Client, client_for: Make
 
 
 async def test_views_over_http(admin: Client, database: Database) -> None:
-    runner = Runner(database, every_view(system_clock))
+    runner = Runner(database, every_view())
     await runner.start()
     try:
         position = (await admin.get("/v1/events", params={"limit": 1})).json()["position"]
@@ -283,7 +283,7 @@ async def test_views_over_http(admin: Client, database: Database) -> None:
 
 
 async def test_a_page_of_checks_goes_on(admin: Client, database: Database) -> None:
-    await Runner(database, every_view(system_clock)).catch_up()
+    await Runner(database, every_view()).catch_up()
     whole = (await admin.get("/v1/checks")).json()["items"]
     assert len(whole) > 1
     seen: list[Any] = []
@@ -315,7 +315,7 @@ async def test_somebody_sees_to_an_alert(admin: Client, database: Database) -> N
         },
     )
     assert (await admin.post("/v1/events", json=short)).status_code == 201
-    runner = Runner(database, every_view(system_clock))
+    runner = Runner(database, every_view())
     await runner.catch_up()
     alerts = (await admin.get("/v1/alerts")).json()["items"]
     assert [(one["kind"], one["state"]) for one in alerts] == [("short_bag", "open")]

@@ -142,7 +142,7 @@ async def test_unknown_parts_are_shown_as_unknown(
     await catalogue(client)
     sent = await client.post("/v1/sheets/opening", content=UNKNOWN, headers=CSV)
     assert sent.status_code == 201, sent.text
-    runner = Runner(database, every_view(system_clock))
+    runner = Runner(database, every_view())
     await runner.catch_up()
     await refresh(database, system_clock, forecast=stand_in)
     for address in ("tree-lots/TR-1", "tree-lots/TR-2", "liner-lots/LN-1", "budwood-lots/BW-1"):

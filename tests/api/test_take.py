@@ -2,7 +2,6 @@
 
 import pytest
 
-from service.clock import system_clock
 from service.jobs.every_view import every_view
 from service.storage.pool import Database
 from service.views.runner import Runner
@@ -30,14 +29,14 @@ async def admin(client_for: MakeClient) -> Client:
 
 @pytest.fixture
 async def caught_up(admin: Client, database: Database) -> None:
-    await Runner(database, every_view(system_clock)).catch_up()
+    await Runner(database, every_view()).catch_up()
 
 
 async def test_an_answer_waits_for_the_position_asked_for(
     admin: Client, database: Database
 ) -> None:
     position = (await admin.get("/v1/events", params={"limit": 1})).json()["position"]
-    runner = Runner(database, every_view(system_clock))
+    runner = Runner(database, every_view())
     await runner.start()
     try:
         for path in PATHS:
@@ -104,7 +103,7 @@ async def test_growth_from_grading_to_grading(admin: Client, database: Database)
         data = HERE | {"stage": "pushed", "outcomes": outcomes}
         answer = await admin.post("/v1/events", json=event("trees.graded", data, occurred=day))
         assert answer.status_code == 201, answer.text
-    await Runner(database, every_view(system_clock)).catch_up()
+    await Runner(database, every_view()).catch_up()
     rows = (await admin.get("/v1/growth?lot=T-1")).json()["items"]
     told = [(r["outcome"], r["after_day"], r["by_day"], r["grade"], r["trees"]) for r in rows]
     assert told == [

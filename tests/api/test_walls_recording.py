@@ -7,7 +7,6 @@ from typing import Any
 import httpx
 import pytest
 
-from service.clock import system_clock
 from service.jobs.every_view import every_view
 from service.log.rights import SCOPES
 from service.storage.pool import Database
@@ -148,6 +147,6 @@ async def test_an_alert_is_its_sites_to_acknowledge(
             "data": {"alert": alert["id"]},
         }
         assert (await ours.post("/v1/events", json=said)).status_code == 201
-    await Runner(database, every_view(system_clock)).catch_up()
+    await Runner(database, every_view()).catch_up()
     assert (await everywhere.get(f"/v1/alerts/{mine['id']}")).json()["state"] == "acknowledged"
     assert (await everywhere.get(f"/v1/alerts/{theirs['id']}")).json()["state"] == "open"

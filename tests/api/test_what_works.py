@@ -87,7 +87,7 @@ async def foretold(known: Known) -> Foretold:
 async def admin(client_for: MakeClient, database: Database) -> httpx.AsyncClient:
     client = await client_for()
     await nursery.fill(client)
-    await Runner(database, every_view(system_clock)).catch_up()
+    await Runner(database, every_view()).catch_up()
     await refresh(database, system_clock, forecast=foretold)
     return client
 

@@ -9,7 +9,6 @@ import time
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from service.clock import system_clock
 from service.jobs.every_view import every_view
 from tests.bench.many import fill
 from tests.bench.place import ROOT
@@ -54,7 +53,7 @@ def measure(server: TestServer) -> Iterable[tuple[str, str, str, list[str]]]:
     events = fill(url, EVENTS)
     print(f"    [{events:,} events were there after {time.perf_counter() - begin:.0f} s]")
     missed = []
-    for view in every_view(system_clock):
+    for view in every_view():
         first = rebuild(url, view.name)
         again = rebuild(url, view.name)
         aim = AIMS[view.kind]

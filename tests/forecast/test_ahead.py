@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from service.forecast.ahead import (
+from service.forecast.records.ahead import (
     AheadDay,
     AheadPut,
     AheadReport,
@@ -13,7 +13,7 @@ from service.forecast.ahead import (
     in_force,
     put_ahead,
 )
-from service.forecast.sent import NotRecordedError
+from service.forecast.records.sent import NotRecordedError
 from service.storage.pool import Connection
 
 TODAY = date(2026, 3, 14)

@@ -8,9 +8,9 @@ import msgspec
 import pytest
 
 from service.forecast.known import VIEWS, load_known
+from service.forecast.records.temperatures import TemperatureDay, put_temperatures
 from service.forecast.replay import Replay
 from service.forecast.shapes import Known
-from service.forecast.temperatures import TemperatureDay, put_temperatures
 from service.jobs.every_view import every_view
 from service.log.append import Appender
 from service.storage.pool import Database
@@ -29,7 +29,7 @@ class Telling(BenchSide):
     def __init__(self, database: Database) -> None:
         self.now = datetime(2026, 3, 1, 9, tzinfo=UTC)
         super().__init__(Appender(database, clock=lambda: self.now), database)
-        views = [view for view in every_view(lambda: self.now) if view.name in VIEWS]
+        views = [view for view in every_view() if view.name in VIEWS]
         self.runner = Runner(database, views)
         self.then: dict[str, Known] = {}
 

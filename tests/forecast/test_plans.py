@@ -7,7 +7,7 @@ from math import ceil
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.forecast.plans import (
+from service.forecast.answers.plans import (
     RIPE,
     LeadTime,
     graft_by,

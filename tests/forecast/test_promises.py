@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.forecast.promise_view import PastDayError, PromiseQuery, promises_of
-from service.forecast.promises import Stock, chance_of, earliest, risk, told_at
+from service.forecast.answers.promise_view import PastDayError, PromiseQuery, promises_of
+from service.forecast.answers.promises import Stock, chance_of, earliest, risk, told_at
 from service.log.append import Appender
 from service.storage.pool import Database
 from service.storage.walls import seeing

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from service.forecast.degree_days import Cutoff
 from service.forecast.numerics.thermal import hourly_sum
-from service.forecast.reading_days import (
+from service.forecast.records.reading_days import (
     ReadingDay,
     counted_by,
     hourly_sums,
@@ -21,7 +21,7 @@ from service.forecast.reading_days import (
     stand_ins,
     version_known_at,
 )
-from service.forecast.readings import (
+from service.forecast.records.readings import (
     Doubt,
     Reading,
     ReadingsReport,
@@ -31,8 +31,8 @@ from service.forecast.readings import (
     parse_csv,
     record_readings,
 )
+from service.forecast.records.sent import NotRecordedError
 from service.forecast.requirements import Thresholds
-from service.forecast.sent import NotRecordedError
 from service.storage.pool import Connection
 
 HOUR = timedelta(hours=1)

@@ -7,9 +7,9 @@ from typing import Any
 import msgspec
 import pytest
 
-from service.forecast.counts_view import CountsQuery, ready_counts
-from service.forecast.learned_view import LearnedQuery, learned
-from service.forecast.ready_view import ReadyQuery, ready_dates
+from service.forecast.answers.counts_view import CountsQuery, ready_counts
+from service.forecast.answers.learned_view import LearnedQuery, learned
+from service.forecast.answers.ready_view import ReadyQuery, ready_dates
 from service.forecast.refresh import refresh
 from service.forecast.shapes import Foretold, Known, LotTold, Supply
 from service.jobs.every_view import every_view
@@ -36,7 +36,7 @@ async def seven(database: Database) -> AsyncIterator[Database]:
     bench = BenchSide(appender, database)
     await bench.stocked()
     await bench.given(*(bench.graft(3, lot=f"T{number}") for number in range(7)))
-    await Runner(database, every_view(clock)).catch_up()
+    await Runner(database, every_view()).catch_up()
 
     async def some_undated(known: Known) -> Foretold:
         told = foretelling.forecast(known)

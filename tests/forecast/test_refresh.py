@@ -11,10 +11,10 @@ import msgspec
 import pytest
 
 from service.forecast import refresh as refreshing
-from service.forecast.ready_view import NAME, ReadyPage, ReadyQuery, ready_dates
+from service.forecast.answers.ready_view import NAME, ReadyPage, ReadyQuery, ready_dates
+from service.forecast.records.temperatures import TemperatureDay, put_temperatures
 from service.forecast.refresh import ForecastError, in_child, refresh, wanted
 from service.forecast.shapes import Foretold, Growths, Known, Lots, Pushes, Standing, Takes
-from service.forecast.temperatures import TemperatureDay, put_temperatures
 from service.jobs.every_view import every_view
 from service.log.append import Appender
 from service.storage.pool import Database
@@ -41,7 +41,7 @@ class Desk:
     def __init__(self, database: Database) -> None:
         self.database, self.now = database, MORNING
         self.bench: BenchSide
-        self.runner = Runner(database, every_view(self.clock))
+        self.runner = Runner(database, every_view())
 
     def clock(self) -> datetime:
         return self.now

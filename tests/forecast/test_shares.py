@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import betabinom
 
-from service.forecast.shares import EXACT, at_least, fewer_than, grafts_for
+from service.forecast.answers.shares import EXACT, at_least, fewer_than, grafts_for
 
 
 def scipys(n: int, k: int, mean: float, correlation: float) -> float:

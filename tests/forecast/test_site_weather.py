@@ -8,12 +8,12 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from service.forecast.ahead import AheadDay, AheadPut, put_ahead
-from service.forecast.readings import Reading, midnight, record_readings
+from service.forecast.records.ahead import AheadDay, AheadPut, put_ahead
+from service.forecast.records.readings import Reading, midnight, record_readings
+from service.forecast.records.site_weather import site_weather
+from service.forecast.records.temperatures import TemperatureDay, put_temperatures
 from service.forecast.requirements import Thresholds
 from service.forecast.shapes import SiteWeather
-from service.forecast.site_weather import site_weather
-from service.forecast.temperatures import TemperatureDay, put_temperatures
 from service.log.append import Appender
 from service.storage.pool import Connection, Database
 from tests.support.bench_side import BenchSide, entry

@@ -5,7 +5,13 @@ from typing import Any
 
 import msgspec
 
-from service.forecast.telling import LotFigures, in_words, learned_in_words, reasons, rests_on
+from service.forecast.answers.telling import (
+    LotFigures,
+    in_words,
+    learned_in_words,
+    reasons,
+    rests_on,
+)
 
 TODAY = date(2026, 6, 30)
 LOT = LotFigures(

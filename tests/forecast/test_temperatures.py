@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.forecast.sent import NotRecordedError
-from service.forecast.temperatures import (
+from service.forecast.records.sent import NotRecordedError
+from service.forecast.records.temperatures import (
     RecordGap,
     TemperatureDay,
     TemperaturesPut,

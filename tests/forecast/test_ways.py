@@ -6,10 +6,10 @@ from typing import Any
 
 import pytest
 
-from service.forecast.crops import crop_rows
 from service.forecast.degree_days import Cutoff, Method
+from service.forecast.records.crops import crop_rows
+from service.forecast.records.ways import ways
 from service.forecast.requirements import REQUIREMENTS, Thresholds, requirement_for
-from service.forecast.ways import ways
 from service.log.append import Appender
 from service.storage.pool import Database
 from service.storage.walls import seeing

@@ -17,8 +17,8 @@ from service.forecast.backtest.first_weather import (
     outlook,
 )
 from service.forecast.degree_days import daily
+from service.forecast.records.weather import Gap, missing_ranges
 from service.forecast.requirements import Thresholds
-from service.forecast.weather import Gap, missing_ranges
 
 DAY = timedelta(days=1)
 CITRUS = Thresholds(13, 35)

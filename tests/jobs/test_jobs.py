@@ -103,7 +103,7 @@ async def test_two_schedulers_run_each_tick_once(database, foretold) -> None:
 
 async def test_a_forecast_each_morning_by_each_sites_clock(database, foretold) -> None:
     book = await nursery(database.writer)
-    await Runner(database, every_view(_clock(NOON))).catch_up()
+    await Runner(database, every_view()).catch_up()
 
     async def made_at(moment: str) -> str:
         await Work(database, _clock(moment)).forecast()
@@ -129,7 +129,7 @@ async def test_a_forecast_soon_after_records_at_most_every_three_minutes(
     database, foretold
 ) -> None:
     book = await nursery(database.writer)
-    runner = Runner(database, every_view(_clock(NOON)))
+    runner = Runner(database, every_view())
     await runner.catch_up()
     await Work(database, _clock("2026-03-24T12:00:00+00:00")).forecast()
     await season(book)
@@ -146,7 +146,7 @@ async def test_a_forecast_that_fails_leaves_the_rest_alone_and_is_tried_later(
     database, monkeypatch
 ) -> None:
     await nursery(database.writer)
-    await Runner(database, every_view(_clock(NOON))).catch_up()
+    await Runner(database, every_view()).catch_up()
     tried = []
 
     async def failing(known: Known) -> Foretold:

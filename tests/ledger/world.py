@@ -6,7 +6,6 @@ from typing import Any
 
 import asyncpg
 
-from service.clock import system_clock
 from service.jobs.every_view import every_view
 from service.settings import Settings
 from service.storage.pool import open_database, register_json
@@ -90,7 +89,7 @@ class World:
             data_dir=Path("/nonexistent"), database_url=served.database_url, writer_pool=2
         )
         self.database = self.runner.run(open_database(settings))
-        self.views = every_view(system_clock)
+        self.views = every_view()
         self.following = Runner(self.database, self.views)
         for part in (CATALOGUE[:1], CATALOGUE[1:]):
             answer = self.client.post("/v1/events", json=part)

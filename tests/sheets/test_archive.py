@@ -15,9 +15,9 @@ import pytest
 from seed_scenario.generator import scenario
 from seed_scenario.telling import Request
 from service.cli_selftest import run_checks
-from service.forecast.ahead import AheadDay, AheadPut, put_ahead
-from service.forecast.readings import Reading, record_readings
-from service.forecast.temperatures import TemperatureDay, put_temperatures
+from service.forecast.records.ahead import AheadDay, AheadPut, put_ahead
+from service.forecast.records.readings import Reading, record_readings
+from service.forecast.records.temperatures import TemperatureDay, put_temperatures
 from service.log.append import Appender
 from service.log.rights import SCOPES, Principal
 from service.log.submission import Element, Submission

@@ -21,8 +21,8 @@ import pytest
 
 from service.forecast.degree_days import Cutoff, Method
 from service.forecast.numerics.thermal import degree_days, hourly_sum
+from service.forecast.records.site_weather import site_weather
 from service.forecast.requirements import Thresholds
-from service.forecast.site_weather import site_weather
 from service.storage.pool import Database
 
 

@@ -10,7 +10,6 @@ import httpx
 import pytest
 
 from service.cli_selftest import run_checks
-from service.clock import system_clock
 from service.jobs import every_view
 from service.log.append import Appender
 from service.log.keys import create_key
@@ -44,7 +43,7 @@ async def _tell(database: Database) -> None:
     await bench.grafted(24)
     # refused: kept to be put right
     await bench.send(bench.graft(100, lot="T2"), mode="each")
-    await Runner(database, every_view(system_clock)).catch_up()
+    await Runner(database, every_view()).catch_up()
     async with database.writer.acquire() as connection:
         await create_key(connection, name="ada", role="recorder", sites=frozenset({"CORIN"}))
     await appender.stop()

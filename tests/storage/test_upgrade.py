@@ -41,7 +41,7 @@ def _clock() -> Any:
 
 
 def _views(database: Database) -> Runner:
-    return Runner(database, every_view(_clock))
+    return Runner(database, every_view())
 
 
 def _wood(cultivar: str, **more: Any) -> Any:

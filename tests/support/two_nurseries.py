@@ -173,12 +173,12 @@ async def fill(client: httpx.AsyncClient, database: Database) -> None:
             told = events(ours)[4] | {"id": f"0190a5c4-7c00-7b3e-9a40-0d9c3b1f5a7{number}"}
             told["data"] = told["data"] | {"count": count}
             _fine(await client.post("/v1/events?mode=each", json=[told]), 200)
-    await Runner(database, every_view(system_clock)).catch_up()
+    await Runner(database, every_view()).catch_up()
     await look_at_calendar(database.writer, system_clock)
     for one in (await client.get("/v1/alerts?kind=count_differs")).json()["items"]:
         said = {"actor": f"{one['site'][:2]}-actor"}
         _fine(await client.post(f"/v1/alerts/{one['id']}/acknowledge", json=said), 201)
-    await Runner(database, every_view(system_clock)).catch_up()
+    await Runner(database, every_view()).catch_up()
     # One of a past day too, so that there is something to be told as it was told then.
     for clock in (lambda: PAST, system_clock):
         await refresh(database, clock, forecast=stand_in)

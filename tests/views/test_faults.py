@@ -18,7 +18,7 @@ def _clock() -> Any:
 
 
 def _view(name: str) -> Any:
-    return next(view for view in every_view(_clock) if view.name == name)
+    return next(view for view in every_view() if view.name == name)
 
 
 async def _faults(database: Database, state: str | None = None) -> list[tuple]:
@@ -35,7 +35,7 @@ async def test_a_lot_that_cannot_be_computed_is_set_aside_with_an_alert_until_it
     await administrator.execute(
         "ALTER TABLE take ADD CONSTRAINT broken CHECK (lot <> 'T2' OR alive = 0)"
     )
-    runner = Runner(database, every_view(_clock), on_faults=telling_faults(_clock))
+    runner = Runner(database, every_view(), on_faults=telling_faults(_clock))
     for lot in ("T1", "T2", "T3"):
         await bench.given(bench.graft(4, lot=lot))
         await bench.given(event("grafts.unwrapped", "2026-03-20", lot=lot, alive=4))
@@ -61,7 +61,7 @@ async def test_an_event_that_cannot_be_added_is_set_aside_and_a_rebuild_takes_it
     await administrator.execute(
         "ALTER TABLE stock_by_day ADD CONSTRAINT broken CHECK (kind <> 'lost')"
     )
-    runner = Runner(database, every_view(_clock), on_faults=telling_faults(_clock))
+    runner = Runner(database, every_view(), on_faults=telling_faults(_clock))
     discarded = {"lot": "L1", "count": 3, "cause": "disease"}
     (verdict,) = await bench.given(event("liners.discarded", "2026-03-04", **discarded))
     await bench.given(bench.graft(24))
@@ -91,7 +91,7 @@ async def test_an_event_that_cannot_be_read_keeps_no_view_from_the_others(
         "UPDATE events SET data = '{\"lot\": 5}' WHERE position = $1", verdict.position
     )
     await administrator.execute("ALTER TABLE events ENABLE TRIGGER events_append_only")
-    runner = Runner(database, every_view(_clock), on_faults=telling_faults(_clock))
+    runner = Runner(database, every_view(), on_faults=telling_faults(_clock))
     await runner.catch_up()
     assert set(await _faults(database)) >= {("T1", "open"), ("lot:T1", "open")}
     told = "SELECT count(*) FROM push_observations WHERE lot = $1"

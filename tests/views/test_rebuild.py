@@ -26,7 +26,7 @@ def _clock() -> Any:
 
 
 def _view(name: str) -> Any:
-    return next(view for view in every_view(_clock) if view.name == name)
+    return next(view for view in every_view() if view.name == name)
 
 
 def _a_day(chance: random.Random) -> str:
@@ -79,7 +79,7 @@ def _random_event(chance: random.Random, told: list[str], number: int) -> Any:
 async def test_step_by_step_is_as_at_once_whatever_happened(database, bench, seed: int) -> None:
     """Late and voided events among them; the days are drawn from three months in any order."""
     chance = random.Random(seed)
-    runner = Runner(database, every_view(_clock))
+    runner = Runner(database, every_view())
     await bench.grafted(30)
     told: list[str] = []
     kinds = set()
@@ -93,7 +93,7 @@ async def test_step_by_step_is_as_at_once_whatever_happened(database, bench, see
         await runner.catch_up()
     assert len(told) > 30
     assert {"event.voided", "trees.grafted", "push.counted"} <= kinds
-    found = await differences(database, _clock)
+    found = await differences(database)
     assert len(found) > 6
     assert not any(found.values()), found
     assert await database.writer.fetchval("SELECT count(*) FROM view_faults") == 0
@@ -110,7 +110,7 @@ async def test_step_by_step_is_as_at_once_whatever_happened(database, bench, see
 
 async def test_a_wrong_view_is_put_right_and_what_was_wrong_is_told(database, bench) -> None:
     await bench.grafted(24)
-    await Runner(database, every_view(_clock)).catch_up()
+    await Runner(database, every_view()).catch_up()
     await database.writer.execute("UPDATE stock_by_day SET delta = delta + 1 WHERE kind = 'trees'")
     await database.writer.execute("DELETE FROM stock_by_day WHERE kind = 'used'")
     lines: list[str] = []
@@ -132,7 +132,7 @@ async def test_a_wrong_view_is_put_right_and_what_was_wrong_is_told(database, be
 async def test_what_is_recorded_meanwhile_is_in_it(database, bench) -> None:
     """The log goes on while a view is built, and the live view with it."""
     await bench.grafted(24)
-    runner = Runner(database, every_view(_clock), poll_seconds=0.05)
+    runner = Runner(database, every_view(), poll_seconds=0.05)
     await runner.start()
     try:
         recording = asyncio.create_task(_go_on(bench, 40))
@@ -143,7 +143,7 @@ async def test_what_is_recorded_meanwhile_is_in_it(database, bench) -> None:
         await runner.caught_up(head, 30)
     finally:
         await runner.stop()
-    assert not any((await differences(database, _clock)).values())
+    assert not any((await differences(database)).values())
 
 
 async def _go_on(bench: BenchSide, times: int) -> int:
@@ -163,7 +163,7 @@ async def test_no_reader_sees_an_empty_or_half_a_view(database, bench) -> None:
     await bench.stocked()
     for number in range(30):
         await bench.given(bench.graft(1, lot=f"T{number}"))
-    await Runner(database, every_view(_clock)).catch_up()
+    await Runner(database, every_view()).catch_up()
     await database.writer.execute("UPDATE take SET cultivar = 'WRONG'")
     seen: set[tuple[int, str]] = set()
     reading, ended = asyncio.Event(), asyncio.Event()
@@ -217,7 +217,7 @@ async def test_killed_in_the_middle_it_leaves_the_live_view_and_nothing_behind(
     database, bench, administrator
 ) -> None:
     await bench.grafted(24)
-    await Runner(database, every_view(_clock)).catch_up()
+    await Runner(database, every_view()).catch_up()
     await database.writer.execute("UPDATE losses SET quantity = 7")
     await database.writer.execute("UPDATE take SET cultivar = 'WRONG'")
     before = await administrator.fetch("SELECT * FROM take")
@@ -263,11 +263,11 @@ async def test_killed_in_the_middle_it_leaves_the_live_view_and_nothing_behind(
 
 async def test_the_command_says_what_differs_and_what_there_is(database, bench) -> None:
     await bench.grafted(24)
-    await Runner(database, every_view(_clock)).catch_up()
+    await Runner(database, every_view()).catch_up()
     here = {"DATABASE_URL": database.dsn, "DATA_DIR": "/nonexistent"}
     checked = await commands.graftlog("rebuild", "--all", "--check", **here)
     assert checked.code == 0, checked.err
-    for view in every_view(_clock):
+    for view in every_view():
         words = "all rows as they were"
         assert re.search(rf"^{view.name}: \d+ events in .*{words}", checked.out, re.MULTILINE)
     await database.writer.execute("DELETE FROM lineage WHERE child = 'lot:T1'")
@@ -315,7 +315,7 @@ async def test_somebody_who_looks_on_sees_how_far_it_is(database, bench) -> None
 async def test_wood_that_was_of_another_cultivar_all_along(database, bench) -> None:
     """The cutting is voided and told anew: what came of it is of the other cultivar too."""
     cut = {"bags": [{"bag": "B1", "buds": 40, "sticks": 3, "place": "C-BOX"}], "lot": "BW1"}
-    runner = Runner(database, every_view(_clock))
+    runner = Runner(database, every_view())
     await bench.nursery()
     liners = {"lot": "L1", "rootstock": "CARRIZO", "size": "P9", "supplier": "sup-1"}
     wrong, _, _ = await bench.given(
@@ -341,4 +341,4 @@ async def test_wood_that_was_of_another_cultivar_all_along(database, bench) -> N
             f"SELECT DISTINCT cultivar FROM {table} WHERE cultivar <> '' ORDER BY 1"
         )
         assert [row["cultivar"] for row in found] == ["LIMA"], table
-    assert not any((await differences(database, _clock)).values())
+    assert not any((await differences(database)).values())

@@ -20,7 +20,7 @@ class Season(BenchSide):
 
     def __init__(self, appender: Appender, database) -> None:
         super().__init__(appender, database)
-        self.runner = Runner(database, every_view(lambda: NOW))
+        self.runner = Runner(database, every_view())
 
     async def take(self, *groups: str, sites=None, **filters: Any) -> list[TakeRow]:
         await self.runner.catch_up()

@@ -24,13 +24,13 @@ async def bench(database) -> AsyncIterator[BenchSide]:
 
 
 async def _all_right(database) -> None:
-    found = await differences(database, lambda: NOW)
+    found = await differences(database)
     assert len(found) > 4
     assert not any(found.values()), found
 
 
 async def _filled(database, *but: str) -> None:
-    for view in every_view(lambda: NOW):
+    for view in every_view():
         count = await database.writer.fetchval(f"SELECT count(*) FROM {view.tables[0].name}")
         assert count or view.name in but, view.name
 
@@ -67,7 +67,7 @@ async def _year(bench: BenchSide) -> None:
 
 
 async def test_every_view_rebuilt_is_as_it_was_kept(database, bench: BenchSide) -> None:
-    runner = Runner(database, every_view(lambda: NOW))
+    runner = Runner(database, every_view())
     await bench.grafted(24)
     await runner.catch_up()
     await bench.given(event("trees.lost", "2026-03-07", lot="T1", count=1, cause="breakage"))
@@ -78,7 +78,7 @@ async def test_every_view_rebuilt_is_as_it_was_kept(database, bench: BenchSide) 
 
 
 async def test_a_year_step_by_step_is_as_a_year_at_once(database, bench: BenchSide) -> None:
-    runner = Runner(database, every_view(lambda: NOW), poll_seconds=0.2)
+    runner = Runner(database, every_view(), poll_seconds=0.2)
     await runner.start()
     try:
         await _year(bench)
@@ -111,25 +111,25 @@ async def test_a_year_step_by_step_is_as_a_year_at_once(database, bench: BenchSi
 async def test_a_view_that_is_wrong_is_found_out_and_left_as_it_is(
     database, bench: BenchSide
 ) -> None:
-    await Runner(database, every_view(lambda: NOW)).catch_up()
+    await Runner(database, every_view()).catch_up()
     await bench.grafted(24)
     # what has not been applied yet is no difference
     await _all_right(database)
-    await Runner(database, every_view(lambda: NOW)).catch_up()
+    await Runner(database, every_view()).catch_up()
     await database.writer.execute("UPDATE checks_due SET trees = 23 WHERE check_name = 'read_take'")
-    found = (await differences(database, lambda: NOW))["checks"]
+    found = (await differences(database))["checks"]
     assert [line.split(" (")[0] for line in found] == ["kept checks_due", "anew checks_due"]
     assert (
         await database.writer.fetchval("SELECT max(trees) FILTER (WHERE lot <> '') FROM checks_due")
         == 23
     )
-    await Runner(database, every_view(lambda: NOW)).rebuild("checks")
+    await Runner(database, every_view()).rebuild("checks")
     await _all_right(database)
 
 
 async def test_a_recorded_check_shows_at_once(database, bench: BenchSide) -> None:
     """Aim: half of them within 50 ms of the writer's answer; the bound leaves room."""
-    runner = Runner(database, every_view(lambda: NOW), poll_seconds=3600)
+    runner = Runner(database, every_view(), poll_seconds=3600)
     await runner.start()
     try:
         await bench.grafted(24)

@@ -15,8 +15,8 @@ from datetime import date, timedelta
 from itertools import accumulate
 
 from service.forecast.degree_days import daily
+from service.forecast.records.weather import HALF_WINDOW_DAYS, SHORT_GAP_DAYS, missing_ranges
 from service.forecast.requirements import Thresholds
-from service.forecast.weather import HALF_WINDOW_DAYS, SHORT_GAP_DAYS, missing_ranges
 
 History = Mapping[date, tuple[float, float]]
 """Minimum and maximum, degrees Celsius, of each recorded day."""

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from service.forecast.degree_days import Cutoff, Method
+from service.forecast.records.weather import HALF_WINDOW_DAYS, SHORT_GAP_DAYS
 from service.forecast.requirements import Thresholds
-from service.forecast.weather import HALF_WINDOW_DAYS, SHORT_GAP_DAYS
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]

@@ -6,8 +6,8 @@ from typing import Annotated
 import msgspec
 from msgspec import Meta
 
-from service.forecast.plans import BUDS_WASTED, LINERS_SPARE
-from service.forecast.telling import day_in_words
+from service.forecast.answers.plans import BUDS_WASTED, LINERS_SPARE
+from service.forecast.answers.telling import day_in_words
 from service.trade.events.trees import Grade
 from service.trade.methods import METHODS, MethodName
 from service.trade.promising import sure

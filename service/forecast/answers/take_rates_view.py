@@ -6,8 +6,8 @@ from typing import Annotated, Any, Literal, get_args
 import msgspec
 from msgspec import Meta
 
-from service.forecast.ready_view import NAME, seen
-from service.forecast.telling import LIKELY, figure, many
+from service.forecast.answers.ready_view import NAME, seen
+from service.forecast.answers.telling import LIKELY, figure, many
 from service.storage.pool import Pool
 from service.storage.sql import load
 from service.storage.walls import seeing

@@ -10,8 +10,14 @@ from typing import Annotated, Any
 import msgspec
 from msgspec import Meta
 
-from service.forecast.sent import MOST_FAULTS, Fault, NotRecordedError, fault_of_pair, not_before
-from service.forecast.temperatures import Celsius
+from service.forecast.records.sent import (
+    MOST_FAULTS,
+    Fault,
+    NotRecordedError,
+    fault_of_pair,
+    not_before,
+)
+from service.forecast.records.temperatures import Celsius
 from service.log.incoming import FUTURE_TOLERANCE
 from service.storage.pool import Connection
 from service.storage.sql import load

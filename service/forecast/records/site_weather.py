@@ -6,10 +6,10 @@ from math import nan
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from service.forecast import ahead, reading_days
+from service.forecast.records import ahead, reading_days
+from service.forecast.records.temperatures import load_version, version_known_at
 from service.forecast.requirements import Thresholds
 from service.forecast.shapes import SiteWeather
-from service.forecast.temperatures import load_version, version_known_at
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.views.site_days import zone

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 import msgspec
 from msgspec import Meta
 
+from service.forecast.records.ways import crops_grown, own_rules, thresholds_of
 from service.forecast.requirements import (
     AS_OF,
     REQUIREMENTS,
@@ -14,7 +15,6 @@ from service.forecast.requirements import (
     Thresholds,
     requirement_for,
 )
-from service.forecast.ways import crops_grown, own_rules, thresholds_of
 from service.storage.pool import Connection
 
 Stretch = Literal["grafted_to_push", "pushed_to_ready", "grafted_to_ready"]

@@ -7,8 +7,8 @@ from typing import Annotated
 import msgspec
 from msgspec import Meta
 
-from service.forecast.promises import AtConfidence, Risk
-from service.forecast.telling import day_in_words, many
+from service.forecast.answers.promises import AtConfidence, Risk
+from service.forecast.answers.telling import day_in_words, many
 from service.trade.promising import sure
 
 WORTH_SAYING = 0.01

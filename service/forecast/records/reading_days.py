@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 from msgspec import Meta
 
-from service.forecast.readings import SQL, midnight
+from service.forecast.records.readings import SQL, midnight
 from service.forecast.requirements import Thresholds
 from service.storage.pool import Connection
 

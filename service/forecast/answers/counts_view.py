@@ -10,8 +10,8 @@ from typing import Any
 import msgspec
 
 from service.clock import Clock
-from service.forecast.ready_view import NAME, seen, then
-from service.forecast.telling import day_in_words
+from service.forecast.answers.ready_view import NAME, seen, then
+from service.forecast.answers.telling import day_in_words
 from service.storage.pool import Pool
 from service.storage.sql import load
 from service.trade.promising import STEP_DAYS, STEPS, at_level, level_of

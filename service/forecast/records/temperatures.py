@@ -11,7 +11,7 @@ from typing import Annotated
 import msgspec
 from msgspec import Meta
 
-from service.forecast.sent import (
+from service.forecast.records.sent import (
     COLDEST_C,
     MOST_FAULTS,
     WARMEST_C,
@@ -23,7 +23,7 @@ from service.forecast.sent import (
     not_before,
     read_csv,
 )
-from service.forecast.weather import missing_ranges
+from service.forecast.records.weather import missing_ranges
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade.words import EARLIEST_YEAR, Text

@@ -9,8 +9,8 @@ from typing import NamedTuple
 import asyncpg
 from msgspec.structs import replace
 
-from service.forecast import plans
-from service.forecast.plan_rows import (
+from service.forecast.answers import plans
+from service.forecast.answers.plan_rows import (
     ESTIMATE,
     BagAtHand,
     BagPlanned,
@@ -22,7 +22,7 @@ from service.forecast.plan_rows import (
     making_in_words,
     option_in_words,
 )
-from service.forecast.promise_view import PastDayError, PromiseQuery, promises_of
+from service.forecast.answers.promise_view import PastDayError, PromiseQuery, promises_of
 from service.log import read
 from service.storage.pool import Connection
 from service.storage.sql import load

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 from msgspec import Meta
 
-from service.forecast.sent import (
+from service.forecast.records.sent import (
     MOST_FAULTS,
     Fault,
     NotRecordedError,

@@ -9,7 +9,7 @@ from datetime import date
 from math import ceil, floor, sqrt
 from typing import NamedTuple
 
-from service.forecast.shares import at_least, grafts_for
+from service.forecast.answers.shares import at_least, grafts_for
 from service.trade.fitting import buds_per_tree
 from service.trade.promising import LEVELS, level_of
 

@@ -11,7 +11,7 @@ from typing import Any
 import msgspec
 
 from service.clock import Clock
-from service.forecast.telling import LotFigures, in_words, reasons
+from service.forecast.answers.telling import LotFigures, in_words, reasons
 from service.storage.pool import Pool
 from service.storage.sql import load
 from service.views.clocks import Asked, Clocks, asking

@@ -14,8 +14,8 @@ import asyncpg
 import msgspec
 from msgspec.structs import replace
 
-from service.forecast import promises
-from service.forecast.promise_rows import (
+from service.forecast.answers import promises
+from service.forecast.answers.promise_rows import (
     Basis,
     LearnedHere,
     OverrideHere,
@@ -23,7 +23,7 @@ from service.forecast.promise_rows import (
     answer_in_words,
     reasons,
 )
-from service.forecast.promises import Stock
+from service.forecast.answers.promises import Stock
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade import holds, promising

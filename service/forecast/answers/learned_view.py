@@ -5,8 +5,8 @@ from typing import Any, Literal
 
 import msgspec
 
-from service.forecast.ready_view import NAME
-from service.forecast.telling import learned_in_words, rests_on
+from service.forecast.answers.ready_view import NAME
+from service.forecast.answers.telling import learned_in_words, rests_on
 from service.storage.pool import Pool
 from service.storage.sql import load
 from service.storage.walls import seeing
