@@ -144,7 +144,7 @@ async def test_views_are_what_the_log_says(upgraded: Database) -> None:
     anew by the runner, and only once."""
     runner = _views(upgraded)
     await runner.catch_up()
-    assert not any((await differences(upgraded, _clock)).values())
+    assert not any((await differences(upgraded)).values())
     taken = await upgraded.writer.fetchrow("SELECT cultivar, grafted, alive, failed FROM take")
     assert tuple(taken) == ("LIMA", 24, 20, 4)
     kept = "SELECT DISTINCT cultivar FROM {} WHERE cultivar <> ''"
@@ -179,7 +179,7 @@ async def test_the_log_goes_on(upgraded: Database) -> None:
     assert await upgraded.writer.fetchval("SELECT done FROM work_orders") == 10
     await appender.stop()
     await _views(upgraded).catch_up()
-    assert not any((await differences(upgraded, _clock)).values())
+    assert not any((await differences(upgraded)).values())
 
 
 async def test_what_waited_to_be_put_right_has_its_sites(upgraded: Database) -> None:
