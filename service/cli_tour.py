@@ -130,7 +130,7 @@ async def _promise(client: httpx.AsyncClient, base: str, say: Say) -> None:
     asked = "&".join(f"{name}={code}" for name, code in item.items())
     path = f"/v1/promises?{asked}&date={day}&quantity=100"
     _title(say, "How many can be promised for a day, and how sure that is", _curl(base, path))
-    told = (await _get(client, path))["items"][-1]
+    told = (await _get(client, path))["items"][0]
     say(f"  {told['words']}")
     for reason in told["reasons"]:
         say(f"    {reason}")

@@ -92,7 +92,7 @@ async def test_the_demo_is_toured_killed_and_found_as_it_was(folder: Path) -> No
         assert len(ready) == 5
         assert all(row["p50"] for row in ready)
         promise = (await run_curl(next(li for li in lines if "/v1/promises" in li), KEY)).json()
-        assert promise["items"][-1]["words"] in tour
+        assert promise["items"][0]["words"] in tour
         plan = (await run_curl(next(li for li in lines if "/v1/plans" in li), KEY)).json()
         assert plan["options"][0]["words"] in tour
         own = await run_curl(next(line for line in lines if "/v1/events' -d '" in line), KEY)

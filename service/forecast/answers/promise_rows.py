@@ -97,6 +97,9 @@ class PromiseRow(msgspec.Struct, frozen=True, kw_only=True):
     ]
     ready_now: Annotated[int, Meta(description="Ready and not held today, promised or not.")]
     held_now: Annotated[int, Meta(description="Ready and held today: in no promise.")]
+    on_the_way: Annotated[
+        int, Meta(description="Ready, on the way to the site: it may promise them.")
+    ]
     growing: Annotated[
         int,
         Meta(description="Of the cultivar on the rootstock, not ready: any size, held ones too."),
@@ -138,6 +141,7 @@ def reasons(row: PromiseRow, *, limited: bool) -> list[str]:
     apart = [
         f"{count:,} {what}"
         for count, what in (
+            (row.on_the_way, "more are on the way"),
             (row.held_now, "more are ready and held"),
             (row.for_customers, "are grown for customers"),
         )

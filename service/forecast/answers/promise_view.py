@@ -178,12 +178,14 @@ class ItemNow:
         row = self.supply.get((grade, site))
         return row if row is not None and tuple(row["levels"]) == LEVELS else None
 
-    def ready(self, grade: str, site: str, *, held: bool) -> int:
-        """Ready trees of the item that a hold keeps from sale, or that none does."""
+    def ready(self, grade: str, site: str, *, held: bool, kind: str = "trees") -> int:
+        """Ready trees of the item that a hold keeps from sale, or that none does; `kind` `transit`:
+        those on the way to the site."""
         return sum(
             row["trees"]
             for row in self._of_size()
             if row["stage"] == "ready"
+            and row["kind"] == kind
             and (not site or row["site"] == site)
             and (not grade or row["grade"] == grade_of(grade))
             and self._held(row) == held
@@ -234,6 +236,7 @@ class ItemNow:
             expected=self._expected(own, day),
             ready_now=self.ready(own.grade, site, held=False),
             held_now=self.ready(own.grade, site, held=True),
+            on_the_way=self.ready(own.grade, site, held=False, kind="transit"),
             growing=self._growing(site),
             for_customers=self._for_customers(site),
             promised_by=promising.due_by(own.due, on),

@@ -1,11 +1,12 @@
 -- name: there
--- The item's stock: trees at the sites that are seen, with what a hold could know them by. $1
--- cultivar, $2 rootstock; growing trees of any size, for nobody knows yet in which they are sold.
-SELECT b.site, b.place, b.stage, b.size, b.grade, b.balance AS trees, l.code AS lot, l.ancestry,
+-- The item's stock: trees at the sites that are seen, or on the way to them, with what a hold could
+-- know them by. $1 cultivar, $2 rootstock; growing trees of any size, for nobody knows yet in which
+-- they are sold.
+SELECT b.kind, b.site, b.place, b.stage, b.size, b.grade, b.balance AS trees, l.code AS lot, l.ancestry,
        l.grown_for IS NOT NULL AS grown_for
 FROM lots l JOIN balances b USING (lot_id)
 WHERE l.cultivar = $1 AND l.rootstock = $2 AND NOT l.voided
-  AND b.kind = 'trees' AND b.stage <> 'failed' AND b.balance > 0;
+  AND b.kind IN ('trees', 'transit') AND b.stage <> 'failed' AND b.balance > 0;
 
 -- name: supply
 -- What is foretold of the item $1 cultivar, $2 rootstock, $3 size: of any grade and of grade $4, at
