@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.forecast.degree_days import Cutoff, Method, daily
-from service.forecast.numerics.thermal import day_of_year, degree_days, filled, hourly_sum
+from service.forecast.numerics.thermal import carried, day_of_year, degree_days, filled, hourly_sum
 from service.forecast.requirements import Thresholds
 from tests.forecast.test_degree_days import (
     BY_RANGE,
@@ -171,6 +171,18 @@ def test_what_nothing_is_known_of_stays_unknown() -> None:
     nothing = filled([NAN] * 3, FIRST)
     assert nothing.unknown.all()
     assert filled([], FIRST).values.size == 0
+
+
+def test_what_is_unknown_in_a_first_year_is_guessed_and_not_for_long() -> None:
+    assert carried(np.array([1.0, *[NAN] * 39, 5.0])).tolist() == pytest.approx(
+        np.linspace(1, 5, 41).tolist()
+    )
+    newest = [9.0, *range(1, 8)]
+    assert carried(np.array([*newest, *[NAN] * 30]))[8:].tolist() == [4.0] * 30
+    assert np.isnan(carried(np.array([*newest, *[NAN] * 31]))[8:]).all()
+    # what lies before the record stays unknown
+    assert np.isnan(carried(np.array([NAN, 2.0, NAN]))).tolist() == [True, False, False]
+    assert np.isnan(carried(np.array([NAN] * 3))).all()
 
 
 def test_a_day_has_the_same_number_every_year() -> None:

@@ -266,6 +266,30 @@ def test_a_site_without_temperatures_says_so() -> None:
     assert "no temperatures on record" in one.why
 
 
+@pytest.mark.parametrize("lacking", [range(150, 170), range(280, 300)])
+def test_weeks_without_a_record_do_not_silence_a_young_site(lacking: range) -> None:
+    """300 days of 23 C but for 20 days, which no other year can tell of."""
+    days = [float("nan") if n in lacking else 23.0 for n in range(300)]
+    made = Made(site(first=TODAY - 300, low=days, high=days))
+    lot = made.lot(200)
+    made.stands(lot, "grafted", 12)
+    one = told(forecast(made.known(), lead_days=(), compare=False), lot)
+    assert one.p50
+    assert (one.counted, one.gap_days) == (pytest.approx(1990), 20)
+
+
+def test_a_young_site_whose_record_ended_long_ago_says_so() -> None:
+    days = [23.0] * 200 + [float("nan")] * 100
+    made = Made(site(first=TODAY - 300, low=days, high=days))
+    lot = made.lot(200)
+    made.stands(lot, "grafted", 12)
+    one = told(forecast(made.known(), lead_days=(), compare=False), lot)
+    assert (one.p50, one.why) == (
+        0,
+        "The temperatures of site HOME lack too many of the newest days.",
+    )
+
+
 def test_nothing_at_all_foretells_nothing() -> None:
     foretold = forecast(Made().known())
     assert foretold.lots == foretold.supply == foretold.lead_times == foretold.learned == []

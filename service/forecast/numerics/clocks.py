@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.forecast.degree_days import Method
-from service.forecast.numerics.thermal import degree_days, filled
-from service.forecast.requirements import Thresholds
-from service.forecast.shapes import SiteWeather
+from service.forecast.numerics.thermal import carried, degree_days, filled
+from service.forecast.requirements import Thresholds, requirement_for
+from service.forecast.shapes import Known, SiteWeather
 
 Floats = NDArray[np.float64]
 Days = NDArray[np.int64]
@@ -28,7 +28,7 @@ class Clock:
     """The degree-days of a site's record for one crop.
 
     `running[n]`: all from the record's beginning to the end of the day before `first + n`; one more
-    than there are days. NaN from the first day on that has neither a record nor a mean.
+    than there are days. NaN from the first day on that has no record and cannot be filled.
     `missing` runs along: days that were filled. `by_day`: each day's, filled. `years`: how many
     years of days were read.
     """
@@ -65,7 +65,7 @@ def clock_of(weather: SiteWeather, crop: str, thresholds: Thresholds) -> Clock:
     """The clock of a crop at a site: by the hour where nearly all newest days allow it.
 
     A day without enough hours is counted by the sine then, and one without any record is filled,
-    as `thermal.filled` says.
+    as `thermal.filled` and `thermal.carried` say.
     """
     low, high = np.asarray(weather.low, float), np.asarray(weather.high, float)
     by_sine = degree_days(low, high, thresholds)
@@ -77,17 +77,24 @@ def clock_of(weather: SiteWeather, crop: str, thresholds: Thresholds) -> Clock:
         counting = Thresholds(
             thresholds.lower_c, thresholds.upper_c, Method.HOURLY_SUM, thresholds.cutoff
         )
-    got = filled(values, weather.first)
+    by_day = carried(filled(values, weather.first).values)
     return Clock(
         weather.site,
         crop,
         counting,
         weather.first,
-        np.concatenate([[0.0], np.cumsum(got.values)]),
+        np.concatenate([[0.0], np.cumsum(by_day)]),
         np.concatenate([[0.0], np.cumsum(np.isnan(values).astype(float))]),
-        got.values,
+        by_day,
         float(np.count_nonzero(~np.isnan(values))) / 365.25,
     )
+
+
+def way_of(known: Known, crop: str) -> Thresholds | None:
+    """How the degree-days of a crop are counted from extremes; None where nobody says."""
+    stated: Thresholds | None = known.ways.get(crop)
+    wanted = requirement_for(crop, None)
+    return stated or (wanted.thresholds if wanted else None)
 
 
 def counts_by_the_hour(hours: list[float]) -> bool:

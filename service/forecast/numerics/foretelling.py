@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from service.forecast.numerics import regression, stands, times
 from service.forecast.numerics.assemble import Assembly, Telling
 from service.forecast.numerics.beliefs import Beliefs, seeded
-from service.forecast.numerics.clocks import Clock
+from service.forecast.numerics.clocks import Clock, way_of
 from service.forecast.numerics.groups import Group, month_name
 from service.forecast.numerics.learn import Learned
 from service.forecast.numerics.weather import Ahead
@@ -294,12 +294,13 @@ def _why(known: Known, clocks: Mapping[tuple[str, str], Clock], lot: int, site: 
     if not crop:
         return "The crop is not known."
     here, there = clocks.get((site, crop)), clocks.get((made_at, crop))
-    if not any(of == crop for _, of in clocks) and known.sites:
-        if all(not weather.low for weather in known.sites):
-            return f"Site {site} has no temperatures on record."
+    if not any(of == crop for _, of in clocks) and not way_of(known, crop):
         return f"No way of counting degree-days is known for crop {crop}."
     if here is None or there is None:
-        return f"Site {site if here is None else made_at} has no temperatures on record."
+        lacking = site if here is None else made_at
+        if any(weather.site == lacking and weather.low for weather in known.sites):
+            return f"The temperatures of site {lacking} lack too many of the newest days."
+        return f"Site {lacking} has no temperatures on record."
     if not known.lots.grafted_on[lot]:
         return "The day of grafting is not known, so no degree-days can be counted."
     if here.counting != there.counting:

@@ -18,6 +18,8 @@ from service.forecast.requirements import Thresholds
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
+MOST_CARRIED_DAYS = 30
+"""What is not known at the end of a record is guessed for no longer."""
 LEAST_HOURS = 20
 """A day with fewer of its 24 hours read is not summed by hours."""
 _DOUBLE = {
@@ -177,6 +179,26 @@ def filled(values: ArrayLike, first_day: int) -> Filled:
     by_mean, unknown = rest & ~np.isnan(means), rest & np.isnan(means)
     whole = np.where(recorded | interpolated, between, means)
     return Filled(whole, interpolated, by_mean, unknown)
+
+
+def carried(values: Floats) -> Floats:
+    """A value for the days that `filled` knows nothing of, in a site's first year: `[days]`.
+
+    Between recorded days in a straight line, however far; after the last one for at most
+    `MOST_CARRIED_DAYS` as in the week before, the rest stays NaN. A guess: one week without a
+    record would else leave the site without any count.
+    """
+    known = np.flatnonzero(~np.isnan(values))
+    if not len(known):
+        return values
+    last = int(known[-1])
+    steps = np.arange(len(values))
+    whole = np.where(
+        (steps >= known[0]) & (steps <= last), np.interp(steps, known, values[known]), values
+    )
+    if len(values) - 1 - last <= MOST_CARRIED_DAYS:
+        whole[last + 1 :] = np.nanmean(whole[max(last - 6, 0) : last + 1])
+    return np.asarray(whole, np.float64)
 
 
 def day_of_year(first_day: int, days: int) -> NDArray[np.int64]:

@@ -7,7 +7,7 @@ import numpy as np
 
 from service.forecast.numerics import foretelling
 from service.forecast.numerics.assemble import Assembler
-from service.forecast.numerics.clocks import Clock, clock_of
+from service.forecast.numerics.clocks import Clock, clock_of, way_of
 from service.forecast.numerics.curves import curves
 from service.forecast.numerics.groups import grouped
 from service.forecast.numerics.learn import learned
@@ -15,7 +15,6 @@ from service.forecast.numerics.rates import rates
 from service.forecast.numerics.seen import seen_of
 from service.forecast.numerics.simulate import simulate
 from service.forecast.numerics.weather import ahead
-from service.forecast.requirements import Thresholds, requirement_for
 from service.forecast.shapes import STEP_DAYS, STEPS, Foretold, Known
 
 LEAD_DAYS = tuple(range(0, 365, 7))
@@ -74,7 +73,7 @@ def _clocks(known: Known) -> dict[tuple[str, str], Clock]:
     crops = sorted(set(known.lots.crop) - {""})
     found = {}
     for crop in crops:
-        ways = _ways(known, crop)
+        ways = way_of(known, crop)
         if ways is None:
             continue
         for weather in known.sites:
@@ -82,9 +81,3 @@ def _clocks(known: Known) -> dict[tuple[str, str], Clock]:
             if clock.by_day.size and np.isfinite(clock.running[-1]):
                 found[weather.site, crop] = clock
     return found
-
-
-def _ways(known: Known, crop: str) -> Thresholds | None:
-    stated: Thresholds | None = known.ways.get(crop)
-    wanted = requirement_for(crop, None)
-    return stated or (wanted.thresholds if wanted else None)
