@@ -7,7 +7,7 @@ from service.forecast.numerics import priors
 from service.forecast.numerics.losses import Losses, Tally, losses_of
 from service.forecast.numerics.seen import seen_of
 from service.forecast.numerics.worker import forecast
-from tests.support.made_known import TODAY, Made
+from tests.support.made_known import TODAY, Made, site
 
 YEAR = 365.25
 DRAWS = 4000
@@ -113,3 +113,13 @@ def test_what_was_counted_long_ago_is_promised_with_care() -> None:
     assert yesterday == (pytest.approx(400), 400)
     assert yesterday > a_year_ago > never
     assert 385 < never[1] < never[0] < 400
+
+
+@pytest.mark.parametrize("unknown", ["crop", "weather"])
+def test_ready_trees_of_which_nothing_is_learned_die_too(unknown: str) -> None:
+    """0.92 live through a year, as is believed, and some of the dead nobody notices."""
+    made = Made() if unknown == "crop" else Made(site(first=TODAY, low=[], high=[]))
+    made.stands(made.lot(400, crop="" if unknown == "crop" else "citrus"), "ready", 400)
+    (one, _) = forecast(made.known(), lead_days=(), compare=False).supply
+    assert one.mean[0] == 400
+    assert one.mean[52] == pytest.approx(400 * 0.92, rel=0.03)

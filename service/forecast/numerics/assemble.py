@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.forecast.numerics import stands
-from service.forecast.numerics.beliefs import DAYS_A_YEAR, Beliefs
+from service.forecast.numerics.beliefs import DAYS_A_YEAR, Beliefs, deaths_believed
 from service.forecast.numerics.clocks import Clock
 from service.forecast.numerics.columns import Columns, lots_of, stands_of
 from service.forecast.numerics.groups import rest_end, rests
@@ -347,15 +347,13 @@ class Assembler:
 
     def _stock(self, ready: Columns) -> stands.Stock:
         """Kins are complete by now: all that stands was gone through."""
-        of_kin: dict[int, Learned] = {}
-        for lot, learned in self.of_lot.items():
-            number = self.kins.get(self._kin_key(lot))
-            if number is not None:
-                of_kin.setdefault(number, learned)
+        crops, of_kin = self._crops_of_kins()
         seed, draws = self.known.seed, self.known.draws
         unnoticed, deaths = np.zeros((2, len(self.kins), draws))
-        for number, learned in of_kin.items():
-            crop, on_the_way = learned.group.crop, self.beliefs.deaths_a_year(learned)
+        for number, crop in crops.items():
+            learned = of_kin.get(number)
+            # Of a crop that nothing was learned of trees die too.
+            on_the_way = self.beliefs.deaths_a_year(learned) if learned else deaths_believed(draws)
             unnoticed[number] = self.losses.unnoticed(crop, seed, draws)
             deaths[number] = self.losses.deaths(crop, on_the_way, seed)
         return stands.Stock(
@@ -374,3 +372,17 @@ class Assembler:
             ready_trees=ready.ints("trees"),
             ready_unseen=ready.floats("unseen"),
         )
+
+    def _crops_of_kins(self) -> tuple[dict[int, str], dict[int, Learned]]:
+        """The crop of each kin, and what was learned of it, if anything was."""
+        crops: dict[int, str] = {}
+        of_kin: dict[int, Learned] = {}
+        for lot in self.known.standing.lot:
+            number = self.kins.get(self._kin_key(lot))
+            if number is not None:
+                crops.setdefault(number, self.known.lots.crop[lot])
+        for lot, learned in self.of_lot.items():
+            number = self.kins.get(self._kin_key(lot))
+            if number is not None:
+                of_kin.setdefault(number, learned)
+        return crops, of_kin

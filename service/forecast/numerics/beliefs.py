@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from service.forecast.numerics import regression, stands, times
+from service.forecast.numerics import priors, regression, stands, times
 from service.forecast.numerics.groups import Group
 from service.forecast.numerics.learn import TIMED_BY, Learned
 
@@ -18,6 +18,11 @@ DAYS_A_YEAR = 365.25
 def seeded(seed: int, name: str) -> np.random.Generator:
     """Random numbers of their own for whatever bears the name: news of others leave them alone."""
     return np.random.default_rng([seed, zlib.crc32(name.encode())])
+
+
+def deaths_believed(draws: int) -> Floats:
+    """Hazard of trees of which nothing was learned, by draw: as if a year led to being ready."""
+    return np.full(draws, -np.log(priors.SURVIVAL.mean))
 
 
 @dataclass
