@@ -91,7 +91,8 @@ async def in_child(known: Known, *, function: str = WORKER, limit: timedelta = L
     """Work a forecast out in a process of its own. Raises ForecastError; never leaves it behind."""
     seconds = limit.total_seconds()
     process = await asyncio.create_subprocess_exec(
-        *(sys.executable, "-m", "service.forecast.child", function, str(int(seconds) + 10)),
+        # -P: what lies in the folder that the service was started in is no part of it.
+        *(sys.executable, "-P", "-m", "service.forecast.child", function, str(int(seconds) + 10)),
         stdin=asyncio.subprocess.PIPE,
         stdout=asyncio.subprocess.PIPE,
         stderr=asyncio.subprocess.PIPE,

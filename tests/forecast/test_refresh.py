@@ -5,6 +5,7 @@ import subprocess
 import sys
 from collections.abc import AsyncIterator, Callable
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import msgspec
@@ -260,6 +261,12 @@ async def test_a_given_forecast_is_told_with_its_days(desk: Desk) -> None:
 # The child process -----------------------------------------------------------
 
 
+@pytest.fixture
+def tests_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A child knows what is installed; these have it call functions of the tests."""
+    monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parents[2]))
+
+
 def _nothing() -> Known:
     return Known(
         position=7, sites=[], lots=Lots(), pushes=Pushes(), growths=Growths(), takes=Takes(),
@@ -271,11 +278,23 @@ def _function(one: Callable[[Known], Foretold]) -> str:
     return f"{one.__module__}:{one.__name__}"
 
 
+@pytest.mark.usefixtures("tests_found")
 async def test_a_process_of_its_own_works_it_out_whatever_it_prints() -> None:
     foretold = await in_child(_nothing(), function=_function(foretelling.talkative))
     assert foretold == foretelling.forecast(_nothing())
 
 
+@pytest.mark.usefixtures("tests_found")
+async def test_a_child_runs_nothing_that_lies_where_the_service_was_started(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "msgspec.py").write_text("raise SystemExit('not this one')")
+    monkeypatch.chdir(tmp_path)
+    foretold = await in_child(_nothing(), function=_function(foretelling.talkative))
+    assert foretold == foretelling.forecast(_nothing())
+
+
+@pytest.mark.usefixtures("tests_found")
 async def test_a_child_that_fails_says_why_and_the_old_answers_stand(desk: Desk) -> None:
     await desk.refreshed()
     before = (await desk.ready()).rows
@@ -288,6 +307,7 @@ async def test_a_child_that_fails_says_why_and_the_old_answers_stand(desk: Desk)
     assert (await desk.ready()).rows == before
 
 
+@pytest.mark.usefixtures("tests_found")
 async def test_a_child_that_hangs_is_ended() -> None:
     with pytest.raises(ForecastError, match="it took longer than"):
         await in_child(
@@ -297,6 +317,7 @@ async def test_a_child_that_hangs_is_ended() -> None:
         )
 
 
+@pytest.mark.usefixtures("tests_found")
 async def test_a_child_is_ended_with_who_waits_for_it(monkeypatch: pytest.MonkeyPatch) -> None:
     started: list[asyncio.subprocess.Process] = []
     start = asyncio.create_subprocess_exec
