@@ -202,9 +202,11 @@ ORDER BY told.raised_at DESC, told.id DESC
 LIMIT $13;
 
 -- name: claimed_items
--- Trees with open claims that count at $1.
+-- Trees with open claims that count at $1. Of a lot with unknown parts nobody can say what other lots
+-- are like it: a claim on it is no claim on an item.
 SELECT DISTINCT c.cultivar, split_part(c.item, '/', 2) AS rootstock, split_part(c.item, '/', 3) AS size
 FROM commitments c JOIN reservations r ON r.code = c.reservation
 WHERE c.open > 0 AND c.item NOT LIKE 'buds/%' AND r.state = 'open'
   AND (c.expires_at IS NULL OR c.expires_at > $1)
+  AND c.cultivar <> '' AND split_part(c.item, '/', 2) <> ''
 ORDER BY 1, 2, 3;

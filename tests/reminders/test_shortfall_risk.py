@@ -114,3 +114,13 @@ async def test_trees_that_are_lost_raise_it_without_any_forecast(desk: Desk) -> 
     assert await desk.look(RiskLimits()) == 1
     (found,) = await desk.seen()
     assert (found.numbers["probability"], found.numbers["short_by"]) == (1.0, 44)
+
+
+async def test_a_promised_lot_with_unknown_parts_is_no_item_at_risk(desk: Desk) -> None:
+    await desk.told(80)
+    line = {"kind": "trees", "lot": "OLD1", "cultivar": "NAVEL", "stage": "ready", "size": "L2"}
+    await desk.bench.given(
+        event("stock.opened", "2026-01-01", lines=[line | {"place": "C-T1", "count": 40}])
+    )
+    await desk.promised("R-2", 40, lines=[{"lot": "OLD1", "count": 40}])
+    assert await desk.look(RiskLimits()) == 0
