@@ -28,8 +28,9 @@ SELECT cultivar, rootstock, size, grade, site, total FROM item_out;
 SELECT pg_advisory_xact_lock(hashtextextended('forecast', 0));
 
 -- name: is_newer
--- Whether a forecast is told that reflects more than one of position $1 made at $2.
-SELECT EXISTS (SELECT FROM forecasts WHERE position > $1 OR made_at > $2);
+-- Whether a forecast is told that reflects more than one of position $1 made at $2. A clock that once
+-- ran far ahead must not keep out what reflects more of the log.
+SELECT EXISTS (SELECT FROM forecasts WHERE position > $1 OR (position = $1 AND made_at > $2));
 
 -- name: add_forecast
 INSERT INTO forecasts (made_at, position, days, weather, draws, seconds, remarks)

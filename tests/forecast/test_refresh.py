@@ -231,6 +231,18 @@ async def test_an_older_forecast_never_takes_the_place_of_a_newer_one(desk: Desk
     assert row.trees == 20
 
 
+async def test_a_clock_that_once_ran_ahead_does_not_end_all_forecasts(desk: Desk) -> None:
+    today, desk.now = desk.now, desk.now + timedelta(days=3650)
+    await desk.refreshed()
+    desk.now = today
+    # of the same position the one made later stands
+    assert not (await desk.refreshed()).told
+    await desk.told(frost("2026-06-21", 2))
+    assert (await desk.refreshed()).told
+    (row,) = (await desk.ready()).rows
+    assert (row.trees, row.made_at) == (20, today)
+
+
 async def test_an_answer_to_another_question_is_refused(desk: Desk) -> None:
     async def other(known: Known) -> Foretold:
         return foretelling.forecast(msgspec.structs.replace(known, position=known.position - 1))
