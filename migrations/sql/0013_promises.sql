@@ -10,7 +10,7 @@ CREATE TABLE item_out (
     total bigint NOT NULL,
     PRIMARY KEY (cultivar, rootstock, size, grade, site)
 );
-COMMENT ON TABLE item_out IS 'Trees sold of each item at each site, voided sales taken back, in the writer''s books; grade empty: sold ungraded. Only the difference of two totals means anything: what went out between two positions. Trees grown for a customer are not in, as they are not in supply.';
+COMMENT ON TABLE item_out IS 'Trees sold of each item at each site, voided sales taken back, in the writer''s books; grade `ungraded`: sold without one. Only the difference of two totals means anything: what went out between two positions. Trees grown for a customer are not in, as they are not in supply.';
 
 CREATE TABLE promise_overrides (
     code text PRIMARY KEY,

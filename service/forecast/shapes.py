@@ -151,8 +151,9 @@ class Known(msgspec.Struct, kw_only=True):
 class Learned(msgspec.Struct, kw_only=True, frozen=True):
     """One thing learned of a crop: what it is, how wide, and what it rests on.
 
-    `what`: `push`, `ready` (degree-days, Cd, of the middle tree of a lot, from grafting and from
-    push), `take`, `never_pushes`, `survival` (from push to ready), `unfit` (shares from 0 to 1).
+    `what`: `push`, `push_from_forcing`, `ready` (degree-days, Cd, of the middle tree of a lot, from
+    grafting, forcing and push), `take`, `never_pushes`, `survival` (from push to ready), `unfit`
+    (shares from 0 to 1).
     `method`, `site`: empty for all. `low` to `high` holds the true middle with 80 % probability; a
     single lot lies within `lot_low` to `lot_high` with 80 %. `spread`: of the trees of one lot, the
     standard deviation of the logarithm (times), or the correlation within a lot (shares).

@@ -27,7 +27,6 @@ class Seen:
     growing: Floats
     graded_on: Ints
     dead: Floats
-    culled: Floats
     alive: Floats
     failed: Floats
 
@@ -62,7 +61,6 @@ def seen_of(known: Known) -> Seen:
         growing=trees(grow_lot, grow_outcome, grow_trees, "growing"),
         graded_on=newest(grow_lot, grow_outcome, growths.after, "growing"),
         dead=trees(grow_lot, grow_outcome, grow_trees, *DEAD),
-        culled=trees(grow_lot, grow_outcome, grow_trees, "culled"),
         alive=np.bincount(take_lot, np.asarray(takes.alive, float), count).astype(float),
         failed=np.bincount(take_lot, np.asarray(takes.failed, float), count).astype(float),
     )

@@ -10,7 +10,7 @@ Degree-days are Cd, days are ordinals, shares run from 0 to 1. Columns of one st
 length; R, L, N, ... name it.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -257,4 +257,3 @@ class Told:
     stock: ToldStock
     half: Ints
     nearly: Ints
-    remarks: list[str] = field(default_factory=list)

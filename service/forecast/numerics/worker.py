@@ -61,7 +61,6 @@ def forecast(
         rates=rates(known) if compare else [],
         curves=curves(known, found) if compare else [],
         remarks=[
-            *told.remarks,
             *(foretelling.set_aside(known, one) for one in found if one.unlike),
             *(f"{site}: {one.words}" for site, one in sorted(drawn.items()) if one.words),
         ],
