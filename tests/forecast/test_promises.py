@@ -16,7 +16,7 @@ from service.storage.walls import seeing
 from service.trade.overriding import Ruling
 from service.trade.promising import LEVELS, Due, Step, level_of, steps_of
 from service.trade.supply import OutKey
-from tests.support.bench_side import BenchSide
+from tests.support.bench_side import BenchSide, entry, event
 from tests.support.foretold import spread, tell_supply
 
 TODAY = date(2026, 3, 2).toordinal()
@@ -136,3 +136,33 @@ async def test_a_day_is_over_by_the_calendar_of_the_site(
         assert await ask(site, today) == today
         with pytest.raises(PastDayError, match=f"today is {today}"):
             await ask(site, date.fromordinal(today.toordinal() - 1))
+
+
+async def test_in_an_american_evening_all_sites_have_their_own_day_too(database: Database) -> None:
+    """17:00 on 30 June at the only site, where by UTC it is July; a word holds until that day."""
+    now = datetime(2026, 7, 1, 0, 0, tzinfo=UTC)
+    appender = Appender(database, clock=lambda: now)
+    await appender.start()
+    bench = BenchSide(appender, database)
+    item = {"cultivar": "NAVEL", "rootstock": "CARRIZO", "size": "P9"}
+    await bench.given(
+        *(
+            entry(
+                "site", "CORIN", name="Corin", time_zone="America/Los_Angeles",
+                latitude=36, longitude=-119,
+            ),
+            entry("cultivar", "NAVEL", crop="citrus", species="Citrus sinensis", epithet="Navel"),
+            entry("rootstock", "CARRIZO", crop="citrus", name="Carrizo"),
+            entry("size", "P9", label="9 cm pot"),
+        ),
+        event(
+            "promise.overridden", "2026-06-30", any_site=True, quantity=30, until="2026-06-30",
+            reason="counted them", **item,
+        ),
+    )  # fmt: skip
+    await appender.stop()
+    query = PromiseQuery(**item, confidence=0.8)
+    async with seeing(database.reader, None) as conn:
+        together, *_ = await promises_of(conn, query, None, now)
+    assert (together.site, together.day) == (None, date(2026, 6, 30))
+    assert together.can_be_promised == 30

@@ -106,7 +106,7 @@ class ItemNow:
         asked = self.query
         self.days = await site_days(conn, self.now)
         today = self.today(asked.site or ALL_SITES)
-        self.overrides = await conn.fetch(SQL.overrides, *asked.item, today)
+        self.overrides = await conn.fetch(SQL.overrides, *asked.item, self.today(ALL_SITES))
         # What is said of one set moves wider ones by its difference to what is told of it.
         whole = every_set or bool(self.overrides)
         sets = (None, None) if whole else (asked.grade or "", asked.site)
@@ -121,7 +121,9 @@ class ItemNow:
         self.learned = await conn.fetch(SQL.learned, asked.cultivar)
 
     def today(self, site: str) -> date:
-        return today_at(self.days, site, self.now)
+        """The site's day; of all together that of the site furthest behind."""
+        together = min(self.days.values(), default=None)
+        return self.days.get(site) or together or today_at(self.days, None, self.now)
 
     @property
     def places(self) -> list[str]:
@@ -178,13 +180,16 @@ class ItemNow:
         row = self.supply.get((grade, site))
         return row if row is not None and tuple(row["levels"]) == LEVELS else None
 
-    def ready(self, grade: str, site: str, *, held: bool, kind: str = "trees") -> int:
+    def ready(
+        self, grade: str, site: str, *, held: bool, kind: str = "trees", customers: bool = True
+    ) -> int:
         """Ready trees of the item that a hold keeps from sale, or that none does; `kind` `transit`:
-        those on the way to the site."""
+        those on the way to the site. `customers`: those grown for customers too."""
         return sum(
             row["trees"]
             for row in self._of_size()
             if row["stage"] == "ready"
+            and (customers or not row["grown_for"])
             and row["kind"] == kind
             and (not site or row["site"] == site)
             and (not grade or row["grade"] == grade_of(grade))
@@ -234,9 +239,9 @@ class ItemNow:
             earliest=told.earliest,
             others=[at(one) for one in OTHERS if one != asked.confidence],
             expected=self._expected(own, day),
-            ready_now=self.ready(own.grade, site, held=False),
-            held_now=self.ready(own.grade, site, held=True),
-            on_the_way=self.ready(own.grade, site, held=False, kind="transit"),
+            ready_now=self.ready(own.grade, site, held=False, customers=False),
+            held_now=self.ready(own.grade, site, held=True, customers=False),
+            on_the_way=self.ready(own.grade, site, held=False, kind="transit", customers=False),
             growing=self._growing(site),
             for_customers=self._for_customers(site),
             promised_by=promising.due_by(own.due, on),
@@ -261,7 +266,11 @@ class ItemNow:
         return float(round(on_day - gone, 1))
 
     def _growing(self, site: str) -> int:
-        return sum(row["trees"] for row in self._at(site) if row["stage"] != "ready")
+        return sum(
+            row["trees"]
+            for row in self._at(site)
+            if row["stage"] != "ready" and not row["grown_for"]
+        )
 
     def _for_customers(self, site: str) -> int:
         return sum(
@@ -317,7 +326,7 @@ async def promises_of(
     item = ItemNow(query, sites, now)
     await item.load(conn)
     if query.day is not None:
-        today = item.today(query.site) if query.site else min(item.days.values(), default=query.day)
+        today = item.today(query.site or ALL_SITES)
         if query.day < today:
             raise PastDayError(query.day, today)
     return [item.row(site) for site in item.places]
