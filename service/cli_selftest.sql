@@ -139,7 +139,12 @@ SELECT c.view, c.position, h.position AS head,
        (SELECT format('%s (position %s): %s', f.subject, f.position, f.error) FROM view_faults f
         WHERE f.view = c.view AND f.generation = c.generation
         ORDER BY f.position LIMIT 1) AS example,
-       (SELECT e.recorded_at FROM events e WHERE e.position = c.position + 1) AS waits_since
+       (SELECT e.recorded_at FROM events e WHERE e.position = c.position + 1) AS waits_since,
+       EXISTS (
+           SELECT FROM events e
+           WHERE e.position = c.position + 1
+             AND e.recorded_at > clock_timestamp() - interval '15 minutes'
+       ) AS waits_shortly
 FROM view_checkpoints c CROSS JOIN log_head h
 WHERE c.live ORDER BY c.view;
 

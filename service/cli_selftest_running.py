@@ -156,6 +156,9 @@ def _room(folder: Path, free: int) -> Finding:
     return Finding(state, words, (), "make room: nothing can be recorded on a full disk.")
 
 
+FORECAST = "ready_dates"
+
+
 async def following(asked: Asked) -> Finding:
     """How far behind the log are the views, and what did they set aside?"""
     rows = await asked.connection.fetch(SQL.views)
@@ -177,12 +180,19 @@ async def following(asked: Asked) -> Finding:
             "see the alerts of kind view_fault; when what hindered it is gone, "
             "`graftlog rebuild VIEW` computes all of it anew.",
         )
-    if behind:
+    # The forecast is made every three minutes at most, and tried again after a quarter of an hour.
+    waiting = [
+        r
+        for r in rows
+        if r["head"] > r["position"] and not (r["view"] == FORECAST and r["waits_shortly"])
+    ]
+    if waiting:
         # Behind is no fault by itself: nobody may be running them now.
-        words = f"{len(rows)} views follow the log; {len(behind)} have events to catch up with."
+        words = f"{len(rows)} views follow the log; {len(waiting)} have events to catch up with."
         remedy = "`graftlog serve` or `graftlog work` must be running to keep them."
         return Finding(State.NOTE, words, behind, remedy)
-    return Finding(State.OK, f"{len(rows)} views follow the log; all reflect its newest event.")
+    words = "the forecast comes at its next turn" if behind else "all reflect its newest event"
+    return Finding(State.OK, f"{len(rows)} views follow the log; {words}.")
 
 
 async def jobs(asked: Asked) -> Finding:

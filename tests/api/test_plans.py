@@ -55,6 +55,7 @@ async def test_ways_to_have_so_many_trees_by_a_day(client: httpx.AsyncClient) ->
     assert first["liners_short"] == first["liners"] - 28
     assert first["words"].startswith("8 in 10 sure of 100 by ")
     assert any("estimate" in one for one in told["remarks"])
+    assert any("15% of the buds" in one for one in told["remarks"])
     surer = await plan(client, needed_by=on(400), confidence=0.95)
     assert surer["options"][0]["grafts"] > first["grafts"]
     assert surer["options"][0]["graft_by"] < first["graft_by"]

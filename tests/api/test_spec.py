@@ -63,10 +63,10 @@ def test_every_event_type_is_told_apart_by_its_type() -> None:
 
 
 def test_what_the_readme_sends_is_understood() -> None:
-    """Each body of its curl lines, with a day and an id for what the shell fills in."""
+    """Each event of its curl lines, with a day and an id for what the shell fills in."""
     text = README.read_text().replace("'$(date -u +%F)'", "2026-03-14")
     text = text.replace("'$ID'", "0190a5c4-7c00-7b3e-9a40-0d9c3b1f5a77")
-    bodies = re.findall(r" -d '([^']*)'", text)
+    bodies = re.findall(r"/v1/events' -d '([^']*)'", text)
     kinds = []
     for body in bodies:
         read = msgspec.json.decode(body, type=Event | list[Event])

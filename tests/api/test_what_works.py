@@ -169,14 +169,14 @@ async def test_curves_as_counted_beside_the_fit(admin: httpx.AsyncClient) -> Non
     chip, forced, _, usual = rows
     assert usual["words"] == (
         "An estimate: half of the grafts had pushed by 300 Cd, 90 in 100 by 500 Cd after grafting. "
-        "The fit is off by 5 in 100 at most. Counted on 1,240 trees in 52 lots: 1,100 had "
-        "pushed when last seen; 40 failed or were lost first."
+        "The fit is off by 5 in 100 at most. Counted on 1,240 trees in 52 lots; 1,100 of them had "
+        "pushed when last seen. Others, 40 in all, failed or were lost first."
     )
     assert usual["points"][1] == {"degree_days": 300.0, "share": 0.5, "fitted": 0.53}
     assert chip["words"].startswith(
         "An estimate: not half of the grafts had pushed, 40 in 100 by 500 Cd after grafting."
     )
-    assert chip["words"].endswith("52 lots: 1,100 had pushed when last seen.")
+    assert chip["words"].endswith("52 lots; 1,100 of them had pushed when last seen.")
     assert [point["fitted"] for point in forced["points"]] == [None, None, None]
     assert "after forcing. Counted on" in forced["words"]
 

@@ -13,6 +13,10 @@ from service.trade.methods import METHODS, MethodName
 from service.trade.promising import sure
 from service.trade.words import Code
 
+NOTHING_KNOWN = (
+    "Nothing is foretold of this crop yet by any such method at any such site: a forecast is made "
+    "each morning and when trees are counted."
+)
 ESTIMATE = (
     "It is an estimate from what was counted so far and from the weather of past years. It counts "
     "trees fit for sale of any size and grade, and takes one lot for each method and site."
@@ -192,6 +196,31 @@ class BagPlanned(msgspec.Struct, frozen=True, kw_only=True, tag_field="plan", ta
 
 
 Planned = TreesPlanned | BagPlanned
+
+
+def remarks_of(
+    asked: TreesWanted, already: int | None, crops: tuple[str | None, str | None], *, known: bool
+) -> list[str]:
+    """What is to be known of the whole plan."""
+    if not known:
+        return [NOTHING_KNOWN]
+    said = [ESTIMATE]
+    of_cultivar, of_rootstock = crops
+    if of_cultivar and of_rootstock and of_cultivar != of_rootstock:
+        said.append(
+            f"{asked.cultivar} is {of_cultivar} and {asked.rootstock} a rootstock of "
+            f"{of_rootstock}: nothing is known of such grafts, the figures are of the former alone."
+        )
+    if already:
+        said.append(
+            f"Of what is there already {already:,} can be promised for that day; the plan counts "
+            "new grafts alone."
+        )
+    said.append(
+        f"{asked.buds_wasted:.0%} of the buds are reckoned as wasted and {asked.liners_spare:.0%} "
+        "more liners than grafts: assumptions, which can be given."
+    )
+    return said
 
 
 def option_in_words(one: Option, asked: TreesWanted, confidence: float) -> str:

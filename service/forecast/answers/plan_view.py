@@ -12,6 +12,7 @@ from msgspec.structs import replace
 from service.forecast.answers import plans
 from service.forecast.answers.plan_rows import (
     ESTIMATE,
+    NOTHING_KNOWN,
     BagAtHand,
     BagPlanned,
     Making,
@@ -21,6 +22,7 @@ from service.forecast.answers.plan_rows import (
     TreesWanted,
     making_in_words,
     option_in_words,
+    remarks_of,
 )
 from service.forecast.answers.promise_view import PastDayError, PromiseQuery, promises_of
 from service.log import read
@@ -32,10 +34,6 @@ from service.views.site_days import site_days
 from service.views.work_orders import OrdersQuery, orders_on, supply_at
 
 SQL = load(__package__, "plan_view.sql")
-NOTHING_KNOWN = (
-    "Nothing is foretold of this crop yet by any such method at any such site: a forecast is made "
-    "each morning and when trees are counted."
-)
 MANY = 1000
 
 
@@ -70,6 +68,9 @@ async def plan_trees(
     there = {site: await _on_hand(conn, site, asked, days[site]) for site in {w.site for w in ways}}
     options = [_option(one, asked, confidence, split, there[one.site], days) for one in ways]
     options.sort(key=lambda one: (one.grafts is None, one.grafts or 0, one.site, one.method))
+    already = await _growing_already(conn, asked, confidence, sites, now)
+    crops = await conn.fetchrow(SQL.crops, asked.cultivar, asked.rootstock)
+    assert crops is not None, "a row of nulls at least"
     return TreesPlanned(
         position=await read.head(conn),
         made_at=max((one.made_at for one in ways), default=None),
@@ -78,9 +79,11 @@ async def plan_trees(
         confidence=confidence,
         sure=f"{sure(confidence)} sure",
         reached=round(split.together, 3),
-        can_be_promised=await _growing_already(conn, asked, confidence, sites, now),
+        can_be_promised=already,
         options=options,
-        remarks=[ESTIMATE] if ways else [NOTHING_KNOWN],
+        remarks=remarks_of(
+            asked, already, (crops["cultivar"], crops["rootstock"]), known=bool(ways)
+        ),
     )
 
 

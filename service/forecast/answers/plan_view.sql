@@ -8,6 +8,11 @@ JOIN catalogue c ON c.kind = 'cultivar' AND c.code = $1 AND c.body ->> 'crop' = 
 WHERE ($3::text[] IS NULL OR t.site = ANY ($3)) AND ($4::text[] IS NULL OR t.method = ANY ($4))
 ORDER BY t.site, t.method, t.grafted_on;
 
+-- name: crops
+-- The crops of cultivar $1 and of rootstock $2.
+SELECT (SELECT body ->> 'crop' FROM catalogue WHERE kind = 'cultivar' AND code = $1) AS cultivar,
+       (SELECT body ->> 'crop' FROM catalogue WHERE kind = 'rootstock' AND code = $2) AS rootstock;
+
 -- name: bag
 -- What is in bag $1 at the sites that are seen, place by place.
 SELECT b.site, b.place, b.balance AS buds, l.cultivar, g.buds_per_piece

@@ -95,17 +95,22 @@ class PromiseRow(msgspec.Struct, frozen=True, kw_only=True):
         float,
         Meta(description="Expected on that day, promised ones too."),
     ]
-    ready_now: Annotated[int, Meta(description="Ready and not held today, promised or not.")]
+    ready_now: Annotated[
+        int, Meta(description="Ready today, not held, for anybody; promised or not.")
+    ]
     held_now: Annotated[int, Meta(description="Ready and held today: in no promise.")]
     on_the_way: Annotated[
         int, Meta(description="Ready, on the way to the site: it may promise them.")
     ]
     growing: Annotated[
         int,
-        Meta(description="Of the cultivar on the rootstock, not ready: any size, held ones too."),
+        Meta(
+            description="Of the cultivar on the rootstock, for anybody, not ready: any size, held "
+            "ones too."
+        ),
     ]
     for_customers: Annotated[
-        int, Meta(description="Of all these, grown for a customer: in no promise.")
+        int, Meta(description="Beside all these, grown for a customer: in no promise.")
     ]
     promised_by: Annotated[int, Meta(description="Promised for that day and earlier ones.")]
     promised: Annotated[int, Meta(description="Promised for any day.")]
@@ -120,30 +125,42 @@ def answer_in_words(row: PromiseRow, *, even: int, surer: int) -> str:
     where = f"at {row.site}" if row.site else "over all sites"
     grade = f", grade {row.grade}," if row.grade else ""
     what = f"{row.cultivar} on {row.rootstock}, {row.size}{grade}"
-    begin = f"{row.sure}: {row.can_be_promised:,} of {what} {where}"
-    said = [f"{begin} can be promised for {day_in_words(row.day)}."]
+    begin = row.sure if row.override is None else "By somebody's word"
+    said = [
+        f"{begin}: {row.can_be_promised:,} of {what} {where} can be promised for "
+        f"{day_in_words(row.day)}."
+    ]
     if row.quantity is not None and row.enough:
         said.append(f"That is enough for {row.quantity:,}.")
     elif row.quantity is not None and row.earliest is not None:
-        said.append(f"All {row.quantity:,} from {day_in_words(row.earliest)} on.")
+        day = day_in_words(row.earliest)
+        late = row.earliest > row.day
+        said.append(
+            f"All {row.quantity:,} from {day} on."
+            if late
+            else f"All {row.quantity:,} can be promised for {day}, not for the day asked."
+        )
     elif row.quantity is not None:
         said.append(f"All {row.quantity:,} are not in sight.")
     if row.override is not None:
-        said.append(f"This goes by somebody's word, not by the forecast: {row.override.reason}.")
-    said.append(
-        f"It is an estimate, not a count: as likely as not {even:,}, {sure(0.9)} sure {surer:,}."
-    )
+        said.append(f"This goes by that word, not by the forecast: {row.override.reason}.")
+    else:
+        wide = f"as likely as not {even:,}, {sure(0.9)} sure {surer:,}"
+        said.append(f"It is an estimate, not a count: {wide}.")
     return " ".join(said)
 
 
-def reasons(row: PromiseRow, *, limited: bool) -> list[str]:
-    """What a manager asks next: what is there, what is promised, what it rests on, the risk."""
+def reasons(row: PromiseRow, *, limited: bool, behind: bool = False) -> list[str]:
+    """What a manager asks next: what is there, what is promised, what it rests on, the risk.
+
+    `behind`: the log has newer records than the forecast reflects.
+    """
     apart = [
         f"{count:,} {what}"
         for count, what in (
             (row.on_the_way, "more are on the way"),
             (row.held_now, "more are ready and held"),
-            (row.for_customers, "are grown for customers"),
+            (row.for_customers, "more, ready or growing, are grown for customers"),
         )
         if count
     ]
@@ -154,6 +171,11 @@ def reasons(row: PromiseRow, *, limited: bool) -> list[str]:
         f"{row.promised_by:,} are promised for that day or earlier, {row.promised:,} in all."
     )
     said += _basis(row.basis, row.day)
+    if behind:
+        said.append(
+            f"Foretold at {row.basis.foretold_at:%H:%M} UTC on {row.basis.foretold_at:%-d %B %Y}: "
+            "what was lost, held or moved since is not in it yet; sales and reservations are."
+        )
     if row.risk.probability >= WORTH_SAYING and row.risk.day is not None:
         said.append(risk_in_words(row.risk))
     if limited:

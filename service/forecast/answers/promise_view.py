@@ -24,6 +24,7 @@ from service.forecast.answers.promise_rows import (
     reasons,
 )
 from service.forecast.answers.promises import Stock
+from service.log import read
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade import holds, promising
@@ -90,6 +91,7 @@ class ItemNow:
         self.limited = sites is not None
         self.days: dict[str, date] = {}
         self.there: list[asyncpg.Record] = []
+        self.head = 0
         self.held: set[str] = set()
         self.supply: dict[tuple[str, str], asyncpg.Record] = {}
         self.claimed: list[asyncpg.Record] = []
@@ -119,6 +121,7 @@ class ItemNow:
         # The oldest first: of two on one set the younger one counts.
         self.rulings = [_ruling(asked.item, row) for row in reversed(self.overrides)]
         self.learned = await conn.fetch(SQL.learned, asked.cultivar)
+        self.head = await read.head(conn)
 
     def today(self, site: str) -> date:
         """The site's day; of all together that of the site furthest behind."""
@@ -253,7 +256,8 @@ class ItemNow:
         )
         even, surer = at(0.5).can_be_promised, at(0.9).can_be_promised
         words = answer_in_words(row, even=even, surer=surer)
-        return replace(row, words=words, reasons=reasons(row, limited=self.limited))
+        behind = row.basis.foretold_at is not None and self.head > row.basis.position
+        return replace(row, words=words, reasons=reasons(row, limited=self.limited, behind=behind))
 
     def _expected(self, own: _Own, day: date) -> float:
         row = self._foretold(own.grade, own.site)

@@ -108,9 +108,9 @@ def _words(row: dict[str, Any]) -> str:
     said = f"half of the grafts had pushed by {figure(half)} Cd, " if half else ""
     died = row["failed"] + row["lost"]
     counted = f"Counted on {many(row['trees'], 'tree')} in {many(row['lots'], 'lot')}"
-    pushed = f"{row['pushed']:,} had pushed when last seen"
-    before = f"; {died:,} failed or were lost first" if died else ""
-    end = f"{_apart(share, row['fitted'])} {counted}: {pushed}{before}."
+    pushed = f"{row['pushed']:,} of them had pushed when last seen"
+    before = f" Others, {died:,} in all, failed or were lost first." if died else ""
+    end = f"{_apart(share, row['fitted'])} {counted}; {pushed}.{before}"
     return f"An estimate: {said or 'not half of the grafts had pushed, '}{most}.{end}"
 
 

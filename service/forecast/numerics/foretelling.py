@@ -211,6 +211,9 @@ def _basis(one: Telling) -> _Basis:
     fit = one.learned.ready
     trees, lots = fit.based_on(levels)
     said = fit.borrows(levels)
+    if not lots:
+        # It borrows from the lots of other methods: these it rests on.
+        trees, lots = fit.based_on({})
     if not one.from_push:
         push = one.learned.push_fit(bool(one.learned.forced[member])).borrows(levels)
         said = "; ".join(
