@@ -6,6 +6,7 @@ fails, the answers of the forecast before stand.
 
 import asyncio
 import math
+import os
 import sys
 import time
 from collections import Counter
@@ -28,6 +29,7 @@ from service.forecast.shapes import (
     LotTold,
     SiteWeather,
 )
+from service.settings import PREFIX
 from service.storage.pool import Connection, Database
 from service.storage.sql import load
 from service.views.positions import position
@@ -96,6 +98,8 @@ async def in_child(known: Known, *, function: str = WORKER, limit: timedelta = L
         stdin=asyncio.subprocess.PIPE,
         stdout=asyncio.subprocess.PIPE,
         stderr=asyncio.subprocess.PIPE,
+        # It needs no database, and so no password.
+        env={name: value for name, value in os.environ.items() if not name.startswith(PREFIX)},
     )
     try:
         async with asyncio.timeout(seconds):

@@ -7,6 +7,7 @@ twice, or by two processes, changes nothing.
 from datetime import date, datetime
 
 import asyncpg
+import structlog
 
 from service.clock import Clock
 from service.reminders.raising import (
@@ -24,6 +25,7 @@ from service.storage.pool import Connection, Pool
 from service.trade.check_plans import LOOK
 from service.views.site_days import site_days
 
+_log = structlog.get_logger(__name__)
 # Overdue by more days than this, the alert is raised anew as the louder level 2.
 LOUDER_AFTER_DAYS = 7
 
@@ -41,8 +43,18 @@ async def look_at_calendar(pool: Pool, clock: Clock, limits: RiskLimits = USUAL)
         raised = await _overdue(conn, days, now)
         raised += await _to_put_right(conn, now)
         raised += await tell_faults(conn, clock=clock)
-        raised += await tell_risks(conn, limits, now)
+        raised += await _risks(conn, limits, now)
     return raised
+
+
+async def _risks(conn: Connection, limits: RiskLimits, now: datetime) -> int:
+    """In a transaction of their own: what is overdue is raised whatever becomes of promises."""
+    try:
+        async with conn.transaction():
+            return await tell_risks(conn, limits, now)
+    except Exception as error:
+        _log.error("risks_not_told", error=repr(error))
+        return 0
 
 
 async def _overdue(conn: Connection, days: dict[str, date], now: datetime) -> int:

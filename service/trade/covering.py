@@ -21,7 +21,17 @@ from service.trade.events.selling import ReservedLine
 from service.trade.items import Item, claimed_item, parse_item
 from service.trade.outgoing import went_out
 from service.trade.overriding import Ruling, concerning, first_day, told
-from service.trade.promising import FOR_EVER, Due, Step, due_by, left, steps_of, sure, tightest
+from service.trade.promising import (
+    FOR_EVER,
+    OLD_DAYS,
+    Due,
+    Step,
+    due_by,
+    left,
+    steps_of,
+    sure,
+    tightest,
+)
 from service.trade.supply import OutKey, Supply
 from service.trade.verdicts import Refusal, refuse
 
@@ -111,10 +121,13 @@ class Covering:
 
     def _supply(self, of: OutKey) -> Supply | None:
         """What is told of a set. What is told for days to come, by the clock of who records,
-        says nothing yet: old records are imported while the forecast is of today."""
+        says nothing yet: old records are imported while the forecast is of today; what was told
+        long ago says nothing any more."""
         found = self.books.supply.get(of)
         # Somewhere else the day may have begun already.
-        return found if found is not None and found.first <= self.today + 1 else None
+        if found is None or not self.today - OLD_DAYS <= found.first <= self.today + 1:
+            return None
+        return found
 
     def _base(self, of: OutKey) -> list[Step]:
         found = self._supply(of)

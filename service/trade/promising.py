@@ -19,6 +19,8 @@ PROMISED_AT = 0.8
 """How sure a nursery wants to be that has not said so itself."""
 FOR_EVER = 10**7
 """A day after all days: the last quantity told holds until then."""
+OLD_DAYS = 7
+"""What was foretold longer ago says nothing any more: it knows no loss and no hold since."""
 
 
 class Step(NamedTuple):

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from service.forecast.numerics import betabinomial
-from service.forecast.numerics.betabinomial import after, at_least, chances
 from service.forecast.numerics.regression import Prior, maximum_likelihood, regress
+from tests.support.exact_shares import at_least, chances
 
 # Crowder 1978, Beta-binomial anova for proportions, Applied Statistics 27: 34-37: seeds that
 # germinated on each of 21 plates, of two species of Orobanche on two root extracts.
@@ -46,36 +46,6 @@ def test_the_published_plates_give_the_published_fit() -> None:
     assert loglik == pytest.approx(-64.516, abs=5e-4)
 
 
-@pytest.mark.parametrize(
-    ("good", "of", "exact", "jeffreys"),
-    [
-        # Newcombe 1998, Statistics in Medicine 17: 857-872, its four examples.
-        (81, 263, (0.2527, 0.3676), (0.2545, 0.3656)),
-        (15, 148, (0.0578, 0.1617), (0.0604, 0.1576)),
-        (0, 20, (0.0, 0.1684), (0.00002, 0.1166)),
-        (1, 29, (0.0009, 0.1776), (0.0037, 0.1501)),
-    ],
-)
-def test_intervals_of_a_share_are_the_published_ones(
-    good: int, of: int, exact: tuple[float, float], jeffreys: tuple[float, float]
-) -> None:
-    assert betabinomial.clopper_pearson(good, of) == pytest.approx(exact, abs=5.1e-5)
-    assert betabinomial.jeffreys(good, of) == pytest.approx(jeffreys, abs=5.1e-5)
-
-
-def test_how_many_can_be_relied_on() -> None:
-    # With a mean of 0.90, 100 trees, lots that differ by rho 0.05 against lots that do not.
-    assert betabinomial.sd(100, 0.9, 0.05) == pytest.approx(7.3, abs=0.05)
-    assert betabinomial.sd(100, 0.9, 0.0) == pytest.approx(3.0, abs=0.05)
-    assert at_least(0.9, 100, 0.9, 0.05) == 80
-    assert at_least(0.95, 100, 0.9, 0.05) == 76
-    assert at_least(0.9, 100, 0.9, 0.0) == 86
-    # One lot of which 180 of 200, or 45 of 50, were seen to come well.
-    assert at_least(0.9, 100, *after(180, 20)) == 85
-    assert at_least(0.9, 500, *after(180, 20)) == 432
-    assert at_least(0.9, 100, *after(45, 5)) == 82
-
-
 @given(st.integers(0, 300), SHARES, st.floats(0.001, 0.8))
 def test_chances_are_those_of_the_reference_library(trials: int, mean: float, rho: float) -> None:
     size = 1 / rho - 1
@@ -90,16 +60,6 @@ def test_at_least_is_the_most_that_is_so_sure(
     found, chance = at_least(sure, trials, mean, rho), chances(trials, mean, rho)
     assert chance[found:].sum() >= sure - 1e-9
     assert chance[found + 1 :].sum() < sure + 1e-9
-
-
-def test_a_product_of_shares_has_the_mean_and_the_spread_of_its_draws() -> None:
-    parts = [(0.9, 0.05), (0.95, 0.02), (0.8, 0.1)]
-    rng = np.random.default_rng(5)
-    drawn = np.prod([rng.beta(*betabinomial.shape(*part), 400_000) for part in parts], axis=0)
-    mean, rho = betabinomial.product(parts)
-    assert mean == pytest.approx(drawn.mean(), abs=1e-3)
-    assert rho == pytest.approx(drawn.var() / (mean * (1 - mean)), rel=0.02)
-    assert betabinomial.product([]) == (1.0, 0.0)
 
 
 def test_nothing_seen_is_what_is_usual_and_said_to_be() -> None:

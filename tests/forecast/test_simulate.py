@@ -14,6 +14,7 @@ from service.forecast.numerics.lookup import NEVER, Lookup
 from service.forecast.numerics.simulate import simulate
 from service.forecast.numerics.stands import BEYOND, NONE, Path, Task, Told
 from service.forecast.shapes import LEVELS, STEP_DAYS, STEPS
+from tests.support.exact_shares import after, at_least
 from tests.support.stands import (
     TODAY,
     chances,
@@ -64,7 +65,7 @@ def test_all_ready_at_once_is_exactly_beta_binomial(mean: float, rho: float, tre
             stands=stands([trees]),
         )
     )
-    exact = [betabinomial.at_least(level, trees, mean, rho) for level in LEVELS]
+    exact = [at_least(level, trees, mean, rho) for level in LEVELS]
     assert np.abs(quantities(told)[2] - exact).max() <= 1
     assert (quantities(told)[1] == 0).all()  # ready on the tenth day, told each seventh
     assert told.groups.ready[0] == pytest.approx(trees * mean, rel=0.01)
@@ -80,8 +81,8 @@ def test_what_was_seen_of_a_lot_is_reckoned_with_exactly() -> None:
             stands=stands([50]),
         )
     )
-    after = betabinomial.after(40, 20, 0.9, 0.05)
-    exact = [betabinomial.at_least(level, 50, *after) for level in LEVELS]
+    posterior = after(40, 20, 0.9, 0.05)
+    exact = [at_least(level, 50, *posterior) for level in LEVELS]
     assert np.abs(quantities(told)[2] - exact).max() <= 1
 
 
@@ -348,7 +349,7 @@ def test_sizes_and_grades_part_the_trees_and_any_grade_has_them_all() -> None:
     assert mean[1, 1] == pytest.approx(180, rel=0.02)
     # One lot's trees of the first size: as many as the Dirichlet-multinomial varies.
     one = simulate(replace(given, lots=lots(1), stands=stands([40]), stock=given.stock))
-    exact = [betabinomial.at_least(level, 40, 0.75, 0.5) for level in LEVELS]
+    exact = [at_least(level, 40, 0.75, 0.5) for level in LEVELS]
     assert np.abs(quantities(one, size=1)[-1] - exact).max() <= 2
 
 

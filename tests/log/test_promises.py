@@ -565,3 +565,11 @@ async def test_a_lot_that_turns_out_to_be_another_item_comes_back_as_that(bench:
     await bench.agrees()
     rows = await bench.database.writer.fetch("SELECT cultivar, total FROM item_out ORDER BY 1")
     assert [tuple(row) for row in rows] == [("LIMA", -4), ("NAVEL", 4)]
+
+
+async def test_what_was_told_long_ago_says_nothing_any_more(bench: Seller) -> None:
+    """More than a week old: of losses and holds since it knows nothing, so what is ready counts."""
+    await bench.sites_told(500, 500, first=date(2026, 6, 21))
+    assert (await bench.when(wants(450), check=True)).verdict == "refused"
+    await bench.sites_told(500, 500, first=date(2026, 6, 25))
+    assert (await bench.when(wants(450), check=True)).verdict == "accepted"

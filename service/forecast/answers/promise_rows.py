@@ -13,7 +13,10 @@ from service.trade.promising import sure
 
 WORTH_SAYING = 0.01
 """Smaller risks are not put into words."""
-NOT_FORETOLD = "Nothing is foretold of it yet: only what is ready now and not held can be promised."
+NOT_FORETOLD = (
+    "Nothing is foretold of it, or not for some days: only what is ready now and not held can be "
+    "promised."
+)
 OWN_SITES_ONLY = (
     "Reservations for trees of any site, and stock of other sites, are not in this: the log looks "
     "at them when you reserve."

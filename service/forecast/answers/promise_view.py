@@ -181,7 +181,10 @@ class ItemNow:
 
     def _foretold(self, grade: str, site: str) -> asyncpg.Record | None:
         row = self.supply.get((grade, site))
-        return row if row is not None and tuple(row["levels"]) == LEVELS else None
+        if row is None or tuple(row["levels"]) != LEVELS:
+            return None
+        old = (self.today(site) - row["first"]).days > promising.OLD_DAYS
+        return None if old else row
 
     def ready(
         self, grade: str, site: str, *, held: bool, kind: str = "trees", customers: bool = True

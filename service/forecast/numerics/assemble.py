@@ -23,7 +23,6 @@ from service.forecast.shapes import Known
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-GRADING_DAYS = 0
 
 
 @dataclass(frozen=True)
@@ -342,7 +341,6 @@ class Assembler:
                 on=grafts.ints("on"),
                 begins=grafts.ints("begins"),
             ),
-            grading_days=GRADING_DAYS,
         )
 
     def _stock(self, ready: Columns) -> stands.Stock:

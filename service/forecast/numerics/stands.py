@@ -197,8 +197,7 @@ class Grafts:
 class Task:
     """All that a simulation is made from. first: the first day that the supply is told for.
 
-    push, ready: rows of `Lots.to_push`, `to_ready` and of `Grafts`. grading_days: from being ready
-    to being graded and free to sell.
+    push, ready: rows of `Lots.to_push`, `to_ready` and of `Grafts`.
     """
 
     first: int
@@ -212,7 +211,6 @@ class Task:
     stands: Stands
     stock: Stock
     grafts: Grafts
-    grading_days: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -101,7 +101,7 @@ class Arrivals:
 
     def _coming(self, day: Ints, trees: Ints) -> Halves:
         """[draws, STEPS, stands]: trees that are there by a step and were not by the one before."""
-        wait = day + self.task.grading_days - self.task.first
+        wait = day - self.task.first
         step = np.clip(-(-wait // STEP_DAYS), 0, STEPS)
         stands, draws, _ = day.shape
         cell = (np.arange(draws)[:, None] * (STEPS + 1) + step) * stands
