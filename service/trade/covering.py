@@ -105,12 +105,15 @@ class Covering:
     # -- what is there -----------------------------------------------------------------
 
     def ready(self, of: Stock) -> int:
-        """How many are ready and not held now."""
+        """How many are ready and not held now; those grown for a customer only where the lot is
+        named."""
         item, site, lot = of
         total = 0
         for candidate, account in _standing(self.books, item, lot):
             key = account.key
             if site is not None and key.site != site:
+                continue
+            if lot is None and candidate.grown_for is not None:
                 continue
             tokens = {*candidate.ancestry, f"place:{key.place}", f"site:{key.site}"}
             if item.buds:
@@ -162,14 +165,14 @@ class Covering:
     # -- what is promised ----------------------------------------------------------------
 
     def counts(self, claim: Claim, of: Stock) -> bool:
-        """Whether a claim draws only on this set. Trees grown for a customer are in no supply, so
-        a claim on their lot is not held against it."""
+        """Whether a claim draws only on this set. Trees grown for a customer are in no set of an
+        item, so a claim on their lot is held against the lot alone."""
         if not _inside(claim, of):
             return False
         key = _key(of)
         lot = self.books.lots.get(claim.lot or "")
         own = lot is not None and lot.grown_for is not None
-        return not (own and key is not None and self._supply(key) is not None)
+        return not (own and key is not None)
 
     def due(self, of: Stock) -> list[Due]:
         """Open claims on the set by their days; those without one, or past it, are for today."""

@@ -206,7 +206,7 @@ class TheLedger(RuleBasedStateMachine):
             body = dict(target["data"])
             if "count" in body:
                 body["count"] = data.draw(counts)
-            if "from" in body:
+            if isinstance(body.get("from"), list):  # bags; an override has a day there
                 body["from"] = [body["from"][0] | {"buds": body["count"]}]
             at = target["site"].removeprefix(self.prefix)
             new = self.nursery.event(target["type"], occurred, body, replaces=target["id"], at=at)

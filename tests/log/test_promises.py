@@ -573,3 +573,14 @@ async def test_what_was_told_long_ago_says_nothing_any_more(bench: Seller) -> No
     assert (await bench.when(wants(450), check=True)).verdict == "refused"
     await bench.sites_told(500, 500, first=date(2026, 6, 25))
     assert (await bench.when(wants(450), check=True)).verdict == "accepted"
+
+
+async def test_trees_grown_for_a_customer_are_no_stock_of_others_without_a_forecast_too(
+    bench: Seller,
+) -> None:
+    before = await available(bench)
+    await bench.grown_for_a_customer(8)
+    assert await available(bench) == before
+    # Whoever names the lot may have them.
+    await bench.given(wants(8, line={"lot": "T1", "size": "L2"}))
+    assert await available(bench) == before

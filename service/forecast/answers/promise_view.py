@@ -157,7 +157,7 @@ class ItemNow:
         *_, grade, site = of
         row = self._foretold(grade, site)
         if row is None:
-            return [self.ready(grade, site, held=False)] * len(LEVELS)
+            return [self.ready(grade, site, held=False, customers=False)] * len(LEVELS)
         flat, gone = row["quantities"], row["gone"]
         step = (day - row["first"].toordinal()) // promising.STEP_DAYS
         begin = len(LEVELS) * max(0, min(step, len(flat) // len(LEVELS) - 1))
@@ -169,7 +169,7 @@ class ItemNow:
             *_, grade, site = of
             row = self._foretold(grade, site)
             if row is None:
-                known = [self.ready(grade, site, held=False)]
+                known = [self.ready(grade, site, held=False, customers=False)]
                 self._told[level, of] = promising.steps_of(self.today(site).toordinal(), known)
             else:
                 self._told[level, of] = promising.steps_of(
@@ -265,7 +265,7 @@ class ItemNow:
     def _expected(self, own: _Own, day: date) -> float:
         row = self._foretold(own.grade, own.site)
         if row is None:
-            return float(self.ready(own.grade, own.site, held=False))
+            return float(self.ready(own.grade, own.site, held=False, customers=False))
         step = (day - row["first"]).days // promising.STEP_DAYS
         mean: list[float] = row["mean"]
         on_day = mean[max(0, min(step, len(mean) - 1))]
@@ -313,7 +313,9 @@ class ItemNow:
             foretold_at=row["made_at"] if row else None,
             position=row["position"] if row else 0,
             looks_to=row["first"] + _AHEAD if row else None,
-            trees=row["trees"] if row else self.ready(own.grade, own.site, held=False),
+            trees=row["trees"]
+            if row
+            else self.ready(own.grade, own.site, held=False, customers=False),
             lots=len(lots),
             learned=[
                 LearnedHere(**{**dict(one), "fallback": one["fallback"] or None})
