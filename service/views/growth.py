@@ -4,44 +4,37 @@ Input for a fit of the time from push to ready, and of survival: interval-censor
 `by_day`) for `ready`, right-censored at `after_day` for all that ended otherwise or still grow.
 """
 
+from collections.abc import Sequence
 from datetime import date
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
+import asyncpg
 import msgspec
 from msgspec import Meta
 
-from service.storage.pool import Connection, Pool
+from service.storage.pool import Pool
 from service.storage.sql import load
 from service.storage.walls import seeing
-from service.trade.growth import Outcome, growths
+from service.trade.growth import Growth, Outcome, growths
+from service.trade.lot_walk import Told
 from service.views.applying import Table
 from service.views.paging import cut_page, page_key
 from service.views.positions import position
-from service.views.tree_lots import TreeLots, facts_of, histories
+from service.views.tree_lots import RowsOfLots
 
 SQL = load(__package__, "growth.sql")
 NAME = "growth"
 
 
-class Growing(TreeLots):
+class Growing(RowsOfLots):
     """The per-subject view; subjects are tree lots."""
 
     name: str = NAME
-    kind: Literal["per_subject"] = "per_subject"
-    follows: tuple[str, ...] = ()
     tables: tuple[Table, ...] = (Table("growth"),)
+    stored = SQL
 
-    async def recompute(self, conn: Connection, subjects: list[str]) -> None:
-        rows: list[dict[str, Any]] = []
-        for lot, history in await histories(conn, subjects):
-            facts = facts_of(lot)
-            for number, one in enumerate(growths(lot["code"], history), 1):
-                told = msgspec.structs.asdict(one)
-                days = {"after_day": told.pop("after"), "by_day": told.pop("by")}
-                rows.append(facts | {"number": number} | told | days)
-        await conn.execute(SQL.forget, subjects)
-        if rows:
-            await conn.execute(SQL.put, rows)
+    def observed(self, lot: asyncpg.Record, history: list[Told]) -> Sequence[Growth]:
+        return growths(lot["code"], history)
 
 
 class GrowthQuery(msgspec.Struct, frozen=True, kw_only=True):

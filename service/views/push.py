@@ -4,55 +4,37 @@ Input for a fit of the time to push: interval-censored (`after_day`, `by_day`), 
 `after_day` is null, right-censored where `by_day` is null.
 """
 
+from collections.abc import Sequence
 from datetime import date
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
+import asyncpg
 import msgspec
 from msgspec import Meta
 
-from service.storage.pool import Connection, Pool
+from service.storage.pool import Pool
 from service.storage.sql import load
 from service.storage.walls import seeing
-from service.trade.push import Outcome, observations
+from service.trade.lot_walk import Told
+from service.trade.push import Observation, Outcome, observations
 from service.views.applying import Table
 from service.views.paging import cut_page, page_key
 from service.views.positions import position
-from service.views.tree_lots import TreeLots, facts_of, histories
+from service.views.tree_lots import RowsOfLots
 
 SQL = load(__package__, "push.sql")
 NAME = "push_observations"
 
 
-class PushObservations(TreeLots):
+class PushObservations(RowsOfLots):
     """The per-subject view; subjects are tree lots."""
 
     name: str = NAME
-    kind: Literal["per_subject"] = "per_subject"
-    follows: tuple[str, ...] = ()
     tables: tuple[Table, ...] = (Table("push_observations"),)
+    stored = SQL
 
-    async def recompute(self, conn: Connection, subjects: list[str]) -> None:
-        rows: list[dict[str, Any]] = []
-        for lot, history in await histories(conn, subjects):
-            facts = facts_of(lot)
-            for number, one in enumerate(observations(lot["code"], history, lot["day"]), 1):
-                rows.append(
-                    facts
-                    | {
-                        "number": number,
-                        "site": one.site,
-                        "place": one.place,
-                        "outcome": one.outcome,
-                        "cause": one.cause,
-                        "after_day": one.after,
-                        "by_day": one.by,
-                        "seen_before": one.seen_before,
-                        "trees": one.trees,
-                    }
-                )
-        await conn.execute(SQL.forget, subjects)
-        if rows:
-            await conn.execute(SQL.put, rows)
+    def observed(self, lot: asyncpg.Record, history: list[Told]) -> Sequence[Observation]:
+        return observations(lot["code"], history, lot["day"])
 
 
 class PushQuery(msgspec.Struct, frozen=True, kw_only=True):

@@ -1,7 +1,8 @@
 """What views of tree lots share: which lots a batch touched, and their histories."""
 
 from collections import defaultdict
-from typing import Any, get_type_hints
+from collections.abc import Sequence
+from typing import Any, ClassVar, Literal, get_type_hints
 
 import asyncpg
 import msgspec
@@ -25,6 +26,37 @@ class TreeLots(ByCode):
     """The subjects of a view whose subjects are tree lots, by code."""
 
     finding = SQL
+
+
+class RowsOfLots(TreeLots):
+    """A view with a table of rows about each lot, worked out from its history and numbered.
+
+    `stored`: its statements `forget` and `put`. A row has the lot's facts and what was observed,
+    whose days `after` and `by` are columns `after_day` and `by_day`.
+    """
+
+    kind: Literal["per_subject"] = "per_subject"
+    follows: tuple[str, ...] = ()
+    stored: ClassVar[Any]
+
+    def observed(self, lot: asyncpg.Record, history: list[Told]) -> Sequence[msgspec.Struct]:
+        """What is to be stored of a lot, in order."""
+        raise NotImplementedError
+
+    async def recompute(self, conn: Connection, subjects: list[str]) -> None:
+        rows = [
+            facts_of(lot) | {"number": number} | _columns(one)
+            for lot, history in await histories(conn, subjects)
+            for number, one in enumerate(self.observed(lot, history), 1)
+        ]
+        await conn.execute(self.stored.forget, subjects)
+        if rows:
+            await conn.execute(self.stored.put, rows)
+
+
+def _columns(observed: msgspec.Struct) -> dict[str, Any]:
+    told = msgspec.structs.asdict(observed)
+    return told | {"after_day": told.pop("after"), "by_day": told.pop("by")}
 
 
 async def histories(conn: Connection, lots: list[str]) -> list[tuple[asyncpg.Record, list[Told]]]:

@@ -9,136 +9,27 @@ import pytest
 
 from service.log.append import Appender
 from service.log.refold import differences, refold
-from service.log.submission import Answer, Verdict
+from service.log.submission import Answer
 from service.storage.pool import Database
-from service.trade.promising import LEVELS, STEP_DAYS
-from tests.support.bench_side import NOW, BenchSide, event
-
-# NOW is 30 June 2026, 14:00 at CORIN (Madrid), and 1 July, 00:00 at TARNA (Auckland).
-TODAY = date(2026, 6, 30)
-ITEM = {"cultivar": "NAVEL", "rootstock": "CARRIZO", "size": "L2"}
-
-
-class Seller(BenchSide):
-    """Who sells: with a supply told by hand in the place of a forecast."""
-
-    async def told(
-        self,
-        *by_step: int,
-        site: str = "CORIN",
-        grade: str = "",
-        first: date = TODAY,
-        surer: float = 0.0,
-    ) -> None:
-        """A row of supply: quantities for `first` and each week after it, the last one to stay.
-
-        The quantity is told for 8 in 10; `surer` of it less for each surer level, and as much more
-        for each less sure one.
-        """
-        eight = LEVELS.index(0.8)
-        flat = [max(int(q * (1 - surer * (n - eight))), 0) for q in by_step for n in range(10)]
-        async with self.database.writer.acquire() as connection:
-            went_out = await connection.fetchval(
-                "SELECT coalesce(sum(total), 0)::bigint FROM item_out WHERE cultivar = 'NAVEL' "
-                "AND rootstock = 'CARRIZO' AND size = 'L2' AND $1 IN ('', grade) "
-                "AND $2 IN ('', site)",
-                grade,
-                site,
-            )
-            names = (*ITEM.values(), grade, site)
-            await connection.execute(
-                "DELETE FROM supply WHERE (cultivar, rootstock, size, grade, site) = "
-                "($1, $2, $3, $4, $5)",
-                *names,
-            )
-            await connection.execute(
-                "INSERT INTO supply (cultivar, rootstock, size, grade, site, first, step_days, "
-                "levels, quantities, mean, trees, went_out, position, made_at) "
-                "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, 0, $11, 0, $12)",
-                *names,
-                first,
-                STEP_DAYS,
-                list(LEVELS),
-                flat,
-                [float(q) for q in by_step],
-                went_out,
-                NOW,
-            )
-
-    async def grown_for_a_customer(self, count: int) -> None:
-        """Lot T1 at C-T1 is the customer's own, and ready."""
-        wood = {"lot": "BW1", "cultivar": "NAVEL", "source_tree": "ST-1"}
-        bag = {"bag": "B1", "buds": 40, "place": "C-BOX"}
-        liners = {"lot": "L1", "rootstock": "CARRIZO", "size": "L2", "supplier": "sup-1"}
-        grown = {"lot": "T1", "stage": "grafted", "outcomes": [{"count": count, "stage": "ready"}]}
-        await self.given(
-            event("budwood.cut", "2026-03-01", **wood, bags=[bag]),
-            event("liners.received", "2026-03-01", **liners, lines=[{"place": "C-T1", "count": 9}]),
-            self.graft(count, grown_for="cust-1"),
-            event("trees.graded", "2026-06-01", **grown),
-        )
-
-    async def sites_told(self, *by_step: int, first: date = TODAY) -> None:
-        """One site has it all, so that all sites have as much."""
-        await self.told(*by_step, first=first)
-        await self.told(*by_step, site="", first=first)
-
-    async def agrees(self) -> None:
-        """The books are what the log alone makes of them: no supply is needed for that."""
-        async with self.database.writer.acquire() as connection:
-            anew = await refold(connection)
-            assert anew.supply == {}
-            assert await differences(connection, anew) == []
+from tests.support.bench_side import NOW, event
+from tests.support.seller import (
+    ITEM,
+    TODAY,
+    Seller,
+    available,
+    bought,
+    on,
+    ruled,
+    sale,
+    selling,
+    wants,
+)
 
 
 @pytest.fixture
 async def bench(database: Database) -> AsyncIterator[Seller]:
-    appender = Appender(database, clock=lambda: NOW)
-    await appender.start()
-    side = Seller(appender, database)
-    await side.nursery()
-    await side.given(bought())
-    yield side
-    await appender.stop()
-
-
-def bought(lot: str = "R1", count: int = 50, **more: Any) -> Any:
-    return event(
-        "trees.received", "2026-03-01", lot=lot, **ITEM, supplier="sup-9", place="C-T2",
-        count=count, **more,
-    )  # fmt: skip
-
-
-def wants(count: int, code: str | None = None, line: Any = None, **more: Any) -> Any:
-    named = {"reservation": code} if code else {}
-    return event(
-        "reservation.made", "2026-06-20", **named, customer="cust-1",
-        lines=[(line or ITEM) | {"count": count}], **more,
-    )  # fmt: skip
-
-
-def on(days: int) -> str:
-    """So many days after today."""
-    return str(TODAY + timedelta(days=days))
-
-
-def sale(count: int, lot: str = "R1", **more: Any) -> Any:
-    line = {"lot": lot, "place": "C-T2", "size": "L2", "count": count}
-    return event("trees.sold", "2026-06-21", customer="cust-1", lines=[line], **more)
-
-
-def ruled(quantity: int, code: str = "PO1", until: str = "2026-12-31", **more: Any) -> Any:
-    return event(
-        "promise.overridden", "2026-06-22", override=code, **ITEM, quantity=quantity, until=until,
-        reason="bought in, on its way", **more,
-    )  # fmt: skip
-
-
-async def available(bench: Seller, **more: Any) -> int:
-    """How many can still be promised, by what a much too large wish is told."""
-    verdict = await bench.when(wants(1_000_000, **more), check=True)
-    found: int = verdict.errors[0].numbers["available"]
-    return found
+    async with selling(database) as side:
+        yield side
 
 
 # -- by day -----------------------------------------------------------------------------------
@@ -429,100 +320,6 @@ async def totals(database: Database) -> tuple[int, int]:
 
 def kinds(answer: Answer) -> list[str]:
     return [fault.kind for verdict in answer.verdicts for fault in verdict.errors]
-
-
-# -- said by hand ---------------------------------------------------------------------------------
-
-
-async def test_an_override_takes_the_place_of_the_forecast(bench: Seller) -> None:
-    await bench.sites_told(50, 50)
-    (made,) = await bench.given(ruled(200, until=on(30)))
-    assert made.made == {"override": ["PO1"]}
-    # All sites have the more that the one site has.
-    assert await available(bench) == 200
-    assert await available(bench, any_site=True) == 200
-    assert await available(bench, needed_by=on(30)) == 200
-    assert await available(bench, needed_by=on(31)) == 50
-    await bench.given(wants(150, needed_by=on(20)))
-    assert await available(bench) == 50
-    # After it the forecast counts again, and has not that many.
-    assert await available(bench, needed_by=on(31)) == 0
-    await bench.given(sale(10))
-    assert await available(bench) == 40
-    await bench.agrees()
-
-
-async def test_an_override_can_withhold(bench: Seller) -> None:
-    """Nothing of this site, whatever is told; what is at other sites can be promised."""
-    await bench.told(50)
-    await bench.told(20, site="TARNA")
-    await bench.told(70, site="")
-    await bench.given(ruled(0))
-    assert await available(bench) == 0
-    assert await available(bench, any_site=True) == 20
-    await bench.given(event("promise.override_ended", "2026-06-25", override="PO1", reason="fine"))
-    assert await available(bench) == 50
-    await bench.agrees()
-
-
-async def test_the_younger_override_counts(bench: Seller) -> None:
-    await bench.sites_told(50)
-    await bench.given(ruled(80), ruled(60, "PO2", until=on(10), **{"from": on(5)}))
-    assert await available(bench, needed_by=on(11)) == 80
-    assert await available(bench, needed_by=on(5)) == 60
-    assert await available(bench) == 80
-    await bench.given(wants(10, needed_by=on(6)))
-    assert await available(bench) == 50
-
-
-async def test_an_override_without_any_forecast(bench: Seller) -> None:
-    await bench.given(ruled(70))
-    assert await available(bench) == 70
-    assert await available(bench, any_site=True) == 70
-    assert await available(bench, line={"lot": "R1"}) == 50
-
-
-async def test_an_override_that_is_over_says_nothing(bench: Seller) -> None:
-    await bench.sites_told(50)
-    await bench.given(ruled(70, until=on(-1)))
-    assert await available(bench) == 50
-
-
-@pytest.mark.parametrize(
-    ("wrong", "kind", "pointer"),
-    [
-        ({"until": "2026-06-21"}, "bad_value", "#/data/until"),
-        ({"until": "2026-02-30"}, "not_a_day", "#/data/until"),
-        ({"from": "2026-13-01"}, "not_a_day", "#/data/from"),
-        ({"cultivar": "NONE"}, "unknown_code", "#/data/cultivar"),
-        ({"rootstock": "NONE"}, "unknown_code", "#/data/rootstock"),
-        ({"size": "NONE"}, "unknown_code", "#/data/size"),
-        ({"override": "PO0"}, "code_in_use", "#/data/override"),
-    ],
-)
-async def test_an_override_that_can_not_be(
-    bench: Seller, wrong: dict[str, Any], kind: str, pointer: str
-) -> None:
-    await bench.given(ruled(1, "PO0"))
-    said = ruled(1)
-    said["data"] |= wrong
-    (fault,) = (await bench.when(said)).errors
-    assert (fault.kind, fault.pointer) == (kind, pointer)
-
-
-async def test_an_override_is_ended_once_and_by_its_site(bench: Seller) -> None:
-    await bench.given(ruled(1))
-    end = event("promise.override_ended", "2026-06-25", override="PO1", reason="it came")
-    assert reasons(await bench.when(end | {"site": "TARNA"})) == ["unknown_code"]
-    (made,) = await bench.given(end)
-    assert reasons(await bench.when(end)) == ["not_open"]
-    void = event("event.voided", "2026-06-26", event=made.id, reason="slip")
-    assert reasons(await bench.when(void)) == ["not_voidable"]
-    await bench.agrees()
-
-
-def reasons(verdict: Verdict) -> list[str]:
-    return [fault.kind for fault in verdict.errors]
 
 
 # -- the log alone ---------------------------------------------------------------------------------

@@ -178,7 +178,7 @@ class Fit:
             if count == 0:
                 said.append(f"nothing seen yet of this {name}: borrowed from the others")
             elif count < FEW_LOTS:
-                lots = "1 lot" if count == 1 else f"{count} lots"
+                lots = lots_in_words(count)
                 said.append(f"{lots} of this {name}: borrows from the others")
         return "; ".join(said)
 
@@ -203,3 +203,8 @@ class Fit:
         rank = ndtr(off / math.sqrt(self.shape_covariance[1, 1]))
         n = self.never_n
         return np.asarray(betaincinv(max(self.never * n, 1e-3), (1 - self.never) * n, rank))
+
+
+def lots_in_words(count: int) -> str:
+    """So many lots."""
+    return "1 lot" if count == 1 else f"{count} lots"

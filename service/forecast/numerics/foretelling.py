@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from service.forecast.numerics import regression, stands, times
 from service.forecast.numerics.assemble import Assembly, Telling
 from service.forecast.numerics.beliefs import Beliefs, seeded
+from service.forecast.numerics.believed import lots_in_words
 from service.forecast.numerics.clocks import Clock, way_of
 from service.forecast.numerics.groups import Group, month_name
 from service.forecast.numerics.learn import Learned
@@ -106,7 +107,7 @@ def _share_row(
     lot_low, lot_high = np.quantile(lots, (0.1, 0.9))
     fallback = fit.fallback
     if not fallback and count < regression.FEW_LOTS and levels:
-        fallback = f"{_lots(int(count))} of its own: borrows from the others"
+        fallback = f"{lots_in_words(int(count))} of its own: borrows from the others"
     return LearnedRow(
         what=what,
         crop=group.crop,
@@ -124,10 +125,6 @@ def _share_row(
         fallback=fallback,
         counting=group.counting.method.value,
     )
-
-
-def _lots(count: int) -> str:
-    return "1 lot" if count == 1 else f"{count} lots"
 
 
 def _never_row(group: Group, what: str, fit: times.Fit) -> LearnedRow:

@@ -66,7 +66,6 @@ class Rows:
     """Rows of one kind of observation that belong to a group: `lot` is the group's."""
 
     lot: Ints
-    which: Ints
     after: Ints
     by: Ints
     trees: Floats
@@ -191,7 +190,6 @@ def rows_of(known: Known, group: Group, kind: str) -> Rows:
     inside = inside[site[inside] == home[lot[inside]]]
     return Rows(
         lot=lot[inside],
-        which=inside,
         after=np.asarray(table.after, np.int64)[inside],
         by=np.asarray(table.by, np.int64)[inside],
         trees=np.asarray(table.trees, np.float64)[inside],

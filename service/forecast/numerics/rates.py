@@ -131,7 +131,7 @@ def _told(
     for site, inside in scopes:
         if not len(inside):
             continue
-        mix = _evenly(inside, lots.n[some][inside])
+        mix = inside[regression.evenly(lots.n[some][inside], _MIX)]
         for factor in told:
             if factor == "site" and site != ALL_SITES:
                 continue
@@ -148,13 +148,6 @@ def _told(
                 drawn[:, part],
             )
     return rows
-
-
-def _evenly(lots: Ints, trees: Floats) -> Ints:
-    """Lots picked evenly by their trees, so that a few hundred stand for all."""
-    running = np.cumsum(trees)
-    at = (np.arange(_MIX) + 0.5) * running[-1] / _MIX
-    return np.asarray(lots[np.searchsorted(running, at)], np.int64)
 
 
 def _rows(

@@ -110,14 +110,7 @@ class Fit:
 
     def design(self, levels: Mapping[str, Ints]) -> Floats:
         """X[N, P] of N lots; a level that is not known or was not seen has no effect."""
-        count = len(next(iter(levels.values())))
-        x = np.zeros((count, len(self.coefficients)))
-        x[:, 0] = 1.0
-        for name, start in self.starts.items():
-            level = levels[name]
-            known = np.flatnonzero((level >= 0) & (level < self.counts[name]))
-            x[known, start + level[known]] = 1.0
-        return x
+        return _design(levels, len(next(iter(levels.values()))), self.starts, self.counts)
 
     def rates(
         self, levels: Mapping[str, ArrayLike], rng: np.random.Generator, draws: int
@@ -193,11 +186,7 @@ def regress(
     columns = {name: np.asarray(column, int)[some] for name, column in (factors or {}).items()}
     counts = {name: int(column.max(initial=UNKNOWN)) + 1 for name, column in columns.items()}
     starts = dict(zip(counts, np.cumsum([1, *counts.values()]).tolist(), strict=False))
-    design = np.zeros((len(good), 1 + sum(counts.values())))
-    design[:, 0] = 1.0
-    for name, column in columns.items():
-        known = np.flatnonzero(column >= 0)
-        design[known, starts[name] + column[known]] = 1.0
+    design = _design(columns, len(good), starts, counts)
     parts = {name: slice(starts[name], starts[name] + counts[name]) for name in counts}
     state = _State(good, tried, design, prior.rho)
     spreads = _learn(state, parts, prior)
@@ -345,9 +334,27 @@ def _kinds(design: Floats, trials: Floats) -> Floats:
     """Every so manieth tree's row of the design."""
     if not len(trials):
         return np.eye(1, design.shape[1])
-    trees = (np.arange(MIX) + 0.5) / MIX * trials.sum()
-    rows: Floats = design[np.searchsorted(np.cumsum(trials), trees)]
+    rows: Floats = design[evenly(trials, MIX)]
     return rows
+
+
+def evenly(trees: Floats, many: int) -> Ints:
+    """Positions of lots picked evenly by their trees, so that `many` picks stand for all."""
+    picks = (np.arange(many) + 0.5) / many * trees.sum()
+    return np.asarray(np.searchsorted(np.cumsum(trees), picks), np.int64)
+
+
+def _design(
+    levels: Mapping[str, Ints], lots: int, starts: Mapping[str, int], counts: Mapping[str, int]
+) -> Floats:
+    """X[lots, P]: the intercept, and a column for each level of each factor."""
+    x = np.zeros((lots, 1 + sum(counts.values())))
+    x[:, 0] = 1.0
+    for name, start in starts.items():
+        level = levels[name]
+        known = np.flatnonzero((level >= 0) & (level < counts[name]))
+        x[known, start + level[known]] = 1.0
+    return x
 
 
 def _seen(column: Ints, levels: int, good: Floats, trials: Floats) -> Floats:

@@ -21,7 +21,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.forecast.numerics import learning
-from service.forecast.numerics.believed import FEW_LOTS, Draws, Fit, LotTimes, Prior, Times
+from service.forecast.numerics.believed import (
+    FEW_LOTS,
+    Draws,
+    Fit,
+    LotTimes,
+    Prior,
+    Times,
+    lots_in_words,
+)
 from service.forecast.numerics.families import FAMILIES, LOGNORMAL, WEIBULL, cdf, quantile
 from service.forecast.numerics.inside import Rows, Shape, prepared
 from service.forecast.numerics.upper import Belief, Columns, Upper
@@ -174,7 +182,7 @@ def _fallback(rows: Rows) -> str:
     if not (rows.never == 0).any():
         return "no tree has got so far yet: a weak prior, and how long it has not happened"
     if rows.lots < FEW_LOTS:
-        lots = "1 lot" if rows.lots == 1 else f"{rows.lots} lots"
+        lots = lots_in_words(rows.lots)
         return f"only {lots} of its own: leans on a weak prior"
     return ""
 
