@@ -1,0 +1,2 @@
+-- Reservations that are confirmed, expire, and carry an order.
+SELECT 1;

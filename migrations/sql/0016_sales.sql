@@ -1,0 +1,2 @@
+-- Sales as shops ask for them.
+SELECT 1;

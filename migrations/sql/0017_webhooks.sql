@@ -1,0 +1,2 @@
+-- Who is told what, and how far.
+SELECT 1;

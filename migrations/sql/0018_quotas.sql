@@ -1,0 +1,2 @@
+-- Quotas that hold over all processes.
+SELECT 1;
