@@ -26,7 +26,12 @@ _encoder = msgspec.json.Encoder()
 # Optional fields that event types got after their first release, as they are written when left
 # out. A retry that crosses the upgrade must find its digest; inside a text the quotes would be
 # escaped, so nothing else can look like them.
-_UNSAID_LATER = (b',"work_order":null', b',"climate_normal":null', b',"degree_days":null')
+_UNSAID_LATER = (
+    b',"work_order":null',
+    b',"climate_normal":null',
+    b',"degree_days":null',
+    b',"destination":null',
+)
 
 
 def new_id(now_ms: int | None = None) -> str:

@@ -13,6 +13,7 @@ from service.trade.events.catalogue import (
     CheckPlan,
     CropDegreeDays,
     Cultivar,
+    DestinationRule,
     Place,
     Rule,
     Site,
@@ -79,6 +80,8 @@ def _catalogue(bench: Bench, d: CatalogueChangedData) -> CatalogueChangedData:
         day_given(bench, entry.as_of, f"{at}/as_of")
         if entry.degree_days is not None and not entry.retired:
             _degree_days(catalogue, entry.code, entry.degree_days, f"{at}/degree_days")
+        if entry.destination is not None and not entry.retired:
+            _destination(catalogue, entry.destination, f"{at}/destination")
     return d
 
 
@@ -112,17 +115,8 @@ def _degree_days(catalogue: Catalogue, code: str, told: CropDegreeDays, at: str)
         raise refuse(
             "bad_value", "The modified average knows the horizontal cutoff only.", f"{at}/cutoff"
         )
-    entries = [entry for entry, _ in catalogue.entries.values()]
-    crops = {entry.crop for entry in entries if isinstance(entry, Cultivar)}
-    if told.crop not in crops:
-        raise refuse(
-            "unknown_code",
-            f"No cultivar is of the crop {told.crop}.",
-            f"{at}/crop",
-            crop=told.crop,
-            known=sorted(crops),
-        )
-    for other in entries:
+    _crop_grown(catalogue, told.crop, f"{at}/crop")
+    for other, _ in catalogue.entries.values():
         if (
             isinstance(other, Rule)
             and other.code != code
@@ -135,6 +129,45 @@ def _degree_days(catalogue: Catalogue, code: str, told: CropDegreeDays, at: str)
                 f"Rule {other.code} counts {told.crop} already: change or retire that one.",
                 f"{at}/crop",
                 rule=other.code,
+            )
+
+
+def _crop_grown(catalogue: Catalogue, crop: str, at: str) -> None:
+    entries = [entry for entry, _ in catalogue.entries.values()]
+    crops = {entry.crop for entry in entries if isinstance(entry, Cultivar)}
+    if crop not in crops:
+        raise refuse(
+            "unknown_code",
+            f"No cultivar is of the crop {crop}.",
+            at,
+            crop=crop,
+            known=sorted(crops),
+        )
+
+
+def _destination(catalogue: Catalogue, told: DestinationRule, at: str) -> None:
+    """Refuse a rule that can fit nothing: of what is not known, or of trees and buds at once."""
+    for index, site in enumerate(told.sites):
+        catalogue.site(site, f"{at}/sites/{index}")
+    if told.crop is not None:
+        _crop_grown(catalogue, told.crop, f"{at}/crop")
+    if told.cultivar is not None:
+        cultivar = catalogue.cultivar(told.cultivar, f"{at}/cultivar")
+        _of_the_cultivar(told, cultivar, at)
+    if told.rootstock is not None:
+        catalogue.rootstock(told.rootstock, f"{at}/rootstock")
+        if told.goods == "buds":
+            raise refuse("counts_disagree", "Buds are on no rootstock.", f"{at}/rootstock")
+
+
+def _of_the_cultivar(told: DestinationRule, cultivar: Cultivar, at: str) -> None:
+    for name in ("crop", "species"):
+        said, its = getattr(told, name), getattr(cultivar, name)
+        if said is not None and said.casefold() != its.casefold():
+            raise refuse(
+                "counts_disagree",
+                f"{cultivar.code} is of the {name} {its}, not {said}.",
+                f"{at}/{name}",
             )
 
 

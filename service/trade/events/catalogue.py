@@ -230,6 +230,51 @@ class CropDegreeDays(Data, frozen=True, kw_only=True):
     ] = "horizontal"
 
 
+Region = Annotated[
+    Code,
+    Meta(
+        description="A country or a part of one by ISO 3166 (ES, US-CA), or a regulated area as "
+        "the nursery names it. A country's parts lie in it.",
+        examples=["US-CA"],
+    ),
+]
+Regions = Annotated[
+    list[Region],
+    Meta(
+        min_length=1,
+        max_length=5,
+        description="All that the place lies in, as far as it is known: the country or its part, "
+        "and regulated areas.",
+        examples=[["US-CA"]],
+    ),
+]
+SendingAnswer = Annotated[
+    Literal["allowed", "not_allowed", "ask_authority"],
+    Meta(
+        description="Whether a thing may be sent somewhere by a rule that was written down. No "
+        "advice: who answers for plant health there decides, and `ask_authority` says to ask."
+    ),
+]
+
+
+class DestinationRule(Data, frozen=True, kw_only=True):
+    """Which goods may be sent where. What is left out is any; a narrower rule goes before a wider.
+
+    Goods must fit all that is said: the sites they leave from, what they are.
+    """
+
+    region: Region
+    answer: SendingAnswer
+    sites: Annotated[
+        list[Code], Meta(max_length=50, description="Sites they leave from; none named: any.")
+    ] = []
+    goods: Annotated[Literal["trees", "buds"] | None, Meta(description="Left out: both.")] = None
+    crop: Word | None = None
+    species: Text | None = None
+    cultivar: Code | None = None
+    rootstock: Annotated[Code | None, Meta(description="A rule with one is for trees.")] = None
+
+
 class Rule(Data, frozen=True, kw_only=True, tag_field="kind", tag="rule"):
     """A norm or legal clock as data: value, where it is from, and as of when. Never advice."""
 
@@ -241,6 +286,10 @@ class Rule(Data, frozen=True, kw_only=True, tag_field="kind", tag="rule"):
     degree_days: Annotated[
         CropDegreeDays | None,
         Meta(description="Counts a crop's degree-days so, while the rule is not retired."),
+    ] = None
+    destination: Annotated[
+        DestinationRule | None,
+        Meta(description="Says what may be sent where, from `as_of` on, while not retired."),
     ] = None
     retired: bool = False
 
