@@ -52,6 +52,7 @@ class Application(Litestar):
                     *with_security(list(message["headers"])),
                     (b"x-request-id", wanted.encode()),
                     *scope["state"].get("allowance", ()),
+                    *scope["state"].get("notice", ()),
                 ]
             await send(message)
 

@@ -20,6 +20,7 @@ from msgspec import Meta
 from service.api import headers, shapes
 from service.api.conditional import content_tag, is_unchanged
 from service.api.cursors import CODE, cursor_of
+from service.api.deprecation import Deprecated
 from service.api.filters import check_codes, code_filters
 from service.api.problems import Mistake, Problem, lacks_scope, not_found, unauthenticated
 from service.api.services import UNREACHABLE, Services, unreachable
@@ -128,6 +129,7 @@ class Operation:
     problems: tuple[str, ...]
     request_headers: tuple[str, ...]
     produces: str
+    deprecated: Deprecated | None
 
 
 def header(scope: Scope, name: bytes) -> str | None:
@@ -277,12 +279,13 @@ def operation(
     free: tuple[str, ...] = (),
     name: str | None = None,
     doc: str | None = None,
+    deprecated: Deprecated | None = None,
 ) -> Callable[[Callable[[Call[Any]], Awaitable[Reply]]], HTTPRouteHandler]:
     """Declare an operation; see the module. `scope` None needs no key.
 
     `answer` and `body` are msgspec types for the public description; `answers` the statuses that
     come with `answer`; `problems` the kinds beyond those every operation can have; `free` filters
-    whose codes need not be known.
+    whose codes need not be known; `deprecated` says that it is on its way out.
     """
     lists = _list_fields(query)
     codes = code_filters(query, free) if method == "GET" else ()
@@ -304,11 +307,14 @@ def operation(
             problems=problems,
             request_headers=request_headers,
             produces=produces,
+            deprecated=deprecated,
         )
 
         async def endpoint(request: Request[Any, Any, Any]) -> ASGIApp:
             asgi = request.scope
             services: Services = asgi["litestar_app"].state.services
+            if deprecated is not None:
+                asgi["state"]["notice"] = deprecated.headers
             principal = NOBODY
             if scope is not None:
                 principal = await asker(asgi, services)

@@ -201,6 +201,9 @@ def _operation(
     parameters = [*in_path(one), *in_query(one, components), *in_headers(one)]
     if parameters:
         described["parameters"] = parameters
+    if one.deprecated is not None:
+        described["deprecated"] = True
+        described["description"] += f" {one.deprecated.words}"
     if one.body is not None:
         described["requestBody"] = _body(one, schemas, components)
     # A requirement's list names the roles that a caller needs (OpenAPI 3.1.1 section 4.8.30).
