@@ -5,11 +5,12 @@ from typing import Annotated, Any
 import msgspec
 from msgspec import Meta
 
-from service.api.events import Recorded, append, decoded, reply
+from service.api.events import Recorded, append, reply
 from service.api.filters import check_word
 from service.api.operation import JSON, Call, NoQuery, Page, Reply, operation
 from service.api.problems import not_found
 from service.api.services import UNREACHABLE, unreachable
+from service.api.taking_in import decoded
 from service.api.views import ReflectingPage, question, view_list
 from service.log import read
 from service.log.rights import EVENTS, READ

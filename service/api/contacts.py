@@ -7,10 +7,10 @@ from msgspec import Meta
 
 from service.api.conditional import etag, expected_position
 from service.api.cursors import decoded_cursor, no_cursor
-from service.api.events import decoded
 from service.api.operation import JSON, Call, NoQuery, Page, Paged, Reply, operation, page
 from service.api.problems import Mistake, Problem, not_found
 from service.api.services import UNREACHABLE, unreachable
+from service.api.taking_in import decoded
 from service.log import contacts, read
 from service.log.contacts import Contact, ContactDetails
 from service.log.rights import CONTACTS, CONTACTS_READ

@@ -1,30 +1,25 @@
 """POST /v1/events: what people record, one event or many."""
 
 import hashlib
-from collections.abc import Sequence
 from datetime import datetime
 from typing import Annotated, Any, Literal
 
 import msgspec
 from msgspec import Meta
 
-from service.api import shapes
 from service.api.conditional import etag
 from service.api.headers import idempotency_key, media_type
 from service.api.operation import JSON, NDJSON, Call, Reply, operation
 from service.api.problems import Mistake, Problem, lacks_scope, mistake_of
 from service.api.spec import ARRAY_LIMIT
+from service.api.taking_in import UNREADABLE, check_rights, hand_over, understand, unreadable
 from service.log.answering import encode
-from service.log.rights import HISTORY, Principal, scope_for
+from service.log.rights import HISTORY, Principal
 from service.log.submission import (
     Answer,
-    Busy,
     Element,
     Fault,
     IdempotencyKey,
-    KeyInFlight,
-    KeyReused,
-    OutcomeUnknown,
     Submission,
     Verdict,
 )
@@ -32,9 +27,7 @@ from service.trade.events import Event
 from service.trade.words import Ref
 
 LINES_LIMIT = 5000
-_event_of = msgspec.json.Decoder(Event).decode
 _parts_of = msgspec.json.Decoder(list[msgspec.Raw]).decode
-_UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
 
 
 class RecordQuery(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -143,32 +136,6 @@ def verdicts_of(stored: bytes) -> list[Verdict]:
     return _recorded_of(stored).verdicts
 
 
-async def hand_over(call: Call[Any], submission: Submission) -> Answer:
-    """Hand a submission to the log; its failures become problems, its refusals are answers."""
-    try:
-        return await call.services.appender.append(submission)
-    except Busy as error:
-        raise Problem(
-            "busy", "Too many requests wait to be written.", headers={"Retry-After": "1"}
-        ) from error
-    except OutcomeUnknown as error:
-        raise Problem(
-            "outcome-unknown",
-            "The database went away while this was being stored.",
-            headers={"Retry-After": "2"},
-        ) from error
-    except KeyInFlight as error:
-        raise Problem(
-            "idempotency-key-in-flight",
-            "A request with this Idempotency-Key is being worked on.",
-            headers={"Retry-After": "1"},
-        ) from error
-    except KeyReused as error:
-        raise Problem(
-            "idempotency-key-reused", "This Idempotency-Key was used for another request."
-        ) from error
-
-
 async def append(call: Call[Any], submission: Submission, *, array: bool) -> Answer:
     """Hand a submission to the log; its refusals and failures become problems."""
     answer = await hand_over(call, submission)
@@ -227,7 +194,7 @@ def _split(call: Call[RecordQuery], body: bytes) -> tuple[list[bytes], bool]:
         return [body], False
     try:
         return _within([bytes(part) for part in _parts_of(body)], ARRAY_LIMIT, "events"), True
-    except _UNREADABLE as error:
+    except UNREADABLE as error:
         raise unreadable(error, body) from error
 
 
@@ -238,60 +205,6 @@ def _within(parts: list[bytes], most: int, what: str) -> list[bytes]:
     if len(parts) > most:
         raise Problem("content-too-large", f"At most {most} {what} at a time.", limit=most)
     return parts
-
-
-def unreadable(error: Exception, body: bytes = b"") -> Problem:
-    """The 400 problem for what is no JSON."""
-    if not isinstance(error, RecursionError) and shapes.has_half_a_pair(body):
-        words = (
-            "It holds text that is no valid Unicode: half a surrogate pair (\\ud800 to \\udfff)."
-        )
-        return Problem("malformed-request", words)
-    words = {
-        RecursionError: "It is nested too deeply.",
-        UnicodeDecodeError: "It is not UTF-8.",
-    }.get(type(error), f"It is not JSON: {error}.")
-    return Problem("malformed-request", words)
-
-
-def decoded(body: bytes, shape: Any) -> Any:
-    """A body as `shape`. Raises 422 with the place of a mistake, 400 for what is no JSON."""
-    try:
-        return msgspec.json.decode(body, type=shape)
-    except msgspec.ValidationError as error:
-        mistake = mistake_of(shapes.fault_of(str(error), shape, body))
-        raise Problem("validation-error", "Nothing was recorded.", errors=[mistake]) from error
-    except _UNREADABLE as error:
-        raise unreadable(error, body) from error
-
-
-def understand(parts: Sequence[bytes], *, array: bool, each: bool) -> list[Element]:
-    """Each part as an event, or with the faults found in reading it.
-
-    Unless `each`, anything malformed raises: 422 with pointers for wrong shapes, 400 for what is
-    no JSON at all.
-    """
-    elements = []
-    faulty: list[Mistake] = []
-    for index, part in enumerate(parts):
-        try:
-            elements.append(Element(part, _event_of(part)))
-            continue
-        except msgspec.ValidationError as error:
-            fault = shapes.fault_of(str(error), Event, part)
-        except _UNREADABLE as error:
-            problem = unreadable(error, part)
-            if not each:
-                if array:
-                    problem.detail = f"Event {index}: {problem.detail}"
-                raise problem from error
-            fault = Fault(kind="bad_value", detail=problem.detail)
-        elements.append(Element(part, None, (fault,)))
-        if not each:
-            faulty.append(mistake_of(fault, f"/{index}" if array else ""))
-    if faulty:
-        raise Problem("validation-error", "Nothing was recorded: see errors.", errors=faulty)
-    return elements
 
 
 def _refuse_twins(elements: list[Element], *, array: bool) -> None:
@@ -311,47 +224,3 @@ def _refuse_twins(elements: list[Element], *, array: bool) -> None:
             twins.append(mistake_of(fault, f"/{index}" if array else ""))
     if twins:
         raise Problem("validation-error", "Nothing was recorded: see errors.", errors=twins)
-
-
-def check_rights(
-    elements: list[Element], principal: Principal, *, array: bool, each: bool
-) -> list[Element]:
-    """Refuse what the key may not record. A site it does not see is a site that is not there.
-
-    With `each` a refused element goes on with its fault; else 403 for a scope, 409 for a site.
-    """
-    checked: list[Element] = []
-    lacking: dict[str, list[Mistake]] = {}
-    unseen: list[Mistake] = []
-    for index, element in enumerate(elements):
-        fault, scope = _right_fault(element, principal)
-        if fault is None:
-            checked.append(element)
-            continue
-        checked.append(Element(element.raw, element.event, (fault,)))
-        mistake = mistake_of(fault, f"/{index}" if array else "")
-        if scope is not None:
-            lacking.setdefault(scope, []).append(mistake)
-        else:
-            unseen.append(mistake)
-    if not each:
-        for scope, mistakes in lacking.items():
-            raise lacks_scope(scope, mistakes)
-        if unseen:
-            raise Problem("refused", "Nothing was recorded: see errors.", errors=unseen)
-    return checked
-
-
-def _right_fault(element: Element, principal: Principal) -> tuple[Fault | None, str | None]:
-    event = element.event
-    if event is None:
-        return None, None
-    kind = str(event.__struct_config__.tag)
-    scope = scope_for(kind)
-    if scope not in principal.scopes:
-        detail = f"The key lacks the scope {scope}, which {kind} asks for."
-        return Fault(kind="scope_missing", detail=detail, pointer="#/type"), scope
-    if not principal.sees(event.site):
-        detail = f"No site {event.site} is known."
-        return Fault(kind="unknown_code", detail=detail, pointer="#/site"), None
-    return None, None

@@ -2,9 +2,9 @@
 
 from typing import Any
 
-from service.api.events import decoded
 from service.api.operation import JSON, Call, NoQuery, Reply, operation
 from service.api.problems import Mistake, Problem
+from service.api.taking_in import decoded
 from service.forecast.answers.plan_rows import PlanAsked, Planned, TreesWanted
 from service.forecast.answers.plan_view import NothingThereError, plan_bag, plan_trees
 from service.forecast.answers.promise_view import PastDayError

@@ -8,18 +8,11 @@ from msgspec import Meta
 
 from service.api.conditional import etag
 from service.api.cursors import after_number
-from service.api.events import (
-    Recorded,
-    append,
-    check_rights,
-    decoded,
-    key_of,
-    reply,
-    understand,
-)
+from service.api.events import Recorded, append, key_of, reply
 from service.api.operation import JSON, Call, NoQuery, Page, Paged, Reply, operation, page
 from service.api.problems import Mistake, Problem, not_found
 from service.api.services import UNREACHABLE, unreachable
+from service.api.taking_in import check_rights, decoded, understand
 from service.log import put_right, read
 from service.log.rights import READ
 from service.log.stored import PutRight, PutRightWhole

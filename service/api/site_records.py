@@ -9,7 +9,6 @@ import msgspec
 from msgspec import Meta
 
 from service.api import shapes
-from service.api.events import unreadable
 from service.api.headers import media_type
 from service.api.operation import CSV, Call, Reply
 from service.api.problems import (
@@ -21,6 +20,7 @@ from service.api.problems import (
     not_found,
 )
 from service.api.services import UNREACHABLE, unreachable
+from service.api.taking_in import unreadable
 from service.forecast.records.sent import Fault, NotRecordedError, lines_of
 from service.log import read
 from service.log.incoming import FUTURE_TOLERANCE
