@@ -9,13 +9,14 @@ from msgspec import Meta
 from service.api import shapes
 from service.api.conditional import etag, expected_position
 from service.api.cursors import after_code
-from service.api.events import append, unreadable
 from service.api.operation import JSON, Call, NoQuery, Page, Paged, Reply, operation, page
 from service.api.problems import Mistake, Problem, mistake_of, not_found
+from service.api.recording import now_of, record_one
+from service.api.taking_in import unreadable
 from service.log import read
 from service.log.rights import CATALOGUE, READ
 from service.log.stored import CatalogueItem
-from service.log.submission import Element, Fault, Submission
+from service.log.submission import Fault
 from service.trade.events.catalogue import (
     CatalogueChanged,
     CatalogueChangedData,
@@ -169,25 +170,17 @@ async def _put(call: Call[ChangeQuery], part: Part) -> Reply:
         f"The {part.one} {code}",
     )
     event = CatalogueChanged(
-        site=acting,
-        occurred=call.services.clock().isoformat(timespec="seconds").replace("+00:00", "Z"),
-        data=CatalogueChangedData(entry=entry),
+        site=acting, occurred=now_of(call), data=CatalogueChangedData(entry=entry)
     )
-    submission = Submission(
-        principal=call.principal,
-        elements=[Element(msgspec.json.encode(event), event)],
-        expected={(part.kind, code): expected},
+    done = await record_one(
+        call, event, expected={(part.kind, code): frozenset({expected})}, root="#/data/entry"
     )
-    answer = await append(call, submission, array=False)
-    position = answer.verdicts[0].position or answer.position
+    position = done.verdict.position or done.position
     return Reply(
         {"entry": entry, "position": position},
         200 if current else 201,
         etag=etag(position),
-        headers={
-            "Graftlog-Position": str(answer.position),
-            "Location": f"/v1/{part.path}/{code}",
-        },
+        headers={**done.headers, "Location": f"/v1/{part.path}/{code}"},
         cache="no-store",
     )
 

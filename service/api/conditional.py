@@ -5,6 +5,7 @@ from hashlib import blake2b
 
 from service.api.problems import Mistake, Problem
 
+_POSITION = re.compile(r"[1-9][0-9]{0,17}")
 _TAG = re.compile(r'\s*(W/)?"([\x21\x23-\x7e\x80-\xff]*)"\s*(?:,|$)')
 
 
@@ -92,3 +93,17 @@ def expected_position(
             headers=headers,
         )
     return current
+
+
+def expected_positions(if_match: str | None, what: str) -> frozenset[int] | None:
+    """The positions that If-Match allows a thing's last change to have; None for any (`*`).
+
+    For the writer to decide by, under its lock. Weak tags and those of other forms match nothing.
+    Raises 428 without the header (RFC 6585 section 3).
+    """
+    if if_match is None:
+        raise Problem("precondition-required", f"{what}: send its ETag in If-Match.")
+    tags = [tag.strip('"') for tag in tags_in("If-Match", if_match)]
+    if "*" in tags:
+        return None
+    return frozenset(int(tag) for tag in tags if _POSITION.fullmatch(tag))

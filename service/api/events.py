@@ -176,7 +176,8 @@ def key_of(call: Call[Any], body: bytes) -> IdempotencyKey | None:
     if key is None:
         return None
     scope = call.request.scope
-    asked = f"POST {scope['path']}?{scope['query_string'].decode('latin-1')}"
+    query = scope["query_string"].decode("latin-1")
+    asked = f"{call.request.method} {scope['path']}?{query}"
     return IdempotencyKey(key=key, method_path=asked, fingerprint=hashlib.sha256(body).digest())
 
 

@@ -18,9 +18,10 @@ from service.log.submission import Answer, Fault, KeyReused, Submission, Verdict
 from service.log.writing import Entered, write
 from service.storage.pool import Connection
 from service.trade.books import Books, Catalogue, Hold
+from service.trade.events.envelope import Envelope
 from service.trade.promising import PROMISED_AT
 from service.trade.subjects import made_by
-from service.trade.units import UnitRefused, take_in
+from service.trade.units import Accepted, UnitRefused, take_in
 from service.trade.verdicts import Remark
 
 
@@ -199,28 +200,39 @@ class Group:
         return given
 
     def _expected(self, submission: Submission) -> Answer | None:
-        """412 when an entry's last change is not where the client saw it."""
-        for (kind, code), position in submission.expected.items():
-            found = self.books.catalogue.entries.get((kind, code))
-            present = found[1] if found else 0
-            if present != position:
+        """412 when a thing's last change is not where the client saw it."""
+        for (kind, code), positions in submission.expected.items():
+            present = self._changed_at(kind, code)
+            if present not in positions:
+                seen = " or ".join(str(one) for one in sorted(positions)) or "any you named"
                 fault = Fault(
                     kind="position_moved",
-                    detail=f"{code} was last changed at position {present}, not {position}.",
-                    numbers={"position": present, "expected": position},
+                    detail=f"{code} was last changed at position {present}, not {seen}.",
+                    numbers={"position": present, "expected": sorted(positions)},
                 )
                 refused = Verdict(id=None, verdict="refused", errors=[fault])
                 return Answer(status=412, verdicts=[refused], position=self.books.position)
         return None
 
+    def _changed_at(self, kind: str, code: str) -> int:
+        """The position of a thing's last change, 0 when there is no such thing."""
+        if kind == "reservation":
+            reservation = self.books.reservations.get(code)
+            return reservation.changed_position if reservation else 0
+        found = self.books.catalogue.entries.get((kind, code))
+        return found[1] if found else 0
+
     def _verdicts(self, submission: Submission, parts: list[Part], at: datetime) -> Answer:
         verdicts: dict[int, Verdict] = {}
+        events: list[Envelope] = []
         for part in parts:
             self._known_or_faulty(part, verdicts, submission)
         for unit in units_of(submission, [p for p in parts if p.index not in verdicts]):
             if submission.mode == "all" and any(v.verdict == "refused" for v in verdicts.values()):
                 break
-            self._unit(submission, unit, at, verdicts)
+            taken = self._unit(submission, unit, at, verdicts)
+            if submission.mode == "all":
+                events = [one.event for one in sorted(taken, key=lambda one: one.index)]
         refused = any(v.verdict in ("refused", "malformed") for v in verdicts.values())
         if submission.mode == "each":
             if not submission.check:
@@ -246,6 +258,7 @@ class Group:
             status=200 if submission.check and status < 400 else status,
             verdicts=ordered,
             position=self.books.position,
+            events=events,
         )
 
     def _known_or_faulty(
@@ -292,7 +305,7 @@ class Group:
 
     def _unit(
         self, submission: Submission, unit: list[Part], at: datetime, verdicts: dict[int, Verdict]
-    ) -> None:
+    ) -> list[Accepted]:
         by_index = {part.index: part for part in unit}
         try:
             accepted = take_in(self.books, [p.incoming for p in unit if p.incoming is not None])
@@ -313,7 +326,7 @@ class Group:
                 verdicts[index] = Verdict(
                     id=part.event.id if part.event else None, verdict="refused", errors=faults
                 )
-            return
+            return []
         unit_id = UUID(int=random.getrandbits(128), version=4)
         by = submission.recorded_by or submission.principal.name
         for one in accepted:
@@ -328,12 +341,13 @@ class Group:
         if submission.check:
             # Later units of a check are judged as if the earlier ones had been recorded; the
             # caller rolls all of them back.
-            return
+            return accepted
         for one in accepted:
             self.entered.append(Entered(one, unit_id, at, by))
             event_id = one.event.id or ""
             self.known[event_id] = (one.position, one.digest)
             self.put_right.recorded(submission.corrects, event_id, one.position, by, at)
+        return accepted
 
     # -- after judging -------------------------------------------------------------------------
 

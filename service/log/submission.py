@@ -7,6 +7,7 @@ import msgspec
 
 from service.log.rights import Principal
 from service.trade.events import Event
+from service.trade.events.envelope import Envelope
 from service.trade.verdicts import Fault, Remark
 
 __all__ = [
@@ -69,8 +70,9 @@ class Submission(msgspec.Struct, frozen=True, kw_only=True):
     # scope `history`: imports say when and by whom a past event was first recorded
     recorded_at: datetime | None = None
     recorded_by: str | None = None
-    # If-Match of a catalogue entry: the position its last change must still have (0: none yet)
-    expected: dict[tuple[str, str], int] = {}
+    # If-Match of a thing, by its kind and code: positions of which its last change must still have
+    # one (0: there is none yet). Decided under the lock.
+    expected: dict[tuple[str, str], frozenset[int]] = {}
     # the item to put right that the one element corrects
     corrects: int | None = None
 
@@ -89,6 +91,8 @@ class Answer(msgspec.Struct, frozen=True, kw_only=True):
     position: int
     replayed: bool = False
     stored: bytes | None = None
+    # mode all: what was judged, complete, by its place in the request; never part of the body
+    events: list[Envelope] = []
 
 
 class Busy(Exception):

@@ -79,6 +79,12 @@ def buds_per_tree(method: str | None, buds_per_piece: int | None = None) -> int:
     return buds_per_piece or (METHODS[method].buds_per_tree if method else 1)
 
 
+def buds_wanted(orders: Iterable[tuple[int, str | None]]) -> int:
+    """Buds that open grafting orders still take, each told by the trees left to graft and its
+    method: the method's buds for each tree, at least one where no method is said."""
+    return sum(max(left, 0) * buds_per_tree(method) for left, method in orders)
+
+
 def fits_bag(wanted: Wanted, bag: BagThere) -> bool:
     """Whether the bag's wood is of what is wanted."""
     return bag.cultivar == wanted.cultivar

@@ -188,9 +188,9 @@ async def test_an_entry_changed_meanwhile_is_not_overwritten(bench: BenchSide) -
     position = await bench.database.writer.fetchval(
         "SELECT position FROM catalogue WHERE code = 'P9'"
     )
-    stale = await bench.send(size, expected={("size", "P9"): position - 1})
+    stale = await bench.send(size, expected={("size", "P9"): frozenset({position - 1})})
     assert stale.status == 412
-    fresh = await bench.send(size, expected={("size", "P9"): position})
+    fresh = await bench.send(size, expected={("size", "P9"): frozenset({position})})
     assert fresh.status == 201
 
 
