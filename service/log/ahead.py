@@ -54,7 +54,7 @@ async def load_ahead(
         books.supply[tuple(names)] = Supply(first.toordinal(), told, went_out)
     claims = (claim for one in books.reservations.values() for claim in one.claims)
     named_lots = {claim.lot for claim in claims if claim.lot and claim.open}
-    return named_lots - set(books.lots) if books.supply else set()
+    return named_lots - set(books.lots)
 
 
 def _sold(books: Books, group: list[Incoming]) -> set[str]:

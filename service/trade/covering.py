@@ -10,6 +10,7 @@ the site's day when it is recorded.
 
 from collections.abc import Iterable, Iterator
 from datetime import date
+from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from service.trade import holds
@@ -17,6 +18,7 @@ from service.trade.accounts import grade_of
 from service.trade.bench import Bench
 from service.trade.books import Account, Books, Claim, Lot
 from service.trade.claims import completed_line
+from service.trade.events.catalogue import Site
 from service.trade.events.selling import ReservedLine
 from service.trade.items import Item, claimed_item, parse_item
 from service.trade.outgoing import went_out
@@ -72,7 +74,7 @@ def _inside(claim: Claim, of: Stock) -> bool:
     )
 
 
-def _sets(claim: Claim) -> list[Stock]:
+def sets_of(claim: Claim) -> list[Stock]:
     """The sets of stock a claim lies in, narrowest first."""
     item, site, lot = parse_item(claim.item), claim.site, claim.lot
     grades = [item, item._replace(grade="")] if item.grade else [item]
@@ -84,17 +86,26 @@ def _sets(claim: Claim) -> list[Stock]:
     return [(grade, where, which) for which in lots for grade in grades for where in sites]
 
 
-class Covering:
-    """What the books say of sets of stock, for one event at its site."""
+class Where(Protocol):
+    """Books, a site and the day on which holds are looked at: a bench is one."""
 
-    def __init__(self, bench: Bench, leave_out: str | None = None) -> None:
+    books: Books
+    day: date
+
+    @property
+    def site(self) -> Site: ...
+
+
+class Covering:
+    """What the books say of sets of stock, for who acts at a site."""
+
+    def __init__(self, where: Where, leave_out: str | None = None) -> None:
         """`leave_out`: a reservation whose present lines do not count."""
-        self.bench = bench
-        self.books = bench.books
+        self.books, self.day = where.books, where.day
         self.leave_out = leave_out
-        assert bench.books.now is not None
-        self.now = bench.books.now
-        self.today = self.now.astimezone(ZoneInfo(bench.site.time_zone)).date().toordinal()
+        assert self.books.now is not None
+        self.now = self.books.now
+        self.today = self.now.astimezone(ZoneInfo(where.site.time_zone)).date().toordinal()
         self.rulings = [
             Ruling(one.of, Step(one.from_day.toordinal(), one.until_day.toordinal(), still))
             for one in sorted(self.books.overrides.values(), key=lambda one: one.position)
@@ -118,7 +129,7 @@ class Covering:
             tokens = {*candidate.ancestry, f"place:{key.place}", f"site:{key.site}"}
             if item.buds:
                 tokens |= self.books.bag_tokens(key.ref)
-            if not holds.blocking(self.books, holds.SELL, tokens, self.bench.day):
+            if not holds.blocking(self.books, holds.SELL, tokens, self.day):
                 total += account.balance
         return total
 
@@ -239,7 +250,7 @@ def covered(
     day = stock.on(needed_by)
     for index, claim in enumerate(claimed):
         short: dict[Stock, int] = {}
-        for of in _sets(claim):
+        for of in sets_of(claim):
             if ahead_only and not stock.foretold(of):
                 continue
             asked = sum(c.open for c in claimed if stock.counts(c, of))
@@ -302,7 +313,7 @@ def _for_all(stock: Covering, claimed: list[Claim], day: int) -> int | None:
     asked = {
         of: sum(claim.open for claim in claimed if stock.counts(claim, of))
         for claim in claimed
-        for of in _sets(claim)
+        for of in sets_of(claim)
     }
     while True:
         # A day that suits one set may not suit another: then again from the later one.
@@ -327,12 +338,13 @@ def shortfalls(bench: Bench, touched: set[tuple[Item, str]], site: str) -> None:
     stock = Covering(bench)
     said: set[Item] = set()
     for item, lot in sorted(touched):
-        if item not in said and any(_shortfall(stock, (item, at, None)) for at in (site, None)):
+        sets: list[Stock] = [(item, at, None) for at in (site, None)]
+        if item not in said and any(_shortfall(bench, stock, one) for one in sets):
             said.add(item)
-        _shortfall(stock, (item, None, lot))
+        _shortfall(bench, stock, (item, None, lot))
 
 
-def _shortfall(stock: Covering, of: Stock) -> bool:
+def _shortfall(bench: Bench, stock: Covering, of: Stock) -> bool:
     due = stock.due(of)
     if not due:
         return False
@@ -343,7 +355,7 @@ def _shortfall(stock: Covering, of: Stock) -> bool:
     what = f"lot {lot}" if lot else f"{item.text} at {site}" if site else item.text
     named = {"item": item.text, "site": site, "lot": lot}
     if taken > there:
-        stock.bench.remark(
+        bench.remark(
             "shortfall",
             f"{taken} of {what} are promised, {there} are ready and not held.",
             **named,
@@ -356,7 +368,7 @@ def _shortfall(stock: Covering, of: Stock) -> bool:
     tight = tightest(stock.steps(of, stock.today), due, stock.today)
     if tight.left >= 0:
         return False
-    stock.bench.remark(
+    bench.remark(
         "shortfall",
         f"{tight.promised} of {what} are promised; {max(tight.there, 0)} can be counted on "
         f"({sure(stock.books.confidence)} sure).",
