@@ -5,7 +5,7 @@ covered in every set it lies in. Days are ordinals (`date.toordinal()`).
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import accumulate
 from typing import NamedTuple
 
@@ -105,6 +105,15 @@ class _Days:
         step = self._steps[min(bisect_left(self._ends, day), len(self._steps) - 1)]
         return Tight(day, step.quantity, self._totals[bisect_right(self.due, day)])
 
+    def left_from(self, days: Iterable[int]) -> Iterator[int]:
+        """For each of the days, the least that is left on it and on later days with claims."""
+        # The least on each due day or a later one.
+        least = list(accumulate((self.on(day).left for day in reversed(self.due)), min))[::-1]
+        for day in days:
+            later = bisect_right(self.due, day)
+            own = self.on(day).left
+            yield min(own, least[later]) if later < len(least) else own
+
 
 def tightest(steps: Sequence[Step], due: Iterable[Due], day: int) -> Tight:
     """Of `day` and each later one that something is promised for, the one with the least left."""
@@ -128,17 +137,18 @@ def promise(steps: Sequence[Step], due: Iterable[Due], day: int) -> int:
     return max(0, left(steps, due, day))
 
 
+def lefts(steps: Sequence[Step], due: Iterable[Due], days: Iterable[int]) -> list[int]:
+    """`left` for many days at once."""
+    return list(_Days(steps, due).left_from(days))
+
+
 def earliest(steps: Sequence[Step], due: Sequence[Due], quantity: int, today: int) -> int | None:
     """The first day from `today` on for which `quantity` can be promised; None when there is none.
 
     Within a step it only gets less, so today and the beginnings of steps are looked at.
     """
-    days = _Days(steps, due)
     begins = [today, *(one.first for one in steps if one.first > today)]
-    # The least that is left on each due day or a later one.
-    least = list(accumulate((days.on(day).left for day in reversed(days.due)), min))[::-1]
-    for day in begins:
-        after = least[bisect_right(days.due, day) :]
-        if min([days.on(day).left, *after[:1]]) >= quantity:
-            return day
-    return None
+    enough = (
+        day for day, had in zip(begins, lefts(steps, due, begins), strict=True) if had >= quantity
+    )
+    return next(enough, None)

@@ -15,6 +15,7 @@ from service.trade.promising import (
     at_level,
     earliest,
     left,
+    lefts,
     level_of,
     promise,
     steps_of,
@@ -69,6 +70,14 @@ def test_it_is_the_least_of_the_day_and_each_later_one_that_something_is_due(
     slowly = day_by_day(first, quantities, gone, due, day)
     assert left(steps, due, day) == slowly
     assert promise(steps, due, day) == max(0, slowly)
+
+
+@given(st.integers(0, 10), QUANTITIES, CLAIMS)
+def test_many_days_asked_at_once_are_each_answered_alone(
+    first: int, quantities: list[int], due: list[Due]
+) -> None:
+    steps, days = steps_of(first, quantities), list(range(75))
+    assert lefts(steps, due, days) == [left(steps, due, day) for day in days]
 
 
 @given(QUANTITIES, CLAIMS, st.integers(0, 70))
