@@ -19,9 +19,11 @@ from service.api.problems import answer_problem
 from service.api.routes import HANDLERS, option_handlers
 from service.api.services import Services, Writer
 from service.clock import Clock, system_clock
+from service.feed.following import Follower
 from service.jobs import Jobs
 from service.log.append import Appender
 from service.log.keys import KeyRing
+from service.log.quota import Leases
 from service.log.submission import Answer, Busy, Submission
 from service.reminders.shortfalls import RiskLimits
 from service.settings import Settings
@@ -71,10 +73,14 @@ def build(
             )
             await appender.start()
             stack.push_async_callback(appender.stop)
+            follower = Follower(opened)
+            await follower.start()
+            stack.push_async_callback(follower.stop)
             for part in background(settings, opened, clock, views=run_views, jobs=run_jobs):
                 await part.start()
                 stack.push_async_callback(part.stop)
-            services = assemble(settings, opened, appender, clock)
+            services = assemble(settings, opened, appender, clock, follower)
+            stack.push_async_callback(services.limits.close)
             app.state.services = services
             _log.info("started", host=settings.host, port=settings.port)
             try:
@@ -86,15 +92,24 @@ def build(
     return http(settings, lifespan)
 
 
-def assemble(settings: Settings, database: Database, appender: Writer, clock: Clock) -> Services:
-    """What the handlers are handed."""
+def assemble(
+    settings: Settings,
+    database: Database,
+    appender: Writer,
+    clock: Clock,
+    follower: Follower | None = None,
+) -> Services:
+    """What the handlers are handed. A `follower` that was not started knows of nothing new."""
     return Services(
         settings=settings,
         database=database,
         appender=appender,
         keys=KeyRing(database.writer, clock=clock),
+        follower=follower or Follower(database),
         clock=clock,
-        limits=Limits(settings.rate_limit),
+        limits=Limits(
+            Leases(database.writer, settings.rate_limit) if settings.rate_limit else None
+        ),
         ready_checks={
             "database": lambda: _database_check(database),
             "writer": lambda: _writer_check(appender),

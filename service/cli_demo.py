@@ -149,7 +149,7 @@ async def _load_and_tour(
     *,
     leave: bool,
 ) -> None:
-    base = _address(settings)
+    base = settings.address
     async with _client(base) as client:
         await _answering(client)
     key = await _administrator(settings, database)
@@ -160,12 +160,6 @@ async def _load_and_tour(
         await print_tour(client, base, key, click.echo)
     if not leave:
         click.echo("\nThe service stays up until Ctrl-C.")
-
-
-def _address(settings: Settings) -> str:
-    anywhere = settings.host in ("0.0.0.0", "::", "*")
-    host = "127.0.0.1" if anywhere else settings.host
-    return f"http://{f'[{host}]' if ':' in host else host}:{settings.port}"
 
 
 @contextlib.asynccontextmanager

@@ -51,6 +51,7 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     data_dir: Path
     host: str = "127.0.0.1"
     port: int = 8080
+    public_url: str | None = None
     database_url: str | None = None
     database_password: str | None = None
     role_prefix: str = "graftlog"
@@ -70,6 +71,17 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     metrics_port: int | None = None
     promise_confidence: float = 0.8
     shortfall_risk: float = 0.2
+
+    @property
+    def base(self) -> str:
+        """What absolute addresses of this service begin with; no stroke at its end."""
+        return self.public_url or self.address
+
+    @property
+    def address(self) -> str:
+        """Where this machine reaches the service."""
+        host = "127.0.0.1" if self.host in ("0.0.0.0", "::", "*") else self.host
+        return f"http://{f'[{host}]' if ':' in host else host}:{self.port}"
 
     def __repr__(self) -> str:
         shown = (f"{name}={masked(name, getattr(self, name))}" for name in self.__struct_fields__)
@@ -130,6 +142,18 @@ def _database_url(value: str) -> str:
     return value
 
 
+def _public_url(value: str) -> str:
+    parts = urlsplit(value)
+    if parts.scheme not in ("https", "http") or not parts.hostname:
+        raise ValueError
+    if parts.query or parts.fragment or "@" in parts.netloc:
+        raise ValueError
+    if not re.fullmatch(r"[!-~]{1,500}", value):
+        raise ValueError
+    _ = parts.port  # raises ValueError when it is no number
+    return value.rstrip("/")
+
+
 @dataclass(frozen=True)
 class Variable:
     """One variable: its field, how a text becomes its value, and the words about it.
@@ -163,6 +187,13 @@ VARIABLES: tuple[Variable, ...] = (
         "Address to listen on. Keep the default behind a proxy that does TLS.",
     ),
     Variable("port", _whole(0, 65535), "a number from 0 to 65535", "Port; 0 takes any free one."),
+    Variable(
+        "public_url",
+        _public_url,
+        "https://host or https://host:port/path, without query",
+        "Where others reach this service: the base of addresses in what it sends out. Without it "
+        "those of GRAFTLOG_HOST and GRAFTLOG_PORT.",
+    ),
     Variable(
         "data_dir",
         _folder,

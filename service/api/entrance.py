@@ -43,11 +43,13 @@ class Application(Litestar):
         wanted = request_id(header(scope, b"x-request-id")) or token_hex(8)
         scope["state"] = {"request_id": wanted}
         status = 0
+        answered: float | None = None
 
         async def send_with_headers(message: Message) -> None:
-            nonlocal status
+            nonlocal status, answered
             if message["type"] == "http.response.start":
                 status = message["status"]
+                answered = perf_counter() if "streamed" in scope["state"] else None
                 message["headers"] = [
                     *with_security(list(message["headers"])),
                     (b"x-request-id", wanted.encode()),
@@ -68,7 +70,9 @@ class Application(Litestar):
             self._at_hand -= 1
             seconds = perf_counter() - begun
             route = scope.get("path_template")
-            REQUESTS.count(scope["method"], route, status, seconds)  # type: ignore[typeddict-item]
+            # How long a stream stayed open says nothing of how fast it was answered.
+            took = seconds if answered is None else answered - begun
+            REQUESTS.count(scope["method"], route, status, took)  # type: ignore[typeddict-item]
             if _log.is_enabled_for(20):
                 _log.info(
                     "request",

@@ -4,12 +4,14 @@ What comes too slowly or too large is ended here, before there is a request to a
 """
 
 import asyncio
+from collections.abc import Callable
 
 import msgspec
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 
 from service.api.headers import SECURITY
 from service.api.problems import PROBLEM_TYPE, Problem
+from service.api.streaming import CONNECTION
 
 HEAD_BYTES = 65_536
 HEAD_SECONDS = 20.0
@@ -20,23 +22,57 @@ class TooLarge(Exception):
 
 
 class GuardedConnection(HttpToolsProtocol):
-    """uvicorn's connection with a limit on what comes before a request's body."""
+    """uvicorn's connection with a limit on what comes before a request's body.
+
+    An answer that is streamed finds it in the request's scope (`streaming.Line`): uvicorn waits for
+    such answers when it stops, and lets them write on when nobody reads.
+    """
 
     _head = 0
     _timer: asyncio.TimerHandle | None = None
+    over = False
+    _watching: dict[object, Callable[[], None]]
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        self._watching = {}
         super().connection_made(transport)  # type: ignore[arg-type]
         self._expect_head()
 
     def connection_lost(self, exc: Exception | None) -> None:
         self._head_came()
         super().connection_lost(exc)
+        self._end()
+
+    def shutdown(self) -> None:
+        super().shutdown()
+        self._end()
+
+    def when_over(self, told: Callable[[], None]) -> Callable[[], None]:
+        """Have `told` called when the asker is gone or the service stops."""
+        mark = object()
+        self._watching[mark] = told
+
+        def take_back() -> None:
+            self._watching.pop(mark, None)
+
+        return take_back
+
+    def abort(self) -> None:
+        """Close at once; what waits to be sent is dropped."""
+        if self.cycle is not None:
+            self.cycle.disconnected = True
+        self.transport.abort()
+
+    def _end(self) -> None:
+        self.over = True
+        for told in list(self._watching.values()):
+            told()
 
     def on_message_begin(self) -> None:
         self._head = 0
         self._expect_head()
         super().on_message_begin()
+        self.scope["extensions"] = {CONNECTION: self}  # type: ignore[dict-item]
 
     def on_url(self, url: bytes) -> None:
         self._count(len(url))

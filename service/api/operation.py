@@ -6,7 +6,7 @@ parameters, conditional requests, HEAD and headers are the same for all and live
 """
 
 import re
-from collections.abc import Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass, field
 from typing import Annotated, Any, Generic, TypeVar, get_args, get_origin
 from urllib.parse import parse_qsl, urlencode
@@ -24,6 +24,7 @@ from service.api.deprecation import Deprecated
 from service.api.filters import check_codes, code_filters
 from service.api.problems import Mistake, Problem, lacks_scope, not_found, unauthenticated
 from service.api.services import UNREACHABLE, Services, unreachable
+from service.api.streaming import Streamed
 from service.log.rights import NOBODY, Principal
 
 Q = TypeVar("Q")
@@ -69,7 +70,10 @@ class Page(msgspec.Struct, Generic[T], frozen=True, kw_only=True):
 
 @dataclass(frozen=True)
 class Reply:
-    """What an operation answers. `body` is encoded as JSON unless it is bytes already."""
+    """What an operation answers. `body` is encoded as JSON unless it is bytes already.
+
+    With `stream` the answer is sent chunk by chunk as it is made, and has no `body` and no ETag.
+    """
 
     body: Any = None
     status: int = 200
@@ -77,6 +81,7 @@ class Reply:
     headers: dict[str, str] = field(default_factory=dict)
     media_type: str = JSON
     cache: str = REVALIDATE
+    stream: AsyncIterator[bytes] | None = None
 
 
 @dataclass
@@ -158,8 +163,10 @@ async def asker(scope: Scope, services: Services) -> Principal:
     if principal is None:
         services.limits.wrong_key(address)
         raise unauthenticated("The key is unknown, expired or revoked.", error="invalid_token")
-    allowance = services.limits.count(principal.name)
-    scope["state"]["allowance"] = [(k.lower().encode(), v.encode()) for k, v in allowance.items()]
+    try:
+        scope["state"]["allowance"] = await services.limits.count(principal.name)
+    except UNREACHABLE as error:
+        raise unreachable() from error
     return principal
 
 
@@ -197,8 +204,8 @@ class Sent:
         await send({"type": "http.response.body", "body": body, "more_body": False})
 
 
-def finish(reply: Reply, scope: Scope) -> Sent:
-    """A reply as bytes, or 304 when the asker has it already (RFC 9110 section 13.2.2)."""
+def finish(reply: Reply, scope: Scope) -> ASGIApp:
+    """A reply as an application, or 304 when the asker has it already (RFC 9110 section 13.2.2)."""
     method = scope["method"]  # type: ignore[typeddict-item]
     given: list[tuple[bytes, bytes]] = [
         (key.lower().encode("latin-1"), value.encode("latin-1"))
@@ -206,6 +213,9 @@ def finish(reply: Reply, scope: Scope) -> Sent:
     ]
     given.append((b"cache-control", reply.cache.encode()))
     given.append((b"vary", b"Authorization, Accept"))
+    if reply.stream is not None:
+        given.append((b"content-type", reply.media_type.encode()))
+        return Streamed(reply.status, given, reply.stream)
     body = reply.body if isinstance(reply.body, bytes) else _encode(reply.body)
     asked, tag = method in ("GET", "HEAD"), reply.etag
     if tag is None and asked and reply.cache == REVALIDATE:

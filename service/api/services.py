@@ -11,6 +11,7 @@ import asyncpg
 from service.api.limits import Limits
 from service.api.problems import Problem
 from service.clock import Clock, system_clock
+from service.feed.following import Follower
 from service.log.keys import KeyRing
 from service.log.rights import NOBODY, Principal
 from service.log.submission import Answer, Submission
@@ -40,6 +41,7 @@ class Services:
     database: Database
     appender: Writer
     keys: KeyRing
+    follower: Follower
     clock: Clock = system_clock
     # True when the process is to be sent no more requests.
     stopping: bool = False

@@ -5,8 +5,9 @@ SELECT position FROM log_head;
 -- name: events_page
 -- Events after position $1, of the sites $2 (null: all), filtered; $3 site, $4 type, $5 and $6 the
 -- earliest and latest time, $7 and $8 the earliest and latest site day; at most $9.
-SELECT e.position, e.id, e.type, e.version, e.site, e.sites, e.occurred, e.actor, e.happened,
-       e.replaces, e.recorded_at, e.recorded_by, e.remarks, e.data, v.by_position AS voided_by
+SELECT e.position, e.id, e.type, e.version, e.site, e.sites, e.occurred, e.occurred_at, e.actor,
+       e.happened, e.replaces, e.recorded_at, e.recorded_by, e.remarks, e.data,
+       v.by_position AS voided_by
 FROM events e
 LEFT JOIN voids v ON v.voided_position = e.position
 WHERE e.position > $1
@@ -23,8 +24,9 @@ LIMIT $9;
 -- name: events_page_of_subject
 -- The same for the events that speak of a lot or a place: $10 its kind, $11 its code, and where
 -- both are asked for $12 the place's code.
-SELECT e.position, e.id, e.type, e.version, e.site, e.sites, e.occurred, e.actor, e.happened,
-       e.replaces, e.recorded_at, e.recorded_by, e.remarks, e.data, v.by_position AS voided_by
+SELECT e.position, e.id, e.type, e.version, e.site, e.sites, e.occurred, e.occurred_at, e.actor,
+       e.happened, e.replaces, e.recorded_at, e.recorded_by, e.remarks, e.data,
+       v.by_position AS voided_by
 FROM subjects s
 JOIN events e ON e.position = s.position
 LEFT JOIN voids v ON v.voided_position = e.position
@@ -45,16 +47,18 @@ LIMIT $9;
 
 -- name: event_by_id
 -- One event, if a site of $2 (null: all) is among those it touches.
-SELECT e.position, e.id, e.type, e.version, e.site, e.sites, e.occurred, e.actor, e.happened,
-       e.replaces, e.recorded_at, e.recorded_by, e.remarks, e.data, v.by_position AS voided_by
+SELECT e.position, e.id, e.type, e.version, e.site, e.sites, e.occurred, e.occurred_at, e.actor,
+       e.happened, e.replaces, e.recorded_at, e.recorded_by, e.remarks, e.data,
+       v.by_position AS voided_by
 FROM events e
 LEFT JOIN voids v ON v.voided_position = e.position
 WHERE e.id = $1 AND ($2::text[] IS NULL OR e.sites && $2);
 
 -- name: history
 -- What happened to a subject ($1 kind, $2 code), in order of occurrence, then of position.
-SELECT e.position, e.id, e.type, e.version, e.site, e.sites, e.occurred, e.actor, e.happened,
-       e.replaces, e.recorded_at, e.recorded_by, e.remarks, e.data, v.by_position AS voided_by
+SELECT e.position, e.id, e.type, e.version, e.site, e.sites, e.occurred, e.occurred_at, e.actor,
+       e.happened, e.replaces, e.recorded_at, e.recorded_by, e.remarks, e.data,
+       v.by_position AS voided_by
 FROM subjects s
 JOIN events e ON e.position = s.position
 LEFT JOIN voids v ON v.voided_position = e.position

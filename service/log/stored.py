@@ -26,6 +26,9 @@ class StoredEvent(Row, frozen=True, kw_only=True):
     version: Annotated[int, Meta(ge=1, description="Of the shape of `data`: the newest.")]
     site: Annotated[str, Meta(description="The site that acted.")]
     occurred: Annotated[str, Meta(description="When it happened: a time, or a site's day.")]
+    occurred_at: Annotated[
+        datetime, Meta(description="The moment it is ordered by: of a day alone, its noon there.")
+    ]
     actor: str | None
     happened: bool
     replaces: str | None

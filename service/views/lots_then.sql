@@ -83,8 +83,9 @@ ORDER BY b.code;
 -- name: history
 -- What had happened to the lot $1, at the sites $2 (null: all), of days up to $3 (at the sites $4
 -- only before it), known at $5; in order of occurrence; at most $6.
-SELECT e.position, e.id, e.type, e.version, e.site, e.sites, e.occurred, e.actor, e.happened,
-       e.replaces, e.recorded_at, e.recorded_by, e.remarks, e.data, v.by_position AS voided_by
+SELECT e.position, e.id, e.type, e.version, e.site, e.sites, e.occurred, e.occurred_at, e.actor,
+       e.happened, e.replaces, e.recorded_at, e.recorded_by, e.remarks, e.data,
+       v.by_position AS voided_by
 FROM subjects s
 JOIN events e ON e.position = s.position
 LEFT JOIN voids v ON v.voided_position = e.position AND ($5::bigint IS NULL OR v.by_position <= $5)

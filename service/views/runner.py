@@ -7,17 +7,14 @@ a time and lets any number of processes run. The log's NOTIFY wakes it; polling 
 
 import asyncio
 import contextlib
-from typing import Any
 
-import asyncpg
 import structlog
 
+from service.log.listening import Listener
 from service.storage.pool import Connection, Database
-from service.storage.roles import DatabaseError
 from service.views.applying import SQL, Applying, Batch, OnFaults, View, limit
 from service.views.rebuild import BeingBuilt, Rebuilt, rebuild
 
-CHANNEL = "graftlog_log"
 BATCH = 2_000
 _log = structlog.get_logger(__name__)
 
@@ -42,8 +39,7 @@ class Runner:
         self.views = {view.name: view for view in views}
         self.poll_seconds = poll_seconds
         self._wake = {name: asyncio.Event() for name in self.views}
-        # Set while the log's notices are heard.
-        self.listening = asyncio.Event()
+        self._listener = Listener(database, lambda _: self.wake(), retry_seconds=poll_seconds)
         self._stopping = asyncio.Event()
         self._tasks: list[asyncio.Task[None]] = []
         # Views together take at most this many connections of the writer's pool.
@@ -51,10 +47,16 @@ class Runner:
         self._stepped = asyncio.Condition()
         self._reached: dict[str, int] = {}
 
+    @property
+    def listening(self) -> asyncio.Event:
+        """Set while the log's notices are heard."""
+        return self._listener.listening
+
     async def start(self) -> None:
         """Begin to follow the log, from where each view stopped."""
         await self._ensure()
-        self._tasks = [asyncio.create_task(self._listen(), name="views listen")]
+        listening = self._listener.run(self._stopping)
+        self._tasks = [asyncio.create_task(listening, name="views listen")]
         for name in self.views:
             self._tasks.append(asyncio.create_task(self._follow(name), name=f"view {name}"))
 
@@ -164,42 +166,6 @@ class Runner:
                 with contextlib.suppress(TimeoutError):
                     async with asyncio.timeout(pause):
                         await self._wake[name].wait()
-
-    async def _listen(self) -> None:
-        while not self._stopping.is_set():
-            try:
-                await self._listen_once()
-            except (OSError, asyncpg.PostgresError, asyncpg.InterfaceError, DatabaseError) as error:
-                _log.warning("views_listen_failed", error=repr(error))
-                with contextlib.suppress(TimeoutError):
-                    async with asyncio.timeout(self.poll_seconds):
-                        await self._stopping.wait()
-
-    async def _listen_once(self) -> None:
-        def heard(*_: Any) -> None:
-            self.wake()
-
-        lost = asyncio.Event()
-
-        def gone(*_: Any) -> None:
-            lost.set()
-
-        conn = await self.database.connect("reader")
-        try:
-            conn.add_termination_listener(gone)
-            await conn.add_listener(CHANNEL, heard)
-            self.listening.set()
-            self.wake()
-            waits = [
-                asyncio.create_task(lost.wait()),
-                asyncio.create_task(self._stopping.wait()),
-            ]
-            await asyncio.wait(waits, return_when=asyncio.FIRST_COMPLETED)
-            for task in waits:
-                task.cancel()
-        finally:
-            self.listening.clear()
-            conn.terminate()
 
 
 def _in_order(views: dict[str, View]) -> list[str]:

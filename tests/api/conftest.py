@@ -12,6 +12,7 @@ import uvicorn
 from service.api.guarding import GuardedConnection
 from service.application import assemble, http
 from service.clock import system_clock
+from service.feed.following import Follower
 from service.log.append import Appender
 from service.log.keys import create_key
 from service.log.submission import Answer, Submission
@@ -67,9 +68,12 @@ class NeverAsked:
 @pytest.fixture
 async def base_url(database: Database, settings: Settings, appender: object) -> AsyncIterator[str]:
     app = http(settings)
-    app.state.services = assemble(settings, database, appender, system_clock)  # type: ignore[arg-type]
+    follower = Follower(database)
+    await follower.start()
+    app.state.services = assemble(settings, database, appender, system_clock, follower)  # type: ignore[arg-type]
     async with listening(app) as url:
         yield url
+    await follower.stop()
 
 
 @pytest.fixture
