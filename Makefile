@@ -12,7 +12,7 @@ MIGRATIONS := $(filter-out migrations/sql/0001% migrations/sql/0002% migrations/
 	$(wildcard migrations/sql/*.sql))
 
 .DEFAULT_GOAL := help
-.PHONY: help install demo demo-reset test check format bench openapi fuzz lint-openapi image lock clean
+.PHONY: help install demo demo-reset test check format bench openapi client fuzz lint-openapi image lock clean
 
 help: ## What there is
 	@awk 'BEGIN { FS = ":.*## " } /^[a-z-]+:.*## / { printf "  make %-12s %s\n", $$1, $$2 }' Makefile
@@ -40,13 +40,14 @@ demo-reset: $(INSTALLED) ## Clear the demo's data
 test: $(INSTALLED) ## Run the tests on a PostgreSQL of their own (ARGS="-k pool" for some)
 	@$(BIN)/python -m pytest $(ARGS)
 
-check: $(INSTALLED) ## Style, types, direction of imports, migrations, drift of openapi.json
+check: $(INSTALLED) ## Style, types, direction of imports, migrations, drift of openapi.json and client
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports --no-logo
 	$(BIN)/squawk $(MIGRATIONS)
 	$(BIN)/graftlog openapi --check
+	cd openapi/client && $(CURDIR)/$(BIN)/python -m client_writer --check
 
 format: $(INSTALLED) ## Put the style right
 	$(BIN)/ruff check --fix .
@@ -57,6 +58,9 @@ bench: $(INSTALLED) ## Measure: ratios from one run on this machine
 
 openapi: $(INSTALLED) ## Write openapi/openapi.json anew
 	@$(BIN)/graftlog openapi
+
+client: $(INSTALLED) ## Write the client's generated half anew, from openapi/openapi.json
+	@cd openapi/client && $(CURDIR)/$(BIN)/python -m client_writer
 
 fuzz: $(INSTALLED) ## Hold the service to its description for long (N=200: requests an operation)
 	@GRAFTLOG_FUZZ=$(or $(N),100) $(BIN)/python -m pytest --show-capture=no \

@@ -1,0 +1,105 @@
+"""The client: every operation, and what takes more than one request."""
+
+from collections.abc import AsyncGenerator, Mapping, Sequence
+from contextlib import aclosing
+from typing import Any, Protocol, TypeVar
+
+import httpx
+import msgspec
+
+from graftlog_client.calling import PASSING, Answer, pause_for
+from graftlog_client.event_stream import Reader, Sent
+from graftlog_client.operations import Operations
+from graftlog_client.problems import Problem
+from graftlog_client.shapes import StoredEvent
+
+T_co = TypeVar("T_co", covariant=True)
+STREAM = "/v1/events/stream"
+# Milliseconds until a stream that has ended is asked for again, where it has not said so itself.
+RETRY = 1000
+
+
+class Page(Protocol[T_co]):
+    """What all lists answer with."""
+
+    @property
+    def items(self) -> Sequence[T_co]:
+        """The entries of this page."""
+        raise NotImplementedError
+
+    @property
+    def next(self) -> str | None:
+        """Address of the next page; None on the last one."""
+        raise NotImplementedError
+
+
+class Client(Operations):
+    """What the service can be asked and told, lists as a whole, and the log as it grows."""
+
+    async def each(self, first: Answer[Page[T_co]]) -> AsyncGenerator[T_co]:
+        """Every entry of a list from a first page on: `each(await client.list_lots())`."""
+        page = first.body
+        while True:
+            for item in page.items:
+                yield item
+            if page.next is None:
+                return
+            page = (await self._call("GET", self._own(page.next), type(page))).body
+
+    async def follow(
+        self,
+        *,
+        after: int | None = None,
+        type: str | None = None,
+        site: str | None = None,
+        lot: str | None = None,
+        place: str | None = None,
+        idle_seconds: float = 60.0,
+    ) -> AsyncGenerator[StoredEvent]:
+        """Every event after a position, then those to come, each once; it goes on for ever.
+
+        Left out `after`: from now on. When the line is cut, or silent for `idle_seconds` (the
+        service says something more often), it goes on where it was. Keep the `position` of what
+        you have worked off, and a program that was stopped goes on there too. A problem that does
+        not pass by itself, such as a revoked key, is raised.
+        """
+        wanted = {"type": type, "site": site, "lot": lot, "place": place}
+        reader, failed = Reader(), 0
+        while True:
+            start = {} if reader.id else {"after": after}
+            try:
+                query = wanted | start
+                async with aclosing(self._until_cut(reader, query, idle_seconds)) as arriving:
+                    async for sent in arriving:
+                        failed = 0
+                        yield msgspec.json.decode(sent.data, type=StoredEvent)
+                pause = (reader.retry or RETRY) / 1000
+            except httpx.TransportError:
+                failed += 1
+                pause = pause_for(httpx.Headers(), failed)
+            except Problem as problem:
+                if problem.status not in PASSING:
+                    raise
+                failed += 1
+                pause = pause_for(problem.headers, failed)
+            await self._sleep(pause)
+            # What had come in part is sent again, whole.
+            reader = Reader(reader.id)
+
+    async def _until_cut(
+        self, reader: Reader, query: Mapping[str, Any], idle_seconds: float
+    ) -> AsyncGenerator[Sent]:
+        headers = {"Accept": "text/event-stream"}
+        if reader.id:
+            headers["Last-Event-ID"] = reader.id
+        async with self._streamed(STREAM, query, headers, idle_seconds) as response:
+            async for arrived in response.aiter_raw():
+                for sent in reader.take(arrived):
+                    yield sent
+
+    def _own(self, address: str) -> str:
+        """An address as the service gave it; one of elsewhere is refused, for it'd get the key."""
+        whole, home = self._http.base_url.join(address), self._http.base_url
+        if (whole.scheme, whole.host, whole.port) != (home.scheme, home.host, home.port):
+            raise ValueError(f"a page of another service: {address}")
+        return str(whole)
