@@ -89,7 +89,9 @@ FROM consignments WHERE code = ANY($1::text[]);
 -- Reservations named, and those with open lines on the cultivars of the group or of a reservation
 -- that is changed.
 SELECT r.code, r.customer, r.site, r.any_site, r.made_day, r.needed_by, r.expires_at, r.state,
-       r.position, r.changed_position, c.line, c.item, c.lot, c.site AS claim_site, c.asked, c.open
+       r.position, r.changed_position, r.order_ref, r.destination, r.confirmed_day, r.expired_day,
+       c.line, c.item, c.lot, c.site AS claim_site, c.asked, c.open,
+       coalesce(c.promised, c.asked) AS promised
 FROM reservations r JOIN commitments c ON c.reservation = r.code
 WHERE r.code IN (
     SELECT unnest($1::text[])
@@ -122,12 +124,14 @@ JOIN supply USING (cultivar, rootstock)
 WHERE levels = $3::float8[];
 
 -- name: work_orders
--- Work orders named, and those not ended at the sites for the cultivars that the group grafts.
+-- Work orders named, those not ended at the sites for the cultivars that the group grafts, and those
+-- not ended at any site for the cultivars ($4) whose buds are asked for.
 SELECT code, site, cultivar, rootstock, wanted, needed_by, made_day, liner_lot, method, place,
        grafters, customer, reservation, note, done, ended, ended_day, position, changed_position
 FROM work_orders
 WHERE code = ANY($1::text[])
-   OR (ended IS NULL AND site = ANY($2::text[]) AND cultivar = ANY($3::text[]));
+   OR (ended IS NULL AND site = ANY($2::text[]) AND cultivar = ANY($3::text[]))
+   OR (ended IS NULL AND cultivar = ANY($4::text[]));
 
 -- name: work_done
 -- Graftings for work orders, by their positions.
@@ -145,6 +149,24 @@ SELECT DISTINCT l.lot_id
 FROM lots l JOIN balances b USING (lot_id)
 WHERE l.cultivar = ANY($1::text[]) AND b.balance > 0
   AND ((b.kind = 'trees' AND b.stage = 'ready') OR b.kind = 'bag');
+
+-- name: sale_lots
+-- Lots with ready trees of items (cultivar, rootstock) at sites: a sale by item may be given them.
+SELECT DISTINCT l.lot_id
+FROM unnest($1::text[], $2::text[], $3::text[]) AS w (cultivar, rootstock, site)
+JOIN lots l ON l.cultivar = w.cultivar AND l.rootstock = w.rootstock AND l.kind = 'tree'
+JOIN balances b ON b.lot_id = l.lot_id AND b.site = w.site
+WHERE NOT l.voided AND b.kind = 'trees' AND b.stage = 'ready' AND b.balance > 0;
+
+-- name: ready_nets
+-- What came to the ready trees of the lots and what left them, by day. Moves, regradings and loads
+-- between sites cancel out.
+SELECT g.lot_id, g.occurred_day, sum(g.delta)::bigint AS net
+FROM balances b
+JOIN legs g ON g.lot_id = b.lot_id AND g.account_id = b.account_id
+WHERE b.lot_id = ANY ($1::bigint[]) AND b.kind IN ('trees', 'transit') AND b.stage = 'ready'
+GROUP BY 1, 2
+HAVING sum(g.delta) <> 0;
 
 -- name: voids_of
 -- Which of the events at these positions were voided, and where.
@@ -304,18 +326,21 @@ ON CONFLICT (code) DO UPDATE SET from_site = excluded.from_site, to_site = exclu
 
 -- name: save_reservation
 INSERT INTO reservations (code, customer, site, any_site, made_day, needed_by, expires_at, state,
-                          position, changed_position)
-VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
+                          position, changed_position, order_ref, destination, confirmed_day,
+                          expired_day)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)
 ON CONFLICT (code) DO UPDATE SET needed_by = excluded.needed_by, expires_at = excluded.expires_at,
-    state = excluded.state, changed_position = excluded.changed_position;
+    state = excluded.state, changed_position = excluded.changed_position,
+    order_ref = excluded.order_ref, confirmed_day = excluded.confirmed_day,
+    expired_day = excluded.expired_day;
 
 -- name: drop_claims
 DELETE FROM commitments WHERE reservation = $1;
 
 -- name: save_claim
 INSERT INTO commitments (reservation, line, item, cultivar, lot, site, asked, open, needed_by,
-                         expires_at)
-VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10);
+                         expires_at, promised)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11);
 
 -- name: save_item_out
 INSERT INTO item_out (cultivar, rootstock, size, grade, site, total)

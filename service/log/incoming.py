@@ -33,7 +33,9 @@ _UNSAID_LATER = (
     b',"destination":null',
 )
 # Those of a name that other types had from their beginning: only of the types that got it later.
-_UNSAID_LATER_OF: dict[str, tuple[bytes, ...]] = {}
+_UNSAID_LATER_OF: dict[str, tuple[bytes, ...]] = {
+    "trees.sold": (b',"cultivar":null', b',"rootstock":null'),
+}
 
 
 def new_id(now_ms: int | None = None) -> str:
@@ -43,7 +45,17 @@ def new_id(now_ms: int | None = None) -> str:
     """
     stamp = int(time.time() * 1000) if now_ms is None else now_ms
     value = (stamp & ((1 << 48) - 1)) << 80 | random.getrandbits(80)
-    value = value & ~(0xF << 76) | 0x7 << 76
+    return _uuid(value, 7)
+
+
+def id_of(*words: str) -> str:
+    """A UUID of version 8 (RFC 9562, 5.8): always the same for the same words, in their order."""
+    digest = hashlib.sha256("\0".join(words).encode()).digest()
+    return _uuid(int.from_bytes(digest[:16], "big"), 8)
+
+
+def _uuid(value: int, version: int) -> str:
+    value = value & ~(0xF << 76) | version << 76
     value = value & ~(0x3 << 62) | 0x2 << 62
     return str(uuid.UUID(int=value))
 
@@ -73,7 +85,7 @@ def parts_of(submission: Submission) -> list[Part]:
         digest = b""
         if event is not None:
             if event.id is None:
-                event = replace(event, id=new_id())
+                event = replace(event, id=element.id or new_id())
             digest = digest_of(event)
         parts.append(Part(index, element, event, digest, None, list(element.faults)))
     return parts

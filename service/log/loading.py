@@ -11,6 +11,7 @@ from typing import Any
 import msgspec
 
 from service.log.ahead import load_ahead
+from service.log.for_sale import candidates, load_ready_since, sold_by_item
 from service.log.minting import codes_to_mint
 from service.log.rows import claim_of, event_of, recorded_of, reservation_of
 from service.storage.pool import Connection
@@ -89,10 +90,16 @@ class Loader:
         voided = await self._voided(group, named)
         await self._consignments(named.get("consignment", set()))
         await self._lots(named, voided)
+        wanted, sold_on = sold_by_item(group)
+        if wanted:
+            await self.lots_by([], [], [], await candidates(self.connection, wanted))
         decided = await self._claims(group, named.get("reservation", set()))
         await self._ahead(group, decided, named.get("override", set()))
         await self._work_orders(group, named.get("work_order", set()))
         await self._standing_at_retired(group)
+        if sold_on is not None:
+            await load_ready_since(self.connection, self.books, wanted)
+            self._may_be_given(sold_on)
         await self._late(group)
         await self._held_meanwhile(group)
 
@@ -102,6 +109,13 @@ class Loader:
             self.first_day[code] = day
         if self.group_first is None or day < self.group_first:
             self.group_first = day
+
+    def _may_be_given(self, sold_on: date) -> None:
+        """A sale by item may take from any tree lot that is here, on its own day."""
+        for lot in self.books.lots.values():
+            if lot.kind == "tree":
+                self.looked_at.discard(lot.lot_id)
+                self._note_day(lot.code, sold_on)
 
     # -- lots, bags, balances --------------------------------------------------------
 

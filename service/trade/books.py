@@ -138,7 +138,7 @@ class Consignment(msgspec.Struct, kw_only=True, gc=False):
 
 
 class Claim(msgspec.Struct, kw_only=True, gc=False):
-    """One line of a reservation."""
+    """One line of a reservation: of those `asked` so many were `promised`, and are `open`."""
 
     line: int
     item: str
@@ -146,6 +146,7 @@ class Claim(msgspec.Struct, kw_only=True, gc=False):
     site: str | None
     asked: int
     open: int
+    promised: int
 
 
 class Reservation(msgspec.Struct, kw_only=True):
@@ -161,6 +162,11 @@ class Reservation(msgspec.Struct, kw_only=True):
     state: str
     position: int
     changed_position: int
+    order_ref: str | None = None
+    destination: list[str] = []
+    confirmed_day: date | None = None
+    # once its expiry was recorded
+    expired_day: date | None = None
     claims: list[Claim]
 
     def counts_at(self, now: datetime) -> bool:
@@ -263,6 +269,8 @@ class Books:
         self.anchored: dict[int, list[Posting]] = {}
         # minted codes looked up and found free
         self.fresh: list[str] = []
+        # since when trees of a lot are ready, where a sale by item may take them; the loader's
+        self.ready_since: dict[str, date] = {}
         # what was sold since the day of a hold that is dated back, by the hold's token
         self.sold_since: dict[str, list[dict[str, Any]]] = {}
         self.journal: list[Callable[[], None]] = []

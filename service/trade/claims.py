@@ -126,7 +126,7 @@ def fulfil_trees(bench: Bench, code: str | None, lines: list[SoldLine]) -> list[
     """What a sale of trees fulfils of a reservation."""
     wanted: list[tuple[Item, str | None, int]] = []
     for line in lines:
-        lot = bench.books.lots[line.lot]
+        lot = bench.books.lots[line.lot or ""]
         item = Item(
             lot.cultivar or "", lot.rootstock or "", line.size or "", line.grade or "", False
         )

@@ -225,14 +225,15 @@ def _sold(site: str, d: selling.TreesSoldData) -> list[Leg]:
     legs: list[Leg] = []
     for line in d.lines:
         start = acc.trees(site, line.place or "", line.stage or "", line.size or "", line.grade)
-        legs += move(line.lot, start, acc.gone("customer", site, d.customer, PLANTS), line.count)
+        sold_to = acc.gone("customer", site, d.customer, PLANTS)
+        legs += move(line.lot or "", start, sold_to, line.count)
     return legs
 
 
 def _returned(site: str, d: selling.TreesReturnedData) -> list[Leg]:
     legs: list[Leg] = []
     for line in d.lines:
-        end = acc.trees(site, line.place, line.stage, line.size, line.grade)
+        end = acc.trees(site, line.place or "", line.stage, line.size or "", line.grade)
         legs += move(line.lot, acc.gone("customer", site, d.customer, PLANTS), end, line.count)
     return legs
 

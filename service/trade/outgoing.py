@@ -21,7 +21,7 @@ def count_out(books: Books, e: TreesSold, sign: int) -> None:
     taken for then. Trees of unknown parts are of no item; a customer's own were never to be sold.
     """
     for line in e.data.lines:
-        lot = books.lots[line.lot]
+        lot = books.lots[line.lot or ""]
         if not (lot.cultivar and lot.rootstock) or lot.grown_for:
             continue
         key = (lot.cultivar, lot.rootstock, line.size or "", line.grade or UNGRADED, e.site)

@@ -1,11 +1,9 @@
-"""Completing reservations, sales and returns."""
+"""Completing reservations."""
 
 from msgspec.structs import replace
 
-from service.trade import holds
 from service.trade.bench import Bench
 from service.trade.books import Reservation
-from service.trade.claims import fulfil_trees
 from service.trade.completing import completes
 from service.trade.completing.budwood import day_given
 from service.trade.covering import cover, covered
@@ -16,10 +14,6 @@ from service.trade.events.selling import (
     ReservationMadeData,
     ReservationReleased,
     ReservationReleasedData,
-    TreesReturned,
-    TreesReturnedData,
-    TreesSold,
-    TreesSoldData,
 )
 from service.trade.making import day_of
 from service.trade.verdicts import refuse
@@ -79,55 +73,4 @@ def _changed(bench: Bench, d: ReservationChangedData) -> ReservationChangedData:
 @completes(ReservationReleased)
 def _released(bench: Bench, d: ReservationReleasedData) -> ReservationReleasedData:
     _open(bench, d.reservation)
-    return d
-
-
-@completes(TreesSold)
-def _sold(bench: Bench, d: TreesSoldData) -> TreesSoldData:
-    lines = []
-    for index, line in enumerate(d.lines):
-        at = f"#/data/lines/{index}"
-        lot = bench.books.lot(line.lot, f"{at}/lot", "tree")
-        account = bench.pick_key(lot, line, f"{at}/lot", stage=line.stage or "ready")
-        bench.held(holds.SELL, lot, [account.key], f"{at}/lot")
-        key = account.key
-        if key.stage != "ready":
-            bench.remark(
-                "not_ready",
-                f"{line.count} of {lot.code} were sold while {key.stage}, not graded ready.",
-                lot=lot.code,
-                stage=key.stage,
-            )
-        lines.append(
-            replace(
-                line,
-                place=key.place,
-                stage=key.stage,
-                size=key.size,
-                grade=key.grade or None,
-            )
-        )
-    return replace(d, lines=lines, fulfils=fulfil_trees(bench, d.reservation, lines))
-
-
-@completes(TreesReturned)
-def _returned(bench: Bench, d: TreesReturnedData) -> TreesReturnedData:
-    if not bench.site.norms.returns_allowed:
-        bench.break_rule(
-            "returns_not_allowed",
-            f"Site {bench.here} takes no sold trees back.",
-            "#/site",
-            site=bench.here,
-        )
-    for index, line in enumerate(d.lines):
-        at = f"#/data/lines/{index}"
-        bench.books.lot(line.lot, f"{at}/lot", "tree")
-        bench.size(line.size, f"{at}/size")
-        if not bench.place(line.place, f"{at}/place").for_returns:
-            bench.break_rule(
-                "returns_not_allowed",
-                f"{line.place} is not a place for returns; returned trees stand apart.",
-                f"{at}/place",
-                place=line.place,
-            )
     return d

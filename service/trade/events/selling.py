@@ -1,10 +1,11 @@
 """Reservations, sales and returns."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from msgspec import Meta
 
 from service.trade.events.budwood import Fulfilled
+from service.trade.events.catalogue import Regions
 from service.trade.events.envelope import Envelope
 from service.trade.events.grafting import Stage
 from service.trade.events.trees import Grade
@@ -24,9 +25,18 @@ class ReservedLine(Data, frozen=True, kw_only=True):
     lot: Code | None = None
     buds: bool = False
     count: Count
+    asked: (
+        Annotated[
+            Count, Meta(description="Filled by the log where less was promised than was asked.")
+        ]
+        | None
+    ) = None
 
 
 ReservedLines = Annotated[list[ReservedLine], Meta(min_length=1, max_length=100)]
+
+
+ForOrder = Annotated[Ref, Meta(description="The customer's order that it is for.")]
 
 
 class ReservationMadeData(Data, frozen=True, kw_only=True):
@@ -43,6 +53,20 @@ class ReservationMadeData(Data, frozen=True, kw_only=True):
         | None
     ) = None
     any_site: Annotated[bool, Meta(description="True: trees of any site will do.")] = False
+    order: ForOrder | None = None
+    destination: (
+        Annotated[
+            Regions, Meta(description="Where they are to go: every region that place lies in.")
+        ]
+        | None
+    ) = None
+    partial: Annotated[
+        bool,
+        Meta(
+            description="True: what can be promised is, and no more; a line of which nothing can "
+            "be is left out. False: all of it, or it is refused."
+        ),
+    ] = False
 
 
 class ReservationMade(Envelope, frozen=True, tag="reservation.made", kw_only=True):
@@ -58,12 +82,43 @@ class ReservationChangedData(Data, frozen=True, kw_only=True):
     lines: ReservedLines | None = None
     needed_by: Occurred | None = None
     expires_at: Occurred | None = None
+    order: ForOrder | None = None
+    cleared: Annotated[
+        list[Literal["needed_by", "expires_at", "order"]],
+        Meta(max_length=3, description="What it has no more."),
+    ] = []
 
 
 class ReservationChanged(Envelope, frozen=True, tag="reservation.changed", kw_only=True):
     """A reservation was changed (an intention, judged like a new one)."""
 
     data: ReservationChangedData
+
+
+class ReservationConfirmedData(Data, frozen=True, kw_only=True):
+    """The customer has ordered: the claim expires no more."""
+
+    reservation: Code
+    order: ForOrder | None = None
+
+
+class ReservationConfirmed(Envelope, frozen=True, tag="reservation.confirmed", kw_only=True):
+    """A reservation was confirmed (an intention: one that had expired is judged like a new one)."""
+
+    data: ReservationConfirmedData
+
+
+class ReservationExpiredData(Data, frozen=True, kw_only=True):
+    """The claim counts no more, since its expiry has come. It may be taken up again."""
+
+    reservation: Code
+
+
+class ReservationExpired(Envelope, frozen=True, tag="reservation.expired", kw_only=True):
+    """A reservation was seen to have expired (recorded by the service; it counted no more before).
+    """
+
+    data: ReservationExpiredData
 
 
 class ReservationReleasedData(Data, frozen=True, kw_only=True):
@@ -79,11 +134,21 @@ class ReservationReleased(Envelope, frozen=True, tag="reservation.released", kw_
     data: ReservationReleasedData
 
 
-class SoldLine(Data, frozen=True, kw_only=True):
-    """Trees of one lot at one place."""
+SOLD_LINES = 200
 
-    lot: Code
-    place: Code | None = None
+
+class SoldLine(Data, frozen=True, kw_only=True):
+    """Trees of one lot at one place, or of an item: then the log chooses the lots.
+
+    Name either `lot`, or `cultivar` with `rootstock` and `size`: trees that are ready, held by
+    nothing and kept for nobody else, those that have been ready longest first. What is stored names
+    lots.
+    """
+
+    lot: Code | None = None
+    place: Annotated[Code, Meta(description="Only from this place.")] | None = None
+    cultivar: Code | None = None
+    rootstock: Code | None = None
     stage: Stage | None = None
     size: Code | None = None
     grade: Grade | None = None
@@ -101,7 +166,11 @@ class TreesSoldData(Data, frozen=True, kw_only=True):
     document: Annotated[Ref, Meta(description="Plant passport, certificate or permit.")] | None = (
         None
     )
-    lines: Annotated[list[SoldLine], Meta(min_length=1, max_length=200)]
+    destination: (
+        Annotated[Regions, Meta(description="Where they go: every region that place lies in.")]
+        | None
+    ) = None
+    lines: Annotated[list[SoldLine], Meta(min_length=1, max_length=SOLD_LINES)]
     fulfils: Annotated[list[Fulfilled], Meta(max_length=200, description="Filled by the log.")] = []
 
 
@@ -115,9 +184,14 @@ class ReturnedLine(Data, frozen=True, kw_only=True):
     """Trees that came back, to a place kept for returns."""
 
     lot: Code
-    place: Code
+    place: (
+        Annotated[Code, Meta(description="Left out: the site's only place for returns.")] | None
+    ) = None
     stage: Stage = "ready"
-    size: Code
+    size: (
+        Annotated[Code, Meta(description="Left out: the one size that the lot was ready in here.")]
+        | None
+    ) = None
     grade: Grade | None = None
     count: Count
 

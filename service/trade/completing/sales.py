@@ -1,0 +1,219 @@
+"""Completing sales and returns of trees."""
+
+from msgspec.structs import replace
+
+from service.trade import holds
+from service.trade.bench import Bench
+from service.trade.claims import fulfil_trees
+from service.trade.completing import completes
+from service.trade.destinations import sending
+from service.trade.events.catalogue import Place
+from service.trade.events.selling import (
+    SOLD_LINES,
+    ReturnedLine,
+    SoldLine,
+    TreesReturned,
+    TreesReturnedData,
+    TreesSold,
+    TreesSoldData,
+)
+from service.trade.picking import Picking
+from service.trade.verdicts import refuse
+
+
+@completes(TreesSold)
+def _sold(bench: Bench, d: TreesSoldData) -> TreesSoldData:
+    picking = Picking(bench, d.customer, d.reservation)
+    # What the clerk named is taken first: an item line then takes from what is left.
+    named = {
+        index: _of_lot(bench, line, f"#/data/lines/{index}", picking)
+        for index, line in enumerate(d.lines)
+        if line.lot is not None
+    }
+    lines: list[SoldLine] = []
+    chosen: list[tuple[int, SoldLine]] = []
+    for index, line in enumerate(d.lines):
+        if index in named:
+            lines.append(named[index])
+            continue
+        found = _of_item(bench, line, f"#/data/lines/{index}", picking)
+        lines += found
+        chosen += [(index, one) for one in found]
+    if len(lines) > SOLD_LINES:
+        raise refuse(
+            "too_many_lines",
+            f"Its trees come from {len(lines)} places; a sale has at most {SOLD_LINES} lines.",
+            "#/data/lines",
+            lines=len(lines),
+            most=SOLD_LINES,
+        )
+    if chosen:
+        _say_which(bench, chosen)
+    if d.destination is not None:
+        _may_be_sent(bench, d.destination, lines)
+    return replace(d, lines=lines, fulfils=fulfil_trees(bench, d.reservation, lines))
+
+
+def _of_lot(bench: Bench, line: SoldLine, at: str, picking: Picking) -> SoldLine:
+    """A line as the clerk named it, complete."""
+    if line.cultivar is not None or line.rootstock is not None:
+        raise refuse(
+            "say_which", "Name a lot, or an item (cultivar and rootstock), not both.", f"{at}/lot"
+        )
+    lot = bench.books.lot(line.lot or "", f"{at}/lot", "tree")
+    account = bench.pick_key(lot, line, f"{at}/lot", stage=line.stage or "ready")
+    bench.held(holds.SELL, lot, [account.key], f"{at}/lot")
+    picking.take(account, line.count)
+    key = account.key
+    if key.stage != "ready":
+        bench.remark(
+            "not_ready",
+            f"{line.count} of {lot.code} were sold while {key.stage}, not graded ready.",
+            lot=lot.code,
+            stage=key.stage,
+        )
+    return replace(line, place=key.place, stage=key.stage, size=key.size, grade=key.grade or None)
+
+
+def _of_item(bench: Bench, line: SoldLine, at: str, picking: Picking) -> list[SoldLine]:
+    """A line of an item: the lots are chosen here."""
+    catalogue = bench.books.catalogue
+    for name in ("cultivar", "rootstock", "size"):
+        if getattr(line, name) is None:
+            raise refuse(
+                "missing",
+                "Name a lot, or an item: a cultivar on a rootstock in a size.",
+                f"{at}/{name if line.cultivar or line.rootstock else 'lot'}",
+            )
+    catalogue.cultivar(line.cultivar or "", f"{at}/cultivar")
+    catalogue.rootstock(line.rootstock or "", f"{at}/rootstock")
+    catalogue.size(line.size or "", f"{at}/size")
+    if line.place is not None:
+        bench.place(line.place, f"{at}/place")
+    if line.stage not in (None, "ready"):
+        raise refuse(
+            "say_which",
+            f"Only ready trees are chosen by item; name the lot of those that are {line.stage}.",
+            f"{at}/stage",
+        )
+    return picking.pick(line, at)
+
+
+def _say_which(bench: Bench, chosen: list[tuple[int, SoldLine]]) -> None:
+    """Remark which lots were chosen, and from where they are to be fetched."""
+    shown = ", ".join(f"{one.count} of {one.lot} at {one.place}" for _, one in chosen[:5])
+    more = f" and {len(chosen) - 5} more" if len(chosen) > 5 else ""
+    bench.remark(
+        "lots_chosen",
+        f"Chosen from what has been ready longest: {shown}{more}.",
+        lines=[
+            {
+                "line": index,
+                "lot": one.lot,
+                "place": one.place,
+                "grade": one.grade,
+                "count": one.count,
+            }
+            for index, one in chosen
+        ],
+    )
+
+
+def _may_be_sent(bench: Bench, destination: list[str], lines: list[SoldLine]) -> None:
+    """Break the rule that says no; remark where no rule says yes. No advice: the source decides."""
+    asked: set[tuple[str | None, str | None]] = set()
+    for line in lines:
+        lot = bench.books.lots[line.lot or ""]
+        item = (lot.cultivar, lot.rootstock)
+        if item in asked:
+            continue
+        asked.add(item)
+        told = sending(
+            bench.books.catalogue,
+            bench.day,
+            destination,
+            site=bench.here,
+            cultivar=lot.cultivar,
+            rootstock=lot.rootstock,
+        )
+        numbers = {
+            "destination": list(destination),
+            "lot": lot.code,
+            "rule": told.rule,
+            "title": told.title,
+            "source": told.source,
+            "as_of": str(told.as_of) if told.as_of else None,
+        }
+        if told.answer == "not_allowed":
+            at = "#/data/destination"
+            bench.break_rule("may_not_be_sent", told.words, at, **numbers)
+        elif told.answer == "ask_authority":
+            bench.remark("ask_authority", told.words, **numbers)
+
+
+# -- returns -------------------------------------------------------------------------------
+
+
+@completes(TreesReturned)
+def _returned(bench: Bench, d: TreesReturnedData) -> TreesReturnedData:
+    if not bench.site.norms.returns_allowed:
+        bench.break_rule(
+            "returns_not_allowed",
+            f"Site {bench.here} takes no sold trees back.",
+            "#/site",
+            site=bench.here,
+        )
+    lines = [_back(bench, line, f"#/data/lines/{index}") for index, line in enumerate(d.lines)]
+    return replace(d, lines=lines)
+
+
+def _back(bench: Bench, line: ReturnedLine, at: str) -> ReturnedLine:
+    bench.books.lot(line.lot, f"{at}/lot", "tree")
+    size = line.size or _only_size(bench, line.lot, f"{at}/size")
+    bench.size(size, f"{at}/size")
+    place = line.place or _place_for_returns(bench, f"{at}/place")
+    if not bench.place(place, f"{at}/place").for_returns:
+        bench.break_rule(
+            "returns_not_allowed",
+            f"{place} is not a place for returns; returned trees stand apart.",
+            f"{at}/place",
+            place=place,
+        )
+    return replace(line, place=place, size=size)
+
+
+def _only_size(bench: Bench, lot: str, at: str) -> str:
+    sizes = sorted(
+        {
+            key.size
+            for key in bench.books.accounts_of(lot)
+            if key.kind == "trees" and key.stage == "ready" and key.site == bench.here
+        }
+    )
+    if len(sizes) != 1:
+        raise refuse(
+            "say_which",
+            f"Say in which size trees of {lot} came back.",
+            at,
+            ready_sizes=sizes,
+        )
+    return sizes[0]
+
+
+def _place_for_returns(bench: Bench, at: str) -> str:
+    places = sorted(
+        entry.code
+        for entry, _ in bench.books.catalogue.entries.values()
+        if isinstance(entry, Place) and entry.site == bench.here
+        if entry.for_returns and not entry.retired
+    )
+    if len(places) != 1:
+        raise refuse(
+            "say_which",
+            f"Say to which place they came back: {', '.join(places)}."
+            if places
+            else f"Site {bench.here} has no place for returns; the catalogue makes one.",
+            at,
+            places_for_returns=places,
+        )
+    return places[0]
