@@ -1,7 +1,7 @@
-"""How much one asker may ask: a bucket of tokens each, in this process's memory.
+"""How much one asker may ask, and what the answers say of it.
 
-A bucket fills steadily up to its quota, and a request takes one token; so a device may send a day's
-work in one go, and nobody keeps the service to himself. Several processes keep a bucket each.
+Requests of a key's name are counted over all processes (`service.log.quota`). Wrong keys are
+counted by address, in this process's memory: who has no key is not worth a row.
 """
 
 import math
@@ -11,29 +11,37 @@ from time import monotonic
 from typing import Any
 
 from service.api.problems import Problem
+from service.log.quota import WINDOW, Leases
 
-# Addresses and principals that are remembered at once; full buckets are forgotten first.
+# Addresses that are remembered at once; full buckets are forgotten first.
 _MOST = 10_000
-WINDOW = 60
 # Wrong keys from one address: none is guessed at this rate, and the database is spared the rest.
 WRONG_KEYS = 60
 
 
 @dataclass
 class Buckets:
-    """A bucket of `quota` tokens for each name, filled again in `WINDOW` seconds."""
+    """At most `quota` tokens for each name in any `WINDOW` seconds.
+
+    A bucket holds half of them and fills again steadily, half of them in a window: who empties a
+    full one and takes all that comes after it has had them all.
+    """
 
     quota: int
     clock: Callable[[], float] = monotonic
     _held: dict[str, tuple[float, float]] = field(default_factory=dict)
 
+    @property
+    def full(self) -> float:
+        return self.quota / 2
+
     def left(self, name: str) -> float:
         """The tokens in the bucket of `name` now."""
         held = self._held.get(name)
         if held is None:
-            return self.quota
+            return self.full
         tokens, at = held
-        return min(self.quota, tokens + (self.clock() - at) * self.quota / WINDOW)
+        return min(self.full, tokens + (self.clock() - at) * self.full / WINDOW)
 
     def take(self, name: str) -> bool:
         """Take a token, if there is a whole one."""
@@ -45,60 +53,67 @@ class Buckets:
         self._held[name] = (tokens - 1, self.clock())
         return True
 
-    def wait(self, name: str) -> int:
-        """Whole seconds until there is a token; 0 when there is one."""
-        return max(0, math.ceil((1 - self.left(name)) * WINDOW / self.quota))
+    def wait(self, name: str) -> float:
+        """Seconds until there is a token; 0 when there is one."""
+        return max(0.0, (1 - self.left(name)) * WINDOW / self.full)
 
     def _forget(self) -> None:
         """Forget full buckets, which is no loss; if none is full, the older half."""
-        names = [name for name in self._held if self.left(name) >= self.quota]
+        names = [name for name in self._held if self.left(name) >= self.full]
         for name in names or list(self._held)[: _MOST // 2]:
             del self._held[name]
 
 
 @dataclass
 class Limits:
-    """The limits of one process; `requests` a minute for each principal, 0 for no limit."""
+    """What this process lets through; without `requests` each key may ask as much as it likes."""
 
-    requests: int = 0
-    asked: Buckets = field(init=False)
-    wrong_keys: Buckets = field(init=False)
+    requests: Leases | None = None
+    wrong_keys: Buckets = field(default_factory=lambda: Buckets(WRONG_KEYS))
 
-    def __post_init__(self) -> None:
-        self.asked = Buckets(max(1, self.requests))
-        self.wrong_keys = Buckets(WRONG_KEYS)
+    async def count(self, principal: str) -> list[tuple[bytes, bytes]]:
+        """Count a request; the headers that say what is left.
 
-    def count(self, principal: str) -> dict[str, str]:
-        """Count a request; the headers that say what is left. Raises a 429 problem."""
-        if not self.requests:
-            return {}
-        if not self.asked.take(principal):
-            raise too_many("requests", self.asked, principal)
-        return _headers("requests", self.asked, principal)
+        Raises a 429 problem, and what the database raises when it must be asked and can't.
+        """
+        if self.requests is None:
+            return []
+        taken = await self.requests.take(principal)
+        said = _headers("requests", self.requests.quota, taken.left, taken.more_in)
+        if not taken.granted:
+            raise _too_many("requests", self.requests.quota, taken.more_in)
+        return [(name.lower().encode(), value.encode()) for name, value in said.items()]
 
     def try_key(self, address: str) -> None:
         """Raises a 429 problem for an address that sent too many wrong keys."""
         if self.wrong_keys.left(address) < 1:
-            raise too_many("wrong-keys", self.wrong_keys, address)
+            raise _too_many("wrong-keys", self.wrong_keys.quota, self.wrong_keys.wait(address))
 
     def wrong_key(self, address: str) -> None:
         """Count a wrong key."""
         self.wrong_keys.take(address)
 
+    async def close(self) -> None:
+        """Give back what this process has leased and not let through."""
+        if self.requests is not None:
+            await self.requests.close()
 
-def too_many(policy: str, buckets: Buckets, name: str) -> Problem:
-    wait = max(1, buckets.wait(name))
-    words = f"At most {buckets.quota} {policy.replace('-', ' ')} in {WINDOW} seconds."
-    headers = {"Retry-After": str(wait), **_headers(policy, buckets, name)}
+
+def _too_many(policy: str, quota: int, wait: float) -> Problem:
+    words = f"At most {quota} {policy.replace('-', ' ')} in {WINDOW:.0f} seconds."
+    headers = {"Retry-After": _seconds(wait), **_headers(policy, quota, 0, wait)}
     # A member of the draft's problem type; ours keeps its own address until that is registered.
     members: dict[str, Any] = {"violated-policies": [policy]}
     return Problem("quota-exceeded", words, headers=headers, **members)
 
 
-def _headers(policy: str, buckets: Buckets, name: str) -> dict[str, str]:
+def _headers(policy: str, quota: int, left: int, more_in: float) -> dict[str, str]:
     """What draft-ietf-httpapi-ratelimit-headers-10 asks for; it may still change, so only here."""
-    left = int(buckets.left(name))
     return {
-        "RateLimit-Policy": f'"{policy}";q={buckets.quota};w={WINDOW}',
-        "RateLimit": f'"{policy}";r={left};t={max(1, buckets.wait(name))}',
+        "RateLimit-Policy": f'"{policy}";q={quota};w={WINDOW:.0f}',
+        "RateLimit": f'"{policy}";r={left};t={_seconds(more_in)}',
     }
+
+
+def _seconds(wait: float) -> str:
+    return str(max(1, math.ceil(wait)))
