@@ -282,8 +282,8 @@ VARIABLES: tuple[Variable, ...] = (
         "rate_limit",
         _whole(0, 10_000_000),
         "requests a minute, from 0 to 10000000",
-        "Most requests of one key's name in a minute, in each process; more are answered 429 with "
-        "Retry-After. 0: no limit.",
+        "Most requests of one key's name in any minute, over all processes; more are answered 429 "
+        "with Retry-After. 0: no limit.",
     ),
     Variable(
         "queue_limit",
