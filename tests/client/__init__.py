@@ -1,0 +1,1 @@
+"""The client package: what it sends, how it reads answers, and a life of an order with it."""
