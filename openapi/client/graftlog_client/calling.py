@@ -83,7 +83,7 @@ class Caller:
             transport=transport,
             follow_redirects=False,  # a key goes to the service it was given for, nowhere else
         )
-        self._tries, self._sleep = tries, sleep
+        self._tries, self._timeout, self._sleep = tries, timeout, sleep
 
     async def __aenter__(self) -> Self:
         return self
@@ -145,7 +145,7 @@ class Caller:
         self, path: str, query: Mapping[str, Any], headers: Mapping[str, str], idle: float
     ) -> AsyncIterator[httpx.Response]:
         """An answer that goes on; raises a Problem where there is none. Not tried again."""
-        timeout = httpx.Timeout(self._http.timeout, read=idle)
+        timeout = httpx.Timeout(self._timeout, read=idle)
         request = self._http.build_request(
             "GET", path, params=_query(query), headers=headers, timeout=timeout
         )
