@@ -64,7 +64,7 @@ class Application(Litestar):
             if over is not None:
                 await _answer(over, scope, receive, send_with_headers)
             else:
-                in_time = InTime(receive, self.body_seconds)
+                in_time = scope["state"]["in_time"] = InTime(receive, self.body_seconds)
                 await super().__call__(scope, in_time, send_with_headers)
         finally:
             self._at_hand -= 1
@@ -104,11 +104,15 @@ class Application(Litestar):
 class InTime:
     """`receive` that gives up when a request's body has not come in `seconds`."""
 
-    __slots__ = ("_end", "_receive", "_whole")
+    __slots__ = ("_end", "_receive", "_seconds", "_whole")
 
     def __init__(self, receive: Receive, seconds: float) -> None:
-        self._receive, self._whole = receive, False
-        self._end = asyncio.get_running_loop().time() + seconds
+        self._receive, self._seconds, self._whole = receive, seconds, False
+        self.renew()
+
+    def renew(self) -> None:
+        """Give the rest of the body as much time again: for one that is worked on as it comes."""
+        self._end = asyncio.get_running_loop().time() + self._seconds
 
     async def __call__(self) -> Any:
         # After the body comes nothing but word that the asker went away, whenever that is.

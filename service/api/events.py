@@ -7,18 +7,26 @@ from typing import Annotated, Any, Literal
 import msgspec
 from msgspec import Meta
 
+from service.api.bulk import record_lines
 from service.api.conditional import etag
-from service.api.headers import idempotency_key, media_type
+from service.api.headers import idempotency_key, media_type, names_type
 from service.api.operation import JSON, NDJSON, Call, Reply, operation
 from service.api.problems import Mistake, Problem, lacks_scope, mistake_of
 from service.api.spec import ARRAY_LIMIT
-from service.api.taking_in import UNREADABLE, check_rights, hand_over, understand, unreadable
+from service.api.taking_in import (
+    LINES_LIMIT,
+    UNREADABLE,
+    check_rights,
+    hand_over,
+    refuse_twins,
+    understand,
+    unreadable,
+    within,
+)
 from service.log.answering import encode
 from service.log.rights import HISTORY, Principal
 from service.log.submission import (
     Answer,
-    Element,
-    Fault,
     IdempotencyKey,
     Submission,
     Verdict,
@@ -26,7 +34,6 @@ from service.log.submission import (
 from service.trade.events import Event
 from service.trade.words import Ref
 
-LINES_LIMIT = 5000
 _parts_of = msgspec.json.Decoder(list[msgspec.Raw]).decode
 
 
@@ -92,14 +99,24 @@ async def record_events(call: Call[RecordQuery]) -> Reply:
     always 200 with a verdict for each. With `mode=all` a refusal is 409 and names every reason.
     A retry is safe with an Idempotency-Key (kept for at least 7 days) or with event ids. What is
     recorded depends on the key's scopes and sites.
+
+    NDJSON with `mode=each` and `Accept: application/x-ndjson` is recorded as it comes, up to
+    100,000 lines, and answered while it comes: for each line, in their order, its verdict with its
+    number as `line`, and at the end a line with `lines`, how many there were. A problem document as
+    the last line says with `line` from where on nothing was recorded: send again from there, or all
+    of it under the same Idempotency-Key or with event ids. Lines are judged in order of occurrence
+    some hundred at a time, so send them in that order. `check=true` takes 5,000 lines.
     """
     query, principal = call.query, call.principal
     if query.recorded_at is not None or query.recorded_by is not None:
         _need_history(principal)
+    sent, wanted = call.header("content-type"), call.header("accept")
+    if query.mode == "each" and media_type(sent) == NDJSON and names_type(wanted, NDJSON):
+        return await record_lines(call)
     body = await call.body(call.services.settings.batch_body_limit)
     parts, array = _split(call, body)
     elements = understand(parts, array=array, each=query.mode == "each")
-    _refuse_twins(elements, array=array)
+    refuse_twins(elements, array=array)
     elements = check_rights(elements, principal, array=array, each=query.mode == "each")
     submission = Submission(
         principal=principal,
@@ -185,7 +202,7 @@ def _split(call: Call[RecordQuery], body: bytes) -> tuple[list[bytes], bool]:
     """The events of a body, each as its bytes, and whether they came as an array or lines."""
     if media_type(call.header("content-type")) == NDJSON:
         lines = [line for line in body.split(b"\n") if line.strip()]
-        return _within(lines, LINES_LIMIT, "lines"), True
+        return within(lines, LINES_LIMIT, "lines"), True
     if body.lstrip()[:1] != b"[":
         most = call.services.settings.body_limit
         if len(body) > most:
@@ -194,34 +211,6 @@ def _split(call: Call[RecordQuery], body: bytes) -> tuple[list[bytes], bool]:
             )
         return [body], False
     try:
-        return _within([bytes(part) for part in _parts_of(body)], ARRAY_LIMIT, "events"), True
+        return within([bytes(part) for part in _parts_of(body)], ARRAY_LIMIT, "events"), True
     except UNREADABLE as error:
         raise unreadable(error, body) from error
-
-
-def _within(parts: list[bytes], most: int, what: str) -> list[bytes]:
-    if not parts:
-        fault = Mistake(kind="missing", detail="At least one event is needed.", pointer="#")
-        raise Problem("validation-error", "There is no event in it.", errors=[fault])
-    if len(parts) > most:
-        raise Problem("content-too-large", f"At most {most} {what} at a time.", limit=most)
-    return parts
-
-
-def _refuse_twins(elements: list[Element], *, array: bool) -> None:
-    seen: dict[str, int] = {}
-    twins = []
-    for index, element in enumerate(elements):
-        if element.event is None or element.event.id is None:
-            continue
-        first = seen.setdefault(element.event.id, index)
-        if first != index:
-            fault = Fault(
-                kind="id_twice",
-                detail=f"Event {first} of this request has the same id.",
-                pointer="#/id",
-                numbers={"first": first},
-            )
-            twins.append(mistake_of(fault, f"/{index}" if array else ""))
-    if twins:
-        raise Problem("validation-error", "Nothing was recorded: see errors.", errors=twins)

@@ -76,6 +76,15 @@ def wait_of(prefer: str | None) -> int:
     return min(int(match[1]), MAX_WAIT) if match else 0
 
 
+def names_type(accept: str | None, kind: str) -> bool:
+    """Whether Accept names this media type itself and wants it (RFC 9110 section 12.5.1)."""
+    for part in (accept or "").split(","):
+        if media_type(part) == kind:
+            weight = re.search(r";\s*q\s*=\s*([0-9.]+)", part, re.IGNORECASE)
+            return weight is None or re.fullmatch(r"0(\.0*)?", weight[1]) is None
+    return False
+
+
 def media_type(content_type: str | None) -> str:
     """The media type without its parameters, in lower case; empty without one."""
     return (content_type or "").partition(";")[0].strip().lower()

@@ -72,7 +72,8 @@ class Page(msgspec.Struct, Generic[T], frozen=True, kw_only=True):
 class Reply:
     """What an operation answers. `body` is encoded as JSON unless it is bytes already.
 
-    With `stream` the answer is sent chunk by chunk as it is made, and has no `body` and no ETag.
+    With `stream` the answer is sent chunk by chunk as it is made, and has no `body` and no ETag;
+    `asker_sends` says whether the request still comes, so that the asker need not read yet.
     """
 
     body: Any = None
@@ -82,6 +83,7 @@ class Reply:
     media_type: str = JSON
     cache: str = REVALIDATE
     stream: AsyncIterator[bytes] | None = None
+    asker_sends: Callable[[], bool] = lambda: False
 
 
 @dataclass
@@ -215,7 +217,7 @@ def finish(reply: Reply, scope: Scope) -> ASGIApp:
     given.append((b"vary", b"Authorization, Accept"))
     if reply.stream is not None:
         given.append((b"content-type", reply.media_type.encode()))
-        return Streamed(reply.status, given, reply.stream)
+        return Streamed(reply.status, given, reply.stream, reply.asker_sends)
     body = reply.body if isinstance(reply.body, bytes) else _encode(reply.body)
     asked, tag = method in ("GET", "HEAD"), reply.etag
     if tag is None and asked and reply.cache == REVALIDATE:

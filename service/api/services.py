@@ -47,6 +47,8 @@ class Services:
     stopping: bool = False
     ready_checks: dict[str, Callable[[], Awaitable[str | None]]] = field(default_factory=dict)
     limits: Limits = field(default_factory=Limits)
+    # Requests whose lines are being recorded as they come.
+    in_lines: set[int] = field(default_factory=set)
     # Who asks: `reading` shows what may be seen by them, and nothing while nobody asks.
     asker: Principal = NOBODY
 

@@ -6,10 +6,10 @@ from typing import Annotated
 import msgspec
 from msgspec import Meta
 
-from service.api.events import LINES_LIMIT, key_of, verdicts_of
+from service.api.events import key_of, verdicts_of
 from service.api.operation import CSV, Call, NoQuery, Reply, csv_file, operation
 from service.api.problems import Mistake, Problem, lacks_scope, not_found
-from service.api.taking_in import check_rights, hand_over
+from service.api.taking_in import LINES_LIMIT, check_rights, hand_over
 from service.log.rights import READ, Principal, scope_for
 from service.log.submission import Answer, Element, Submission
 from service.sheets import writing

@@ -66,12 +66,18 @@ class Streamed:
     one who takes nothing for `PATIENCE` seconds is cut off. However it ends, `chunks` is closed.
     """
 
-    __slots__ = ("chunks", "headers", "status")
+    __slots__ = ("asker_sends", "chunks", "headers", "status")
 
     def __init__(
-        self, status: int, headers: list[tuple[bytes, bytes]], chunks: AsyncIterator[bytes]
+        self,
+        status: int,
+        headers: list[tuple[bytes, bytes]],
+        chunks: AsyncIterator[bytes],
+        asker_sends: Callable[[], bool] = lambda: False,
     ) -> None:
+        """`asker_sends`: whether the request still comes; until it is there nobody need read."""
         self.status, self.headers, self.chunks = status, headers, chunks
+        self.asker_sends = asker_sends
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         scope["state"]["streamed"] = True
@@ -84,8 +90,8 @@ class Streamed:
             await send(start)
             if scope["method"] != "HEAD":  # type: ignore[typeddict-item]
                 async for chunk in self.chunks:
-                    await _send(send, chunk, more=True)
-            await _send(send, b"", more=False)
+                    await self._send(send, chunk, more=True)
+            await self._send(send, b"", more=False)
         except _TakesNothing:
             _log.info("slow_reader_cut_off", principal=scope["state"].get("principal"))
             line_of(scope).abort()
@@ -94,15 +100,18 @@ class Streamed:
             if close is not None:
                 await close()
 
+    async def _send(self, send: Send, body: bytes, *, more: bool) -> None:
+        message: Message = {"type": "http.response.body", "body": body, "more_body": more}
+        while True:
+            try:
+                # What waits for room has sent nothing yet, so it can be tried again.
+                async with asyncio.timeout(PATIENCE):
+                    await send(message)
+                return
+            except TimeoutError as error:
+                if not self.asker_sends():
+                    raise _TakesNothing from error
+
 
 class _TakesNothing(Exception):
     """The asker did not make room for the next chunk in time."""
-
-
-async def _send(send: Send, body: bytes, *, more: bool) -> None:
-    message: Message = {"type": "http.response.body", "body": body, "more_body": more}
-    try:
-        async with asyncio.timeout(PATIENCE):
-            await send(message)
-    except TimeoutError as error:
-        raise _TakesNothing from error

@@ -24,6 +24,7 @@ from service.log.submission import (
 )
 from service.trade.events import Event
 
+LINES_LIMIT = 5000
 UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
 _event_of = msgspec.json.Decoder(Event).decode
 
@@ -80,6 +81,41 @@ def understand(parts: Sequence[bytes], *, array: bool, each: bool) -> list[Eleme
     if faulty:
         raise Problem("validation-error", "Nothing was recorded: see errors.", errors=faulty)
     return elements
+
+
+def no_event() -> Problem:
+    """The 422 problem for a body without any event."""
+    fault = Mistake(kind="missing", detail="At least one event is needed.", pointer="#")
+    return Problem("validation-error", "There is no event in it.", errors=[fault])
+
+
+def within(parts: list[bytes], most: int, what: str) -> list[bytes]:
+    """The parts of a body, if there are any and not too many."""
+    if not parts:
+        raise no_event()
+    if len(parts) > most:
+        raise Problem("content-too-large", f"At most {most} {what} at a time.", limit=most)
+    return parts
+
+
+def refuse_twins(elements: list[Element], *, array: bool) -> None:
+    """Raises 422 when two events of one request have the same id."""
+    seen: dict[str, int] = {}
+    twins = []
+    for index, element in enumerate(elements):
+        if element.event is None or element.event.id is None:
+            continue
+        first = seen.setdefault(element.event.id, index)
+        if first != index:
+            fault = Fault(
+                kind="id_twice",
+                detail=f"Event {first} of this request has the same id.",
+                pointer="#/id",
+                numbers={"first": first},
+            )
+            twins.append(mistake_of(fault, f"/{index}" if array else ""))
+    if twins:
+        raise Problem("validation-error", "Nothing was recorded: see errors.", errors=twins)
 
 
 def check_rights(

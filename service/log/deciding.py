@@ -267,7 +267,9 @@ class Group:
         event = part.event
         if event is None:
             verdicts[part.index] = Verdict(
-                id=id_in(part.element.raw), verdict="malformed", errors=part.faults
+                id=id_in(part.element.raw) or part.element.id,
+                verdict="malformed",
+                errors=part.faults,
             )
             return
         known = self.known.get(event.id or "")

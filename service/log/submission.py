@@ -47,6 +47,8 @@ class Element(msgspec.Struct, frozen=True):
     raw: bytes
     event: Event | None = None
     faults: tuple[Fault, ...] = ()
+    # what it is known by when it names no id of its own; None: minted if it can be read
+    id: str | None = None
 
 
 class IdempotencyKey(msgspec.Struct, frozen=True):
