@@ -85,3 +85,19 @@ def _asked(books: Books, group: list[Incoming]) -> set[tuple[str, str]]:
                 if named[0] and named[1]:
                     found.add((named[0], named[1]))
     return found
+
+
+def claims_buds(books: Books, group: list[Incoming]) -> bool:
+    """Whether the group asks for buds, or speaks anew of a reservation that does."""
+    for one in group:
+        event = one.event
+        if isinstance(event, selling.ReservationMade | selling.ReservationChanged):
+            for line in event.data.lines or ():
+                lot = books.lots.get(line.lot or "")
+                if line.buds or (lot is not None and lot.kind == "budwood"):
+                    return True
+        if isinstance(event, selling.ReservationChanged | selling.ReservationConfirmed):
+            claimed = books.reservations.get(event.data.reservation)
+            if claimed and any(parse_item(claim.item).buds for claim in claimed.claims):
+                return True
+    return False

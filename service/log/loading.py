@@ -10,7 +10,7 @@ from typing import Any
 
 import msgspec
 
-from service.log.ahead import load_ahead
+from service.log.ahead import claims_buds, load_ahead
 from service.log.for_sale import candidates, load_ready_since, sold_by_item
 from service.log.minting import codes_to_mint
 from service.log.rows import claim_of, event_of, recorded_of, reservation_of
@@ -95,7 +95,7 @@ class Loader:
             await self.lots_by([], [], [], await candidates(self.connection, wanted))
         decided = await self._claims(group, named.get("reservation", set()))
         await self._ahead(group, decided, named.get("override", set()))
-        await self._work_orders(group, named.get("work_order", set()))
+        await self._work_orders(group, named.get("work_order", set()), decided)
         await self._standing_at_retired(group)
         if sold_on is not None:
             await load_ready_since(self.connection, self.books, wanted)
@@ -260,7 +260,9 @@ class Loader:
         asked: set[str] = set()
         changed: set[str] = set()
         for incoming in group:
-            if isinstance(incoming.event, selling.ReservationChanged):
+            if isinstance(
+                incoming.event, selling.ReservationChanged | selling.ReservationConfirmed
+            ):
                 changed.add(incoming.event.data.reservation)
             if isinstance(incoming.event, selling.ReservationMade | selling.ReservationChanged):
                 asked |= {
@@ -304,15 +306,17 @@ class Loader:
             await self.lots_by(list(lots), [], [], [])
             self.looked_at |= set(self.books.lot_by_id) - before
 
-    async def _work_orders(self, group: list[Incoming], named: set[str]) -> None:
-        """Orders named, or open for what the group grafts; and what voided graftings did."""
+    async def _work_orders(self, group: list[Incoming], named: set[str], decided: set[str]) -> None:
+        """Orders named, or open for what the group grafts or for buds that claims are `decided` on;
+        and what voided graftings did."""
         books = self.books
+        buds = sorted(decided) if claims_buds(books, group) else []
         sites = {i.event.site for i in group if isinstance(i.event, _GRAFTED)}
         wood = {lot.cultivar for lot in books.lots.values() if lot.kind == "budwood"}
         wood = (wood | _wood_told_of(group)) - {None}
-        if named or (sites and wood):
+        if named or buds or (sites and wood):
             rows = await self.connection.fetch(
-                SQL.work_orders, list(named), list(sites), list(wood) if sites else []
+                SQL.work_orders, list(named), list(sites), list(wood) if sites else [], buds
             )
             for row in rows:
                 order = WorkOrder(**{**dict(row), "grafters": tuple(row["grafters"])})

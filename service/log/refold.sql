@@ -41,11 +41,12 @@ FROM consignments;
 
 -- name: reservations
 SELECT code, customer, site, any_site, made_day, needed_by, expires_at, state, position,
-       changed_position
+       changed_position, order_ref, destination, confirmed_day, expired_day
 FROM reservations;
 
 -- name: claims
-SELECT reservation, line, item, lot, site, asked, open FROM commitments;
+SELECT reservation, line, item, lot, site, asked, open, coalesce(promised, asked) AS promised
+FROM commitments;
 
 -- name: work_orders
 SELECT code, site, cultivar, rootstock, wanted, needed_by, made_day, liner_lot, method, place,

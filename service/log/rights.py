@@ -16,20 +16,22 @@ GRAFTERS = "grafters:read"
 CONTACTS_READ = "contacts:read"
 CONTACTS = "contacts:write"
 METRICS = "metrics:read"
+# To have what its holder sees sent to an address.
+WEBHOOKS = "webhooks:manage"
 HISTORY = "history"
 ADMIN = "admin"
 
 _MANAGING = (READ, EVENTS, CATALOGUE, ORDERS, RESERVATIONS, SALES, CORRECTIONS)
 _PEOPLE = (GRAFTERS, CONTACTS_READ, CONTACTS)
-SCOPES = (*_MANAGING, OVERRIDES, *_PEOPLE, METRICS, HISTORY, ADMIN)
+SCOPES = (*_MANAGING, OVERRIDES, *_PEOPLE, WEBHOOKS, METRICS, HISTORY, ADMIN)
 
 # Ready-made sets for `graftlog keys create --role`.
 ROLES: dict[str, tuple[str, ...]] = {
     "recorder": (READ, EVENTS),
-    "site-manager": (*_MANAGING, *_PEOPLE),
-    "sales": (READ, RESERVATIONS, SALES, CONTACTS_READ),
+    "site-manager": (*_MANAGING, *_PEOPLE, WEBHOOKS),
+    "sales": (READ, RESERVATIONS, SALES, CONTACTS_READ, WEBHOOKS),
     "auditor": (READ,),
-    "administrator": (*_MANAGING, OVERRIDES, *_PEOPLE, METRICS, ADMIN),
+    "administrator": (*_MANAGING, OVERRIDES, *_PEOPLE, WEBHOOKS, METRICS, ADMIN),
     "monitor": (METRICS,),
     "history": (*_MANAGING, OVERRIDES, HISTORY),
 }
@@ -65,6 +67,8 @@ _SCOPE_OF_TYPE = {
     "grafting.order_ended": ORDERS,
     "reservation.made": RESERVATIONS,
     "reservation.changed": RESERVATIONS,
+    "reservation.confirmed": RESERVATIONS,
+    "reservation.expired": RESERVATIONS,
     "reservation.released": RESERVATIONS,
     "promise.overridden": OVERRIDES,
     "promise.override_ended": OVERRIDES,

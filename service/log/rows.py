@@ -63,4 +63,5 @@ def claim_of(row: Any) -> Claim:
         site=row["claim_site"],
         asked=row["asked"],
         open=row["open"],
+        promised=row["promised"],
     )

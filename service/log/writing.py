@@ -226,6 +226,10 @@ async def _reservations(connection: Connection, books: Books, changed: list[Rese
             one.state,
             one.position,
             one.changed_position,
+            one.order_ref,
+            one.destination,
+            one.confirmed_day,
+            one.expired_day,
         )
         await connection.execute(SQL.drop_claims, one.code)
         await connection.executemany(
@@ -242,6 +246,7 @@ async def _reservations(connection: Connection, books: Books, changed: list[Rese
                     claim.open,
                     one.needed_by,
                     one.expires_at,
+                    claim.promised,
                 )
                 for claim in one.claims
             ],

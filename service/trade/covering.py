@@ -15,27 +15,14 @@ from zoneinfo import ZoneInfo
 
 from service.trade import holds
 from service.trade.accounts import grade_of
-from service.trade.bench import Bench
 from service.trade.books import Account, Books, Claim, Lot
-from service.trade.claims import completed_line
-from service.trade.events.catalogue import Site
-from service.trade.events.selling import ReservedLine
-from service.trade.items import Item, claimed_item, parse_item
+from service.trade.events.catalogue import Place, Site
+from service.trade.fitting import buds_wanted
+from service.trade.items import Item, parse_item
 from service.trade.outgoing import went_out
 from service.trade.overriding import Ruling, concerning, first_day, told
-from service.trade.promising import (
-    FOR_EVER,
-    OLD_DAYS,
-    Due,
-    Step,
-    due_by,
-    left,
-    steps_of,
-    sure,
-    tightest,
-)
+from service.trade.promising import FOR_EVER, OLD_DAYS, Due, Step, left, steps_of
 from service.trade.supply import OutKey, Supply
-from service.trade.verdicts import Refusal, refuse
 
 # A set of stock: an item, at a site or anywhere, of a lot or of any.
 Stock = tuple[Item, str | None, str | None]
@@ -126,12 +113,36 @@ class Covering:
                 continue
             if lot is None and candidate.grown_for is not None:
                 continue
+            if self._apart(key.place):
+                continue
             tokens = {*candidate.ancestry, f"place:{key.place}", f"site:{key.site}"}
             if item.buds:
                 tokens |= self.books.bag_tokens(key.ref)
             if not holds.blocking(self.books, holds.SELL, tokens, self.day):
                 total += account.balance
         return total
+
+    def for_orders(self, of: Stock) -> int:
+        """Buds of it that the nursery's own open grafting orders still take. No order names a lot
+        of budwood, so a claim on one is held against the lot alone, and against the cultivar."""
+        item, site, lot = of
+        if not item.buds or lot is not None:
+            return 0
+        return buds_wanted(
+            (order.left, order.method)
+            for order in self.books.work_orders.values()
+            if order.ended is None
+            and order.cultivar == item.cultivar
+            and site in (None, order.site)
+        )
+
+    def _now(self, of: Stock) -> list[Step]:
+        return [Step(0, FOR_EVER, self.ready(of) - self.for_orders(of))]
+
+    def _apart(self, place: str) -> bool:
+        """Whether trees that came back are kept there: nobody is promised these."""
+        found = self.books.catalogue.entries.get(("place", place), (None, 0))[0]
+        return isinstance(found, Place) and found.for_returns
 
     def _supply(self, of: OutKey) -> Supply | None:
         """What is told of a set. What is told for days to come, by the clock of who records,
@@ -147,7 +158,7 @@ class Covering:
         found = self._supply(of)
         if found is None:
             stock = (Item(*of[:4], False), of[4] or None, None)
-            return [Step(0, FOR_EVER, self.ready(stock))]
+            return self._now(stock)
         gone = went_out(self.books, of) - found.went_out
         return steps_of(found.first, found.quantities, gone)
 
@@ -162,7 +173,7 @@ class Covering:
         """How many are there from when to when, for a claim on `day`."""
         key = _key(of)
         if key is None or not self.foretold(of):
-            return [Step(0, FOR_EVER, self.ready(of))]
+            return self._now(of)
         return told(key, self._base, self.rulings, day)
 
     def first_day(self, of: Stock, count: int, day: int) -> int | None:
@@ -208,172 +219,3 @@ def _key(of: Stock) -> OutKey | None:
     if item.buds or lot is not None:
         return None
     return (item.cultivar, item.rootstock, item.size, item.grade, site or "")
-
-
-def cover(
-    bench: Bench,
-    lines: list[ReservedLine],
-    any_site: bool,
-    needed_by: date | None,
-    leave_out: str | None,
-) -> list[ReservedLine]:
-    """The lines completed; refused when what can be promised does not cover them."""
-    completed = [completed_line(bench, li, f"#/data/lines/{i}") for i, li in enumerate(lines)]
-    claimed = [
-        Claim(
-            line=index,
-            item=claimed_item(bench.books, line).text,
-            lot=line.lot,
-            site=None if any_site else bench.here,
-            asked=line.count,
-            open=line.count,
-        )
-        for index, line in enumerate(completed)
-    ]
-    covered(bench, claimed, needed_by, leave_out)
-    return completed
-
-
-def covered(
-    bench: Bench,
-    claimed: list[Claim],
-    needed_by: date | None,
-    leave_out: str | None,
-    *,
-    ahead_only: bool = False,
-) -> None:
-    """Refuse claims that what can be promised for the day does not cover.
-
-    `ahead_only`: nothing but the day is new, so what is judged without one is not judged anew.
-    """
-    stock = Covering(bench, leave_out)
-    day = stock.on(needed_by)
-    for index, claim in enumerate(claimed):
-        short: dict[Stock, int] = {}
-        for of in sets_of(claim):
-            if ahead_only and not stock.foretold(of):
-                continue
-            asked = sum(c.open for c in claimed if stock.counts(c, of))
-            if asked and asked > (room := left(stock.steps(of, day), stock.due(of), day)):
-                short[of] = asked - room
-        if short:
-            # Of where most is missing: so many can be had, and not more.
-            of = max(short, key=lambda each: short[each])
-            raise _too_many(stock, claimed, of, day, f"#/data/lines/{index}/count")
-
-
-def _too_many(stock: Covering, claimed: list[Claim], of: Stock, day: int, pointer: str) -> Refusal:
-    item, site, _ = of
-    asked = sum(claim.open for claim in claimed if stock.counts(claim, of))
-    steps, due = stock.steps(of, day), stock.due(of)
-    at, numbers = f" at {site}" if site else "", {"item": item.text, "site": site}
-    if not stock.foretold(of):
-        there, taken = steps[0].quantity, due_by(due, FOR_EVER)
-        return refuse(
-            "not_enough_to_promise",
-            f"{asked} of {item.text} asked; {there} ready and not held{at}, {taken} of them "
-            "spoken for.",
-            pointer,
-            asked=asked,
-            ready=there,
-            spoken_for=taken,
-            available=max(there - taken, 0),
-            **numbers,
-        )
-    tight = tightest(steps, due, day)
-    taken, there = tight.promised, max(tight.there, 0)
-    first = _for_all(stock, claimed, day)
-    then = [first] if first is not None else [day, *(s.first for s in steps if s.first > day)]
-    at_most = max(0, *(left(stock.steps(of, each), due, each) for each in then))
-    wanted, later = _shown(day), _shown(first) if first is not None else None
-    return refuse(
-        "not_enough_to_promise",
-        f"{asked} of {item.text} asked for {wanted}; {there} can be counted on{at} "
-        f"({sure(stock.books.confidence)} sure), {taken} of them spoken for. "
-        + (
-            f"All that is asked can be promised from {later} on; by then there are {at_most}."
-            if later
-            else f"There is no day foreseen for all that is asked; at most there are {at_most}."
-        ),
-        pointer,
-        asked=asked,
-        available=max(tight.left, 0),
-        spoken_for=taken,
-        foreseen=there,
-        needed_by=wanted,
-        sure=sure(stock.books.confidence),
-        earliest=later,
-        available_then=at_most,
-        **numbers,
-    )
-
-
-def _for_all(stock: Covering, claimed: list[Claim], day: int) -> int | None:
-    """The first day on which all claims are covered in all sets they lie in."""
-    asked = {
-        of: sum(claim.open for claim in claimed if stock.counts(claim, of))
-        for claim in claimed
-        for of in sets_of(claim)
-    }
-    while True:
-        # A day that suits one set may not suit another: then again from the later one.
-        firsts = [stock.first_day(of, count, day) for of, count in asked.items() if count]
-        if None in firsts:
-            return None
-        latest = max((first for first in firsts if first is not None), default=day)
-        if latest == day:
-            return day
-        day = latest
-
-
-def _shown(day: int) -> str:
-    return str(date.fromordinal(min(day, date.max.toordinal())))
-
-
-# -- what is promised already -------------------------------------------------------------------
-
-
-def shortfalls(bench: Bench, touched: set[tuple[Item, str]], site: str) -> None:
-    """Remark every item, or lot, touched at the site of which more is promised than is left."""
-    stock = Covering(bench)
-    said: set[Item] = set()
-    for item, lot in sorted(touched):
-        sets: list[Stock] = [(item, at, None) for at in (site, None)]
-        if item not in said and any(_shortfall(bench, stock, one) for one in sets):
-            said.add(item)
-        _shortfall(bench, stock, (item, None, lot))
-
-
-def _shortfall(bench: Bench, stock: Covering, of: Stock) -> bool:
-    due = stock.due(of)
-    if not due:
-        return False
-    item, site, lot = of
-    ahead = stock.foretold(of)
-    # What is promised for later may still be growing.
-    taken, there = due_by(due, stock.today if ahead else FOR_EVER), stock.ready(of)
-    what = f"lot {lot}" if lot else f"{item.text} at {site}" if site else item.text
-    named = {"item": item.text, "site": site, "lot": lot}
-    if taken > there:
-        bench.remark(
-            "shortfall",
-            f"{taken} of {what} are promised, {there} are ready and not held.",
-            **named,
-            promised=taken,
-            ready=there,
-        )
-        return True
-    if not ahead:
-        return False
-    tight = tightest(stock.steps(of, stock.today), due, stock.today)
-    if tight.left >= 0:
-        return False
-    bench.remark(
-        "shortfall",
-        f"{tight.promised} of {what} are promised; {max(tight.there, 0)} can be counted on "
-        f"({sure(stock.books.confidence)} sure).",
-        **named,
-        promised=tight.promised,
-        foreseen=max(tight.there, 0),
-    )
-    return True

@@ -22,6 +22,14 @@ class Item(NamedTuple):
             return f"buds/{self.cultivar}"
         return f"{self.cultivar}/{self.rootstock}/{self.size}/{self.grade}"
 
+    @property
+    def words(self) -> str:
+        """It in a sentence: `NAVEL on CARRIZO in L2, grade first`; unknown parts are left out."""
+        if self.buds:
+            return f"buds of {self.cultivar or 'unknown cultivar'}"
+        of = f"{self.cultivar or 'unknown cultivar'} on {self.rootstock or 'unknown rootstock'}"
+        return f"{of} in {self.size}" + (f", grade {self.grade}" if self.grade else "")
+
 
 @lru_cache(maxsize=10_000)
 def parse_item(text: str) -> Item:

@@ -1,7 +1,7 @@
 """Lots and bags: made, made anew after a void, added to, with their ancestry."""
 
 from collections.abc import Callable, Iterable
-from datetime import date
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -148,6 +148,17 @@ def day_of(books: Books, site: str, text: str | None) -> date | None:
     if text is None:
         return None
     return understand_occurred(text, ZoneInfo(books.catalogue.site(site).time_zone)).day
+
+
+def expiry_of(books: Books, site: str, text: str | None) -> datetime | None:
+    """The moment from which a claim no longer counts; of a day alone, its end at the site."""
+    if text is None:
+        return None
+    zone = ZoneInfo(books.catalogue.site(site).time_zone)
+    moment = understand_occurred(text, zone)
+    if moment.timed:
+        return moment.at
+    return datetime.combine(moment.day + timedelta(days=1), time(), zone).astimezone(UTC)
 
 
 def _cut(books: Books, e: budwood.BudwoodCut, moment: Moment, position: int) -> None:

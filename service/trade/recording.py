@@ -1,9 +1,7 @@
 """Write a completed event's facts into the books: lots, bags, holds, claims, loads, counts."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime, time, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from service.trade import accounts as acc
 from service.trade import outgoing
@@ -28,9 +26,9 @@ from service.trade.events import (
 from service.trade.events.envelope import Envelope
 from service.trade.items import claimed_item
 from service.trade.legs import standing_key
-from service.trade.making import MAKERS, day_of, make_lot, shared
+from service.trade.making import MAKERS, day_of, expiry_of, make_lot, shared
 from service.trade.orders import count_toward
-from service.trade.words import Moment, understand_occurred
+from service.trade.words import Moment
 from service.trade.work_orders import WorkOrder
 
 
@@ -146,22 +144,12 @@ def _claims(
             item=claimed_item(books, line).text,
             lot=line.lot,
             site=None if any_site else site,
-            asked=line.count,
+            asked=line.asked or line.count,
             open=line.count,
+            promised=line.count,
         )
         for index, line in enumerate(lines)
     ]
-
-
-def _expiry(books: Books, site: str, text: str | None) -> datetime | None:
-    """A day without a time expires at its end."""
-    if text is None:
-        return None
-    zone = ZoneInfo(books.catalogue.site(site).time_zone)
-    moment = understand_occurred(text, zone)
-    if moment.timed:
-        return moment.at
-    return datetime.combine(moment.day + timedelta(days=1), time(), zone).astimezone(UTC)
 
 
 def _reserved(books: Books, e: selling.ReservationMade, moment: Moment, position: int) -> None:
@@ -176,10 +164,12 @@ def _reserved(books: Books, e: selling.ReservationMade, moment: Moment, position
             any_site=d.any_site,
             made_day=moment.day,
             needed_by=day_of(books, e.site, d.needed_by),
-            expires_at=_expiry(books, e.site, d.expires_at),
+            expires_at=expiry_of(books, e.site, d.expires_at),
             state="open",
             position=position,
             changed_position=position,
+            order_ref=d.order,
+            destination=list(d.destination or ()),
             claims=_claims(books, e.site, d.any_site, d.lines),
         ),
     )
@@ -189,13 +179,41 @@ def _rechanged(books: Books, e: selling.ReservationChanged, moment: Moment, posi
     d = e.data
     reservation = books.reservations[d.reservation]
     changes: dict[str, Any] = {"changed_position": position}
+    changes |= {_CLEARED[name]: None for name in d.cleared}
     if d.lines is not None:
         changes["claims"] = _claims(books, e.site, reservation.any_site, d.lines)
     if d.needed_by is not None:
         changes["needed_by"] = day_of(books, e.site, d.needed_by)
     if d.expires_at is not None:
-        changes["expires_at"] = _expiry(books, e.site, d.expires_at)
+        changes["expires_at"] = expiry_of(books, e.site, d.expires_at)
+    if d.order is not None:
+        changes["order_ref"] = d.order
+    if "expires_at" in changes:
+        # Whatever was recorded of the old expiry.
+        changes["expired_day"] = None
     books.alter(reservation, **changes)
+
+
+_CLEARED = {"needed_by": "needed_by", "expires_at": "expires_at", "order": "order_ref"}
+
+
+def _confirmed(
+    books: Books, e: selling.ReservationConfirmed, moment: Moment, position: int
+) -> None:
+    reservation = books.reservations[e.data.reservation]
+    books.alter(
+        reservation,
+        order_ref=e.data.order or reservation.order_ref,
+        confirmed_day=reservation.confirmed_day or moment.day,
+        expires_at=None,
+        expired_day=None,
+        changed_position=position,
+    )
+
+
+def _expired(books: Books, e: selling.ReservationExpired, moment: Moment, position: int) -> None:
+    reservation = books.reservations[e.data.reservation]
+    books.alter(reservation, expired_day=moment.day, changed_position=position)
 
 
 def _released(books: Books, e: selling.ReservationReleased, moment: Moment, position: int) -> None:
@@ -220,7 +238,7 @@ def draw_claims(
     for part in fulfils:
         claim = by_line.get(part.line)
         if claim is not None:
-            books.alter(claim, open=min(max(claim.open - sign * part.count, 0), claim.asked))
+            books.alter(claim, open=min(max(claim.open - sign * part.count, 0), claim.promised))
     left = any(claim.open for claim in reservation.claims)
     books.alter(reservation, state="open" if left else "fulfilled", changed_position=position)
 
@@ -298,6 +316,8 @@ _WRITERS: dict[type, Callable[[Books, Any, Moment, int], None]] = {
     orders.GraftingOrderEnded: _order_ended,
     selling.ReservationMade: _reserved,
     selling.ReservationChanged: _rechanged,
+    selling.ReservationConfirmed: _confirmed,
+    selling.ReservationExpired: _expired,
     selling.ReservationReleased: _released,
     selling.TreesSold: _sold,
     promises.PromiseOverridden: outgoing.override,

@@ -31,6 +31,10 @@ SETTLED_BY: dict[str, str] = {
     "not_enough_to_promise": "Ask for fewer, for later (`earliest` says from when on, where "
     "that is foreseen), or for another site or grade; or release another reservation first.",
     "not_open": "Name a line or reservation that is still open; or leave it out.",
+    "not_expired": "Nothing is to be done: it is recorded when the expiry has come.",
+    "confirmed_already": "Nothing is to be done; or, if it is wanted no more, release it.",
+    "grown_for_another": "Name another lot, or an item, so that any lot will do.",
+    "in_the_past": "Correct the day or time: it must be to come.",
     "needs_authority": "Name the authority and its document: the service never lifts a "
     "plant-health hold by itself.",
     "missing": "Add what was left out.",
@@ -51,6 +55,8 @@ SETTLED_BY: dict[str, str] = {
     "again with happened: true.",
     "other_customer": "Correct the customer or the reservation; if it has happened all the same, "
     "send it again with happened: true.",
+    "may_not_be_sent": "Correct where it goes, or the rule with its source; what was sent all the "
+    "same is told with happened: true.",
     "far_from_book": "Count again; if the count is right, send it again with happened: true.",
     "retired": "Name an entry that is in use; if it has happened all the same, send it again with "
     "happened: true.",

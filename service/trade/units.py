@@ -11,7 +11,6 @@ from typing import Any
 import msgspec
 
 from service.trade import accounts as acc
-from service.trade import covering
 from service.trade.accounts import Posting
 from service.trade.bench import Bench
 from service.trade.books import Account, Books, Recorded
@@ -23,6 +22,7 @@ from service.trade.judging import Short, shortage, soft
 from service.trade.legs import legs_of
 from service.trade.recording import record
 from service.trade.shortages import below_zero
+from service.trade.shortfalls import shortfalls
 from service.trade.subjects import Subject, sites_of, subjects_of
 from service.trade.verdicts import Fault, Refusal, Remark
 from service.trade.voiding import others_on, undo_facts
@@ -359,7 +359,7 @@ class _Unit:
                 continue
             touched.setdefault(key.site, set()).add((item, lot.code))
         for site, items in touched.items():
-            covering.shortfalls(bench, items, site)
+            shortfalls(bench, items, site)
 
 
 class _Touched(msgspec.Struct):

@@ -47,6 +47,10 @@ ARITHMETIC_AND_CODES: dict[str, str] = {
     "received_already": "The consignment was received before.",
     "not_enough_to_promise": "What can be counted on and is not spoken for does not cover it.",
     "not_open": "Nothing of it is open any more.",
+    "not_expired": "The reservation still counts.",
+    "confirmed_already": "The reservation is confirmed, and expires no more.",
+    "grown_for_another": "It is grown for another customer.",
+    "in_the_past": "It was over already.",
     "needs_authority": "Only the authority's word lifts a plant-health hold.",
     "missing": "Something needed was left out.",
     "out_of_order": "The recorded time lies before the log's newest.",
@@ -59,6 +63,7 @@ BREAKABLE_RULES: dict[str, str] = {
     "other_source": "A regraft must use wood of the same original source at this site.",
     "returns_not_allowed": "The site's rules allow no returns, or not to this place.",
     "other_customer": "The reservation is another customer's.",
+    "may_not_be_sent": "A rule of the nursery says that it may not be sent there.",
     "far_from_book": "A count lies so far from the book that it looks like a slip.",
     "retired": "The entry is retired in the catalogue.",
 }

@@ -76,7 +76,13 @@ async def test_a_refusal_says_from_when_on_all_of_it_can_be_promised(bench: Sell
     await bench.sites_told(50, 70, 90)
     await bench.given(wants(10, needed_by=on(8)))
     (fault,) = (await bench.when(wants(75, needed_by=on(7)))).errors
-    assert fault.numbers | {"item": "", "site": ""} == {
+    assert fault.numbers == {
+        "item": "NAVEL/CARRIZO/L2/",
+        **ITEM,
+        "grade": None,
+        "lot": None,
+        "buds": False,
+        "site": "CORIN",
         "asked": 75,
         "available": 60,
         "spoken_for": 10,
@@ -85,11 +91,9 @@ async def test_a_refusal_says_from_when_on_all_of_it_can_be_promised(bench: Sell
         "sure": "8 in 10",
         "earliest": on(14),
         "available_then": 80,
-        "item": "",
-        "site": "",
     }
     assert fault.detail == (
-        f"75 of NAVEL/CARRIZO/L2/ asked for {on(7)}; 70 can be counted on at CORIN (8 in 10 sure), "
+        f"75 of NAVEL on CARRIZO in L2 asked for {on(7)}; 70 can be counted on at CORIN (8 in 10 sure), "
         f"10 of them spoken for. All that is asked can be promised from {on(14)} on; by then there "
         "are 80."
     )
@@ -246,7 +250,13 @@ async def test_where_nothing_is_told_what_is_ready_counts(bench: Seller) -> None
         "ready": 0,
         "spoken_for": 0,
         "available": 0,
+        "earliest": None,
+        "needed_by": on(300),
         "item": "NAVEL/CARRIZO/P9/",
+        **small,
+        "grade": None,
+        "lot": None,
+        "buds": False,
         "site": "CORIN",
     }
     # Told of the site and not of all sites: there what is ready must do.

@@ -60,8 +60,8 @@ from service.trade.completing import (  # noqa: E402  (they register themselves 
     orders,
     other,
     promises,
+    reservations,
     sales,
-    selling,
     stock,
     trees,
 )
@@ -75,8 +75,8 @@ __all__ = [
     "orders",
     "other",
     "promises",
+    "reservations",
     "sales",
-    "selling",
     "stock",
     "trees",
 ]

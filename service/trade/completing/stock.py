@@ -32,6 +32,8 @@ NOT_VOIDABLE = (
     "catalogue.changed",
     "reservation.made",
     "reservation.changed",
+    "reservation.confirmed",
+    "reservation.expired",
     "reservation.released",
     "promise.overridden",
     "promise.override_ended",

@@ -39,6 +39,8 @@ from service.trade.events.orders import (
 from service.trade.events.promises import PromiseOverridden, PromiseOverrideEnded
 from service.trade.events.selling import (
     ReservationChanged,
+    ReservationConfirmed,
+    ReservationExpired,
     ReservationMade,
     ReservationReleased,
     TreesReturned,
@@ -96,6 +98,8 @@ Event = (
     | GraftingOrderEnded
     | ReservationMade
     | ReservationChanged
+    | ReservationConfirmed
+    | ReservationExpired
     | ReservationReleased
     | PromiseOverridden
     | PromiseOverrideEnded
