@@ -177,6 +177,28 @@ def _by_hand() -> list[Unit]:
     ]  # fmt: skip
 
 
+def _orders_of_customers() -> list[Unit]:
+    """A reservation that takes what there is, is confirmed, and one that nobody took up."""
+    item = {"cultivar": "NAVEL", "rootstock": "CARRIZO", "size": "L2", "grade": "first"}
+    buds = {"cultivar": "NAVEL", "buds": True}
+    return [
+        [event("stock.opened", "2026-06-16", lines=[
+            {"kind": "trees", "lot": "T8", "cultivar": "NAVEL", "rootstock": "CARRIZO",
+             "stage": "ready", "size": "L2", "grade": "first", "place": "C-T2", "count": 12}])],
+        [event("reservation.made", "2026-06-21T09:00:00+02:00", reservation="R-2",
+               customer="cust-4", order="O-4", any_site=True, partial=True,
+               destination=["ES-VC"], needed_by="2026-07-20",
+               expires_at="2026-07-10T12:00:00+02:00",
+               lines=[buds | {"count": 4}, {"lot": "T8", "count": 20}, item | {"count": 1}])],
+        [event("reservation.changed", "2026-06-22", reservation="R-2", needed_by="2026-07-25",
+               cleared=["order"])],
+        [event("reservation.confirmed", "2026-06-23", reservation="R-2", order="O-5")],
+        [event("reservation.made", "2026-06-23", reservation="R-3", customer="cust-4",
+               expires_at="2026-06-25", lines=[buds | {"count": 1}])],
+        [event("reservation.expired", "2026-06-26", reservation="R-3")],
+    ]  # fmt: skip
+
+
 def id_of(number: int) -> str:
     """An event id that is the same whenever the story is told."""
     return str(UUID(int=0x0190A5C4_7C00_7000_8000_000000000000 + number))
@@ -185,7 +207,7 @@ def id_of(number: int) -> str:
 def story() -> list[Unit]:
     """Everything that happens, each event with its id."""
     units = [*_nursery(), *_budwood_and_liners(), *_grafting(), *_trees(), *_slip(), *_weather(),
-             *_by_hand()]  # fmt: skip
+             *_by_hand(), *_orders_of_customers()]  # fmt: skip
     number = 0
     for unit in units:
         for one in unit:
