@@ -10,7 +10,7 @@ from service.trade.allocating import Limit, Stand, Taken, choose
 from service.trade.bench import Bench
 from service.trade.books import Account, Claim, Lot
 from service.trade.events.selling import SoldLine
-from service.trade.items import parse_item
+from service.trade.items import Item, parse_item
 from service.trade.verdicts import Refusal, refuse
 
 
@@ -190,11 +190,12 @@ class Picking:
             "reserved_by_lot": "reserved by lot for others",
         }
         but = "; ".join(f"{count} are {words[name]}" for name, count in why.items() if count)
-        graded = f", {line.grade}" if line.grade else ""
+        of = (line.cultivar or "", line.rootstock or "", line.size or "", line.grade or "")
+        item = Item(*of, False)
         at = line.place or self.bench.here
         return refuse(
             "not_enough_ready",
-            f"{line.count} of {line.cultivar} on {line.rootstock} in {line.size}{graded} asked; "
+            f"{line.count} of {item.words} asked; "
             f"{ready} are ready at {at}, {available} of them can go"
             + (f": {but}." if but else "."),
             f"{pointer}/count",

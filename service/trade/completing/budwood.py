@@ -180,8 +180,10 @@ def _moved(bench: Bench, d: BudwoodMovedData) -> BudwoodMovedData:
 @completes(BudwoodSold)
 def _sold(bench: Bench, d: BudwoodSoldData) -> BudwoodSoldData:
     from service.trade.claims import fulfil_buds
+    from service.trade.completing.sending import may_be_sent
 
     lines = taken_lines(bench, d.lines, holds.SELL)
+    may_be_sent(bench, d, lines)
     return replace(d, lines=lines, fulfils=fulfil_buds(bench, d.reservation, lines))
 
 

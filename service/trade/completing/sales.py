@@ -6,7 +6,7 @@ from service.trade import holds
 from service.trade.bench import Bench
 from service.trade.claims import fulfil_trees
 from service.trade.completing import completes
-from service.trade.destinations import sending
+from service.trade.completing.sending import may_be_sent
 from service.trade.events.catalogue import Place
 from service.trade.events.selling import (
     SOLD_LINES,
@@ -49,8 +49,7 @@ def _sold(bench: Bench, d: TreesSoldData) -> TreesSoldData:
         )
     if chosen:
         _say_which(bench, chosen)
-    if d.destination is not None:
-        _may_be_sent(bench, d.destination, lines)
+    may_be_sent(bench, d, lines)
     return replace(d, lines=lines, fulfils=fulfil_trees(bench, d.reservation, lines))
 
 
@@ -117,38 +116,6 @@ def _say_which(bench: Bench, chosen: list[tuple[int, SoldLine]]) -> None:
             for index, one in chosen
         ],
     )
-
-
-def _may_be_sent(bench: Bench, destination: list[str], lines: list[SoldLine]) -> None:
-    """Break the rule that says no; remark where no rule says yes. No advice: the source decides."""
-    asked: set[tuple[str | None, str | None]] = set()
-    for line in lines:
-        lot = bench.books.lots[line.lot or ""]
-        item = (lot.cultivar, lot.rootstock)
-        if item in asked:
-            continue
-        asked.add(item)
-        told = sending(
-            bench.books.catalogue,
-            bench.day,
-            destination,
-            site=bench.here,
-            cultivar=lot.cultivar,
-            rootstock=lot.rootstock,
-        )
-        numbers = {
-            "destination": list(destination),
-            "lot": lot.code,
-            "rule": told.rule,
-            "title": told.title,
-            "source": told.source,
-            "as_of": str(told.as_of) if told.as_of else None,
-        }
-        if told.answer == "not_allowed":
-            at = "#/data/destination"
-            bench.break_rule("may_not_be_sent", told.words, at, **numbers)
-        elif told.answer == "ask_authority":
-            bench.remark("ask_authority", told.words, **numbers)
 
 
 # -- returns -------------------------------------------------------------------------------

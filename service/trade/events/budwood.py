@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from msgspec import Meta
 
+from service.trade.events.catalogue import Regions
 from service.trade.events.envelope import Envelope
 from service.trade.words import Code, Count, CountOrZero, Data, Millimetres, Occurred, Ref, Text
 
@@ -133,6 +134,10 @@ class BudwoodSoldData(Data, frozen=True, kw_only=True):
     order: Ref | None = None
     reservation: Code | None = None
     document: Ref | None = None
+    destination: (
+        Annotated[Regions, Meta(description="Where they go: every region that place lies in.")]
+        | None
+    ) = None
     lines: BudLines
     fulfils: Annotated[list[Fulfilled], Meta(max_length=200, description="Filled by the log.")] = []
 
