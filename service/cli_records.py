@@ -87,7 +87,7 @@ def import_file(
 
     async def record(_: Ending) -> tuple[FileReport, float]:
         from service.sheets.importing import take_in_file
-        from service.sheets.recording import record_together
+        from service.log.together import record_together
         from service.storage.migrate import migrate
         from service.storage.pool import open_database
 

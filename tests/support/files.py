@@ -6,7 +6,7 @@ from service.api.shapes import fault_of
 from service.log.submission import Answer, Submission
 from service.sheets.columns import SHEETS
 from service.sheets.importing import Understood, take_in_file, understand_lines, understand_sheet
-from service.sheets.recording import record_together
+from service.log.together import record_together
 from service.sheets.report import FileReport
 from service.storage.pool import Database
 from tests.support.bench_side import EVERYTHING, NOW
