@@ -205,8 +205,9 @@ def _content(body: Any, media: str) -> tuple[bytes | None, str]:
     return msgspec.json.encode(body), kinds[0]
 
 
-def _query(query: Mapping[str, Any]) -> dict[str, str]:
-    return {name: _word(value) for name, value in query.items() if value is not None}
+def _query(query: Mapping[str, Any]) -> dict[str, str] | None:
+    """Parameters that have a value. None, not an empty one, leaves those of an address alone."""
+    return {name: _word(value) for name, value in query.items() if value is not None} or None
 
 
 def _word(value: Any) -> str:
