@@ -1,0 +1,200 @@
+"""What of each item can be reserved, from today on: the writer's own arithmetic, for all days.
+
+Of every row: so many are accepted for that day and not one more, as the books stand. Days are
+ordinals (`date.toordinal()`).
+"""
+
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from itertools import groupby
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+import msgspec
+
+from service.trade.accounts import UNGRADED
+from service.trade.books import Books, Claim
+from service.trade.covering import Covering, Stock, sets_of
+from service.trade.events.catalogue import Site
+from service.trade.items import Item, parse_item
+from service.trade.promising import ALL_SITES, lefts
+
+LAST_DAY = date.max.toordinal()
+
+
+class Point(NamedTuple):
+    """So many can be reserved for `day` and each later day, up to the next point."""
+
+    day: int
+    quantity: int
+
+
+class Row(msgspec.Struct, frozen=True, gc=False):
+    """How many of an item can be reserved at a site; `site` empty: trees of any site will do.
+
+    The first point is today's. `foretold`: it goes by what was told ahead, else by what is ready.
+    """
+
+    item: Item
+    site: str
+    points: tuple[Point, ...]
+    foretold: bool
+
+    @property
+    def key(self) -> str:
+        """The row's name, and its place in order."""
+        return key_of(self.item, self.site)
+
+    @property
+    def today(self) -> int:
+        return self.points[0].day
+
+    def on(self, day: int) -> int:
+        """How many for a day; before today as for today."""
+        return self.points[max(bisect_right(self.points, (day, LAST_DAY)) - 1, 0)].quantity
+
+    def first_day(self, quantity: int, day: int) -> int | None:
+        """The first day from `day` on for which so many can be reserved; None: not in sight."""
+        if self.on(day) >= quantity:
+            return max(day, self.today)
+        later = (one.day for one in self.points if one.day > day and one.quantity >= quantity)
+        return next(later, None)
+
+
+def key_of(item: Item, site: str) -> str:
+    """`trees/NAVEL/CARRIZO/L2//CORIN` or `buds/NAVEL////CORIN`: an item at a site."""
+    return "/".join(("buds" if item.buds else "trees", *item[:4], site))
+
+
+@dataclass
+class _Acting:
+    """Who acts at a site today."""
+
+    books: Books
+    site: Site
+    day: date
+
+
+class Kin:
+    """One cultivar on one rootstock, or the buds of a cultivar: all that its claims draw on.
+
+    `books` hold what concerns it and no more, so that asking stays quick; `books.now` is the moment
+    asked about.
+    """
+
+    def __init__(self, cultivar: str, rootstock: str, buds: bool, books: Books) -> None:
+        self.cultivar, self.rootstock, self.buds = cultivar, rootstock, buds
+        self.books = books
+        self._acting: dict[str, Covering] = {}
+        self._points: dict[tuple[int, Stock], list[Point]] = {}
+
+    def rows(self) -> Iterator[Row]:
+        """A row for each item and site that has, or once had told, anything of it."""
+        self._acting = self._who_acts()
+        self._points.clear()
+        having = self._having() if self._acting else set()
+        for item in sorted({item for item, _ in having}):
+            if not item.buds and not (item.rootstock and item.size):
+                # Of unknown parts: nobody can ask for it as an item.
+                continue
+            sites = {site for one, site in having if one == item}
+            for site in sorted(sites | {ALL_SITES}):
+                yield self._row(item, site)
+
+    def next_expiry(self) -> datetime | None:
+        """When the next claim runs out, after the moment asked about; None: none does."""
+        now = self.books.now
+        assert now is not None
+        ends = [
+            one.expires_at
+            for one in self.books.reservations.values()
+            if one.expires_at is not None and one.counts_at(now)
+        ]
+        return min(ends, default=None)
+
+    def _row(self, item: Item, site: str) -> Row:
+        acting = self._acting[site]
+        claim = Claim(
+            line=0, item=item.text, lot=None, site=site or None, asked=0, open=0, promised=0
+        )
+        sets = sets_of(claim)
+        together = _least([self._points_of(acting, of) for of in sets])
+        return Row(item, site, together, any(acting.foretold(of) for of in sets))
+
+    def _who_acts(self) -> dict[str, Covering]:
+        """By site what the books say to who acts there; of all sites the one furthest behind, for
+        its day is the last to end."""
+        now = self.books.now
+        assert now is not None
+        found = {}
+        for entry, _ in self.books.catalogue.entries.values():
+            if isinstance(entry, Site):
+                day = now.astimezone(ZoneInfo(entry.time_zone)).date()
+                found[entry.code] = Covering(_Acting(self.books, entry, day))
+        if found:
+            found[ALL_SITES] = min(found.values(), key=lambda one: one.today)
+        return found
+
+    def _having(self) -> set[tuple[Item, str]]:
+        """Items and sites of which something stands, is told, claimed or said; of each grade and
+        of any."""
+        found: set[tuple[str, str, str]] = set()
+        for table in self.books.accounts.values():
+            found |= {(key.size, key.grade or UNGRADED, key.site) for key in table}
+        for key in self.books.supply:
+            found.add(key[2:])
+        for override in self.books.overrides.values():
+            found.add(override.of[2:])
+        for one in self.books.reservations.values():
+            for claim in one.claims:
+                item = parse_item(claim.item)
+                found.add((item.size, item.grade, claim.site or ALL_SITES))
+        if self.buds:
+            item = Item(self.cultivar, "", "", "", True)
+            return {(item, site) for _, _, site in found if site in self._acting}
+        return {
+            (Item(self.cultivar, self.rootstock, size, each, False), site)
+            for size, grade, site in found
+            for each in {grade, ""}
+            if site in self._acting
+        }
+
+    def _points_of(self, acting: Covering, of: Stock) -> list[Point]:
+        """How many are left of one set of stock, less than none where it is short."""
+        asked = (acting.today, of)
+        if asked not in self._points:
+            self._points[asked] = list(_points(acting, of))
+        return self._points[asked]
+
+
+def _points(acting: Covering, of: Stock) -> Iterator[Point]:
+    today, due = acting.today, acting.due(of)
+    # A ruling counts for claims on its days alone: between two last days all is asked alike.
+    ends = sorted({one.days.last for one in acting.rulings if one.days.last >= today})
+    starts = [today, *(end + 1 for end in ends if end < LAST_DAY)]
+    for begin, end in zip(starts, [*starts[1:], LAST_DAY + 1], strict=True):
+        steps = acting.steps(of, begin)
+        # Within a step it changes only where something is due.
+        days = {begin, *(step.first for step in steps), *(one.day for one in due)}
+        inside = sorted(day for day in days if begin <= day < end)
+        yield from map(Point, inside, lefts(steps, due, inside))
+
+
+def _least(sets: Sequence[list[Point]]) -> tuple[Point, ...]:
+    """The least of all sets, never below none, from day to day; only where it changes."""
+    by_day = sorted(
+        (point.day, number, point.quantity)
+        for number, points in enumerate(sets)
+        for point in points
+    )
+    now = [0] * len(sets)
+    found: list[Point] = []
+    for day, group in groupby(by_day, key=lambda one: one[0]):
+        for _, number, quantity in group:
+            now[number] = quantity
+        least = max(0, min(now))
+        if not found or found[-1].quantity != least:
+            found.append(Point(day, least))
+    return tuple(found)
