@@ -12,6 +12,7 @@ from litestar import Litestar
 from litestar.handlers import HTTPRouteHandler
 
 from service.api import logs, metrics, root
+from service.api.cors import Cors
 from service.api.entrance import Application
 from service.api.guarding import GuardedConnection
 from service.api.limits import Limits
@@ -20,6 +21,7 @@ from service.api.routes import HANDLERS, option_handlers
 from service.api.services import Services, Writer
 from service.clock import Clock, system_clock
 from service.feed.following import Follower
+from service.feed.newest import Newest
 from service.jobs import Jobs
 from service.log.append import Appender
 from service.log.keys import KeyRing
@@ -29,6 +31,11 @@ from service.reminders.shortfalls import RiskLimits
 from service.settings import Settings
 from service.storage.migrate import current, head, migrate
 from service.storage.pool import Database, open_database
+from service.webhooks.deliverer import Deliverer, SystemTimer
+from service.webhooks.guard import Guard
+from service.webhooks.sealing import Sealer
+from service.webhooks.sending import Sender
+from service.webhooks.topics import Alerts
 
 _log = structlog.get_logger("service")
 
@@ -76,11 +83,13 @@ def build(
             follower = Follower(opened)
             await follower.start()
             stack.push_async_callback(follower.stop)
-            for part in background(settings, opened, clock, views=run_views, jobs=run_jobs):
-                await part.start()
-                stack.push_async_callback(part.stop)
             services = assemble(settings, opened, appender, clock, follower)
             stack.push_async_callback(services.limits.close)
+            for part in background(
+                settings, opened, clock, views=run_views, jobs=run_jobs, newest=services.newest
+            ):
+                await part.start()
+                stack.push_async_callback(part.stop)
             app.state.services = services
             _log.info("started", host=settings.host, port=settings.port)
             try:
@@ -100,12 +109,14 @@ def assemble(
     follower: Follower | None = None,
 ) -> Services:
     """What the handlers are handed. A `follower` that was not started knows of nothing new."""
+    follower = follower or Follower(database)
     return Services(
         settings=settings,
         database=database,
         appender=appender,
         keys=KeyRing(database.writer, clock=clock),
-        follower=follower or Follower(database),
+        follower=follower,
+        newest=Newest(database, follower),
         clock=clock,
         limits=Limits(
             Leases(database.writer, settings.rate_limit) if settings.rate_limit else None
@@ -133,17 +144,49 @@ def http(
         request_max_body_size=settings.batch_body_limit,
         body_seconds=settings.body_timeout,
         most_at_once=settings.request_limit,
+        cors=Cors(settings.cors_origins),
     )
 
 
 def background(
-    settings: Settings, database: Database, clock: Clock, *, views: bool, jobs: bool
+    settings: Settings,
+    database: Database,
+    clock: Clock,
+    *,
+    views: bool,
+    jobs: bool,
+    newest: Newest | None = None,
 ) -> list[Part]:
-    """What runs without being asked: views that follow the log, and timed jobs."""
+    """What runs without being asked: views that follow the log, timed jobs, and webhooks.
+
+    `newest`: what the process knows of the log already; without it another is followed.
+    """
     if not (views or jobs):
         return []
     limits = RiskLimits(settings.promise_confidence, settings.shortfall_risk)
-    return [Jobs(database, clock, run_views=views, run_jobs=jobs, limits=limits)]
+    parts: list[Part] = [Jobs(database, clock, run_views=views, run_jobs=jobs, limits=limits)]
+    if jobs and settings.secrets_key:
+        if newest is None:
+            follower = Follower(database)
+            parts.append(follower)
+            newest = Newest(database, follower)
+        parts.append(deliverer(settings, database, clock, newest))
+    return parts
+
+
+def deliverer(
+    settings: Settings, database: Database, clock: Clock, newest: Newest
+) -> Deliverer:
+    """What delivers webhooks."""
+    return Deliverer(
+        database,
+        newest,
+        Sealer(settings.secrets_key),
+        Sender(Guard(loopback=settings.webhook_targets == "loopback")),
+        base=settings.base,
+        topics=[Alerts(database, clock)],
+        timer=SystemTimer(clock),
+    )
 
 
 async def _database_check(database: Database) -> str | None:

@@ -17,6 +17,9 @@ import msgspec
 
 PREFIX = "GRAFTLOG_"
 MEBIBYTE = 1024 * 1024
+_ORIGIN = re.compile(
+    r"(?P<scheme>https?)://(?P<host>[a-z0-9.-]{1,253}|\[[0-9a-f:.]{2,45}\])(:(?P<port>[1-9][0-9]{0,4}))?"
+)
 
 
 class SettingsError(Exception):
@@ -56,6 +59,8 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     database_password: str | None = None
     role_prefix: str = "graftlog"
     demo_key: str | None = None
+    secrets_key: tuple[str, ...] | None = None
+    webhook_targets: str = "public"
     log_level: str = "info"
     log_format: str = "json"
     writer_pool: int = 4
@@ -66,6 +71,8 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     body_timeout: int = 60
     request_limit: int = 1000
     rate_limit: int = 60_000
+    stream_limit: int = 100
+    cors_origins: tuple[str, ...] = ()
     queue_limit: int = 20_000
     group_limit: int = 1024
     metrics_port: int | None = None
@@ -129,6 +136,28 @@ def _folder(value: str) -> Path:
     if not path.is_absolute() or (path.exists() and not path.is_dir()):
         raise ValueError
     return path
+
+
+def _origins(value: str) -> tuple[str, ...]:
+    """Origins as browsers write them: lower case, no path, no port where it is the usual one."""
+    found = []
+    for origin in value.lower().split(","):
+        match = _ORIGIN.fullmatch(origin.strip())
+        if match is None or int(match["port"] or 1) not in range(1, 65536):
+            raise ValueError
+        usual = {"http": "80", "https": "443"}[match["scheme"]]
+        port = f":{match['port']}" if match["port"] not in (None, usual) else ""
+        found.append(f"{match['scheme']}://{match['host']}{port}")
+    return tuple(dict.fromkeys(found))
+
+
+def _fernet_keys(value: str) -> tuple[str, ...]:
+    """Keys of Fernet: 32 random bytes each, in URL-safe base64."""
+    keys = tuple(key.strip() for key in value.split(","))
+    for key in keys:
+        if not re.fullmatch(r"[A-Za-z0-9_-]{43}=", key):
+            raise ValueError
+    return keys
 
 
 def _database_url(value: str) -> str:
@@ -228,6 +257,21 @@ VARIABLES: tuple[Variable, ...] = (
         secret=True,
     ),
     Variable(
+        "secrets_key",
+        _fernet_keys,
+        "44 characters as `graftlog secrets-key` prints them; several with commas between them",
+        "What the secrets of webhooks are encrypted with where they are kept; without it there are "
+        "no webhooks. To replace it put the new one before the old one.",
+        secret=True,
+    ),
+    Variable(
+        "webhook_targets",
+        _one_of("public", "loopback"),
+        "public or loopback",
+        "Where webhooks may send: by https to the open internet alone, or for a trial also to this "
+        "machine, by http too.",
+    ),
+    Variable(
         "log_level",
         _one_of("debug", "info", "warning", "error"),
         "debug, info, warning or error",
@@ -284,6 +328,20 @@ VARIABLES: tuple[Variable, ...] = (
         "requests a minute, from 0 to 10000000",
         "Most requests of one key's name in any minute, over all processes; more are answered 429 "
         "with Retry-After. 0: no limit.",
+    ),
+    Variable(
+        "cors_origins",
+        _origins,
+        "origins such as https://shop.example, with commas between them",
+        "Pages of these origins may ask from a browser, with a key of their own (CORS). Without it "
+        "none may.",
+    ),
+    Variable(
+        "stream_limit",
+        _whole(1, 100_000),
+        "a number from 1 to 100000",
+        "Most streams of events that one key's name has open at a time, in each process; all "
+        "together at most half of GRAFTLOG_REQUEST_LIMIT.",
     ),
     Variable(
         "queue_limit",
@@ -438,7 +496,7 @@ def describe() -> list[tuple[str, str, str, str]]:
             default = "the user's data folder (root: /var/lib/graftlog)"
         else:
             value = defaults[variable.field]
-            default = "(none)" if value is None else str(value)
+            default = "(none)" if value in (None, ()) else str(value)
         rows.append((variable.name, default, variable.expected, variable.meaning))
     return rows
 

@@ -9,6 +9,7 @@ import structlog
 from litestar import Litestar
 from litestar.types import Message, Receive, Scope, Send
 
+from service.api.cors import NO_PAGES, Cors
 from service.api.headers import request_id, trace_id, with_security
 from service.api.logs import shown_path
 from service.api.operation import Sent, header
@@ -23,12 +24,18 @@ HEADERS_BYTES = 32_768
 class Application(Litestar):
     """Litestar, with what must hold for every answer, those to unknown addresses included."""
 
-    __slots__ = ("_at_hand", "body_seconds", "most_at_once")
+    __slots__ = ("_at_hand", "body_seconds", "cors", "most_at_once")
 
     def __init__(
-        self, *args: Any, body_seconds: int = 60, most_at_once: int = 1000, **rest: Any
+        self,
+        *args: Any,
+        body_seconds: int = 60,
+        most_at_once: int = 1000,
+        cors: Cors = NO_PAGES,
+        **rest: Any,
     ) -> None:
         super().__init__(*args, **rest)
+        self.cors = cors
         self.body_seconds, self.most_at_once = body_seconds, most_at_once
         self._at_hand = 0
 
@@ -50,8 +57,10 @@ class Application(Litestar):
             if message["type"] == "http.response.start":
                 status = message["status"]
                 answered = perf_counter() if "streamed" in scope["state"] else None
+                given = list(message["headers"])
                 message["headers"] = [
-                    *with_security(list(message["headers"])),
+                    *with_security(given),
+                    *self.cors.headers(scope, given),
                     (b"x-request-id", wanted.encode()),
                     *scope["state"].get("allowance", ()),
                     *scope["state"].get("notice", ()),

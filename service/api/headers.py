@@ -10,7 +10,7 @@ _TRACE = re.compile(r"(?!ff)[0-9a-f]{2}-([0-9a-f]{32})-([0-9a-f]{16})-[0-9a-f]{2
 _WAIT = re.compile(r'(?:^|[,\s])wait\s*=\s*"?(\d{1,4})"?\s*(?:[;,]|$)', re.IGNORECASE)
 MAX_WAIT = 30
 # What every answer says to browsers (OWASP REST Security Cheat Sheet, "Security headers"). TLS and
-# with it HSTS are the proxy's. Nothing here is for pages of other origins: there are no CORS ones.
+# with it HSTS are the proxy's. What pages of other origins may do is in cors.py.
 CONTENT_POLICY = b"content-security-policy"
 SECURITY = (
     (b"x-content-type-options", b"nosniff"),
