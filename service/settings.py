@@ -73,6 +73,7 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     rate_limit: int = 60_000
     stream_limit: int = 100
     cors_origins: tuple[str, ...] = ()
+    reservation_limit: int = 1000
     queue_limit: int = 20_000
     group_limit: int = 1024
     metrics_port: int | None = None
@@ -342,6 +343,12 @@ VARIABLES: tuple[Variable, ...] = (
         "a number from 1 to 100000",
         "Most streams of events that one key's name has open at a time, in each process; all "
         "together at most half of GRAFTLOG_REQUEST_LIMIT.",
+    ),
+    Variable(
+        "reservation_limit",
+        _whole(1, 1_000_000),
+        "a number from 1 to 1000000",
+        "Most reservations of one key's name that bind and are not confirmed; more are refused.",
     ),
     Variable(
         "queue_limit",

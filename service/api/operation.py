@@ -32,6 +32,7 @@ T = TypeVar("T")
 JSON = "application/json"
 NDJSON = "application/x-ndjson"
 CSV = "text/csv"
+MERGE_PATCH = "application/merge-patch+json"
 UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
 REVALIDATE = "private, no-cache"
 _encode = msgspec.json.Encoder().encode
@@ -354,7 +355,9 @@ def operation(
 
 def _check_media_type(scope: Scope, accepts: tuple[str, ...], method: str) -> None:
     given, listed = headers.media_type(header(scope, b"content-type")), ", ".join(accepts)
-    said = {"Accept-Post" if method == "POST" else "Accept": listed}
+    # RFC 5789 section 3.1 for PATCH.
+    names = {"POST": "Accept-Post", "PATCH": "Accept-Patch"}
+    said = {names.get(method, "Accept"): listed}
     if given not in accepts:
         raise Problem(
             "unsupported-media-type",

@@ -13,6 +13,7 @@ from service.api.problems import Problem
 from service.clock import Clock, system_clock
 from service.feed.following import Follower
 from service.log.keys import KeyRing
+from service.log.reservations import Unconfirmed
 from service.log.rights import NOBODY, Principal
 from service.log.submission import Answer, Submission
 from service.settings import Settings
@@ -47,6 +48,7 @@ class Services:
     stopping: bool = False
     ready_checks: dict[str, Callable[[], Awaitable[str | None]]] = field(default_factory=dict)
     limits: Limits = field(default_factory=Limits)
+    unconfirmed: Unconfirmed = field(default_factory=lambda: Unconfirmed(1000))
     # Requests whose lines are being recorded as they come.
     in_lines: set[int] = field(default_factory=set)
     # Who asks: `reading` shows what may be seen by them, and nothing while nobody asks.

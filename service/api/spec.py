@@ -14,7 +14,7 @@ from typing import Any
 import msgspec
 
 from service import __version__
-from service.api.operation import JSON, NDJSON, Operation
+from service.api.operation import JSON, MERGE_PATCH, NDJSON, Operation
 from service.api.parameters import in_headers, in_path, in_query
 from service.api.problems import KINDS, MEANING_KINDS, PROBLEM_TYPE, ProblemDocument
 from service.api.tags import TAGS
@@ -229,7 +229,7 @@ def _body(one: Operation, schemas: dict[str, Any], components: dict[str, Any]) -
             event = {"$ref": _REF + "Event"}
             many = {"type": "array", "items": event, "minItems": 1, "maxItems": ARRAY_LIMIT}
             content[kind] = {"schema": {"anyOf": [event, many]}}
-        elif kind == JSON:
+        elif kind in (JSON, MERGE_PATCH):
             content[kind] = {"schema": schema}
         else:
             content[kind] = {"schema": {"type": "string", "minLength": 1}}
