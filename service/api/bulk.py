@@ -8,7 +8,7 @@ portions, so that others have their turn between them and nothing of the whole i
 import asyncio
 from collections import Counter
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
-from typing import Any
+from typing import Any, Protocol
 
 import msgspec
 import structlog
@@ -99,6 +99,12 @@ class Portion:
             self._voided.add(event.data.event)
 
 
+class Renewed(Protocol):
+    """What limits the time that a body takes."""
+
+    def renew(self) -> None: ...
+
+
 class Body:
     """The lines of a request's body, as they come.
 
@@ -109,7 +115,7 @@ class Body:
 
     def __init__(self, call: Call[Any]) -> None:
         self._receive: Callable[[], Awaitable[Any]] = call.request.receive
-        self._more_time: Callable[[], None] = call.request.scope["state"]["in_time"].renew
+        self._in_time: Renewed = call.request.scope["state"]["in_time"]
         self._most_bytes = call.services.settings.body_limit
         self._begun = b""
         self._line_came = False
@@ -128,7 +134,7 @@ class Body:
         """
         if self._coming is None:
             if self._line_came:
-                self._more_time()
+                self._in_time.renew()
                 self._line_came = False
             self._coming = asyncio.ensure_future(self._receive())
         coming = self._coming

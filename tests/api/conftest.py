@@ -24,8 +24,11 @@ MakeClient = Callable[..., Awaitable[Client]]
 
 
 @asynccontextmanager
-async def listening(app: object) -> AsyncIterator[str]:
-    """The address of `app`, served by uvicorn on a free port."""
+async def listening(app: object, *, send_buffer: int | None = None) -> AsyncIterator[str]:
+    """The address of `app`, served by uvicorn on a free port.
+
+    `send_buffer`: the bytes that the system takes for a reader who does not read.
+    """
     config = uvicorn.Config(
         app,  # type: ignore[arg-type]
         log_config=None,
@@ -36,6 +39,8 @@ async def listening(app: object) -> AsyncIterator[str]:
     server = uvicorn.Server(config)
     # With its protocol named, asyncio sends without delay (TCP_NODELAY): 40 ms an answer.
     with socket.socket(proto=socket.IPPROTO_TCP) as sock:
+        if send_buffer is not None:
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, send_buffer)
         sock.bind(("127.0.0.1", 0))
         task = asyncio.create_task(server.serve(sockets=[sock]))
         while not server.started:
