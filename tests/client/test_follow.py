@@ -56,6 +56,8 @@ class Feed:
         self.waited: list[float] = []
 
     def __call__(self, request: httpx.Request) -> httpx.Response:
+        if request.url.path == "/v1/events":
+            return httpx.Response(200, json={"items": [], "next": None, "position": 8, "after": 8})
         assert request.url.path == "/v1/events/stream"
         self.asked.append((request.url.params.get("after"), request.headers.get("last-event-id")))
         return next(self._answers)()
@@ -69,11 +71,11 @@ def streaming(*pieces: bytes, broken: bool = True) -> Callable[[], httpx.Respons
     return lambda: httpx.Response(200, headers=headers, stream=Pieces(*pieces, broken=broken))
 
 
-async def followed(feed: Feed, wanted: int) -> list[int]:
+async def followed(feed: Feed, wanted: int, after: int | None = 2) -> list[int]:
     """Positions, until so many were told."""
     told: list[int] = []
     client = Client("http://svc", "k", transport=httpx.MockTransport(feed), sleep=feed.sleep)
-    async with client, aclosing(client.follow(after=2)) as events:
+    async with client, aclosing(client.follow(after=after)) as events:
         async for event in events:
             told.append(event.position)
             if len(told) == wanted:
@@ -100,6 +102,12 @@ async def test_before_anything_came_it_begins_anew() -> None:
     feed = Feed(streaming(line(3)[:10]), streaming(line(3)))
     assert await followed(feed, 1) == [3]
     assert feed.asked == [("2", None), ("2", None)]
+
+
+async def test_from_now_on_is_one_moment_even_where_the_first_line_breaks() -> None:
+    feed = Feed(streaming(), streaming(line(9)))
+    assert await followed(feed, 1, after=None) == [9]
+    assert feed.asked == [("8", None), ("8", None)]
 
 
 async def test_a_revoked_key_ends_it() -> None:

@@ -20,6 +20,7 @@ class Operations(Caller):
 '''
 # Only what is used is imported.
 IMPORTED = {"typing": ("Any", "Literal"), "graftlog_client.shapes": ("Day", "Moment")}
+JSON = "application/json"
 STREAM = "text/event-stream"
 # Pages for people and what they are made of have addresses, no methods.
 LEFT_OUT = {"text/html", "text/css", "text/javascript", STREAM}
@@ -108,8 +109,8 @@ def _answer_type(told: dict[str, Any]) -> str:
     answers = _answers(told)
     if not answers:
         return "None"
-    if "application/json" in answers:
-        return type_of(answers["application/json"], "shapes.")
+    if JSON in answers:
+        return type_of(answers[JSON], "shapes.")
     return "str"
 
 
@@ -120,7 +121,8 @@ def _body_type(told: dict[str, Any]) -> tuple[str, str]:
         return "", ""
     jsons = [media for media in contents if media.endswith("json") and "schema" in contents[media]]
     texts = [media for media in contents if contents[media]["schema"].get("type") == "string"]
-    structs = [media for media in jsons if media not in texts]
+    # Where there is a kind of JSON that says more than JSON, such as a merge patch, it is that.
+    structs = sorted((media for media in jsons if media not in texts), key=JSON.__eq__)
     types = [type_of(contents[media]["schema"], "shapes.") for media in structs[:1]]
     # Lines of text may be long in coming: they may be given as bytes too.
     types += ["str | bytes"] if texts else []

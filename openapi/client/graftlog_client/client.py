@@ -50,7 +50,7 @@ class Client(Operations):
         self,
         *,
         after: int | None = None,
-        type: str | None = None,
+        type: Sequence[str] | None = None,
         site: str | None = None,
         lot: str | None = None,
         place: str | None = None,
@@ -58,11 +58,14 @@ class Client(Operations):
     ) -> AsyncGenerator[StoredEvent]:
         """Every event after a position, then those to come, each once; it goes on for ever.
 
-        Left out `after`: from now on. When the line is cut, or silent for `idle_seconds` (the
-        service says something more often), it goes on where it was. Keep the `position` of what
-        you have worked off, and a program that was stopped goes on there too. A problem that does
-        not pass by itself, such as a revoked key, is raised.
+        Left out `after`: from now on. `type`: only events of these types. When the line is cut, or
+        silent for `idle_seconds` (the service says something more often), it goes on where it was.
+        Keep the `position` of what you have worked off, and a program that was stopped goes on
+        there too. A problem that does not pass by itself, such as a revoked key, is raised.
         """
+        if after is None:
+            # Else what is recorded between a first line that broke and the next would be missed.
+            after = (await self.list_events(limit=1)).body.position
         wanted = {"type": type, "site": site, "lot": lot, "place": place}
         reader, failed = Reader(), 0
         while True:
@@ -93,7 +96,7 @@ class Client(Operations):
         if reader.id:
             headers["Last-Event-ID"] = reader.id
         async with self._streamed(STREAM, query, headers, idle_seconds) as response:
-            async for arrived in response.aiter_raw():
+            async for arrived in response.aiter_bytes():
                 for sent in reader.take(arrived):
                     yield sent
 
