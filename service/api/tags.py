@@ -7,6 +7,7 @@ TAGS = {
     "Catalogue": "Sites, places, cultivars, rootstocks, sizes, source trees, check plans, rules.",
     "Lots": "Budwood, liners and trees by lot: what they are, where they stand, what they came of.",
     "Reservations": "What customers have claimed, and what of it is still open.",
+    "Sales": "What was sold, from which lots, where it came from; what came back; licences owed.",
     "Holds": "Stops on lots, sources, places and sites, with all that descends from them.",
     "Work orders": "Grafting to do: what, onto what, how many, by when, and how far it has come.",
     "Sheets": "Records as CSV: templates to fill in, to print, and to take in.",
@@ -15,5 +16,6 @@ TAGS = {
     "Checks": "What is to be looked at when, and what is overdue. Nothing recorded is not 'well'.",
     "Forecast": "Temperatures of sites, and when lots will be ready by them.",
     "Alerts": "What wants somebody, and saying that somebody has seen to it.",
+    "Webhooks": "What is recorded, sent to an address of yours, signed and in order.",
     "Contacts": "Names and addresses behind the references in the log. They can be erased.",
 }

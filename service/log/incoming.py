@@ -31,6 +31,7 @@ _UNSAID_LATER = (
     b',"climate_normal":null',
     b',"degree_days":null',
     b',"destination":null',
+    b',"licence_counts":null',
 )
 # Those of a name that other types had from their beginning: only of the types that got it later.
 _UNSAID_LATER_OF: dict[str, tuple[bytes, ...]] = {

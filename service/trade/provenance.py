@@ -135,8 +135,13 @@ class _Tracing:
         self.known = known
         self.documents: list[str] = []
 
+    def _lot(self, code: str, kind: str = "tree") -> Lot:
+        """The lot; one whose making was voided since is known by its code alone."""
+        found = self.known.lots.get(code)
+        return found or Lot(lot_id=0, code=code, kind=kind, site="", identified=False)
+
     def of(self, code: str, bags: Iterable[str]) -> Provenance:
-        lot = self.known.lots[code]
+        lot = self._lot(code)
         labels_lost = list(self._of_type(code, stock.LabelLost))
         if labels_lost:
             return self._unidentified(lot, labels_lost)
@@ -203,7 +208,7 @@ class _Tracing:
         return self._wood(lots[0], [line.bag for line in lines]) if lots else None
 
     def _wood(self, code: str, bags: Iterable[str]) -> Wood:
-        lot = self.known.lots[code]
+        lot = self._lot(code, "budwood")
         source = (lot.source or "").partition(":")
         tree = source[2] if source[0] == "source_tree" else None
         entry = self.known.entries.get(("source_tree", tree or ""))
@@ -273,7 +278,7 @@ class _Tracing:
             on, failed = self._grafted_on(below)
             if on is None:
                 break
-            lot = self.known.lots[on]
+            lot = self._lot(on)
             if lot.kind == "liner":
                 return between, self._stocks(on)
             if not failed:

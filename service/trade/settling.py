@@ -30,6 +30,9 @@ SETTLED_BY: dict[str, str] = {
     "received_already": "If more came in, record a stock count; if told twice, discard this.",
     "not_enough_to_promise": "Ask for fewer, for later (`earliest` says from when on, where "
     "that is foreseen), or for another site or grade; or release another reservation first.",
+    "not_enough_ready": "Ask for fewer, or name a lot; what is held, kept for others or came back "
+    "is counted in the numbers.",
+    "too_many_lines": "Make two sales of it.",
     "not_open": "Name a line or reservation that is still open; or leave it out.",
     "not_expired": "Nothing is to be done: it is recorded when the expiry has come.",
     "confirmed_already": "Nothing is to be done; or, if it is wanted no more, release it.",

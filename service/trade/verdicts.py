@@ -46,6 +46,8 @@ ARITHMETIC_AND_CODES: dict[str, str] = {
     "others_stand_on_it": "Later events stand on the one to be voided.",
     "received_already": "The consignment was received before.",
     "not_enough_to_promise": "What can be counted on and is not spoken for does not cover it.",
+    "not_enough_ready": "Fewer of the item are ready, held by nothing and kept for nobody else.",
+    "too_many_lines": "Its trees would come from more places than one sale can name.",
     "not_open": "Nothing of it is open any more.",
     "not_expired": "The reservation still counts.",
     "confirmed_already": "The reservation is confirmed, and expires no more.",

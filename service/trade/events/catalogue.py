@@ -116,6 +116,10 @@ class Cultivar(Data, frozen=True, kw_only=True, tag_field="kind", tag="cultivar"
     clone: Annotated[Text, Meta(description="Budline or clone.")] | None = None
     licence_holder: Ref | None = None
     licence_terms: Text | None = None
+    licence_counts: Annotated[
+        Literal["sold", "grafted"] | None,
+        Meta(description="What is owed for: trees sold, less those returned, or grafts made."),
+    ] = None
     retired: bool = False
 
 

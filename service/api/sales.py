@@ -1,0 +1,255 @@
+"""Sales: what is handed over, from which lots, where it is loaded and where it came from."""
+
+from datetime import date
+from typing import Annotated, Any
+
+import msgspec
+from msgspec import Meta
+
+from service.api import recording
+from service.api.cursors import after_number
+from service.api.operation import (
+    CSV,
+    JSON,
+    Call,
+    NoQuery,
+    Page,
+    Paged,
+    Reply,
+    csv_file,
+    operation,
+    page,
+)
+from service.api.problems import Mistake, Problem, not_found
+from service.api.recording import record_one
+from service.api.taking_in import decoded
+from service.log import read
+from service.log.rights import READ, SALES
+from service.sheets.writing import write_csv
+from service.trade.events.budwood import BudLine, BudwoodSold, BudwoodSoldData
+from service.trade.events.catalogue import Regions
+from service.trade.events.grafting import Stage
+from service.trade.events.selling import SOLD_LINES, SoldLine, TreesSold, TreesSoldData
+from service.trade.events.trees import Grade
+from service.trade.words import Code, Count, Data, EventId, Occurred, Ref
+from service.views import sales as view
+
+
+class LineToSell(Data, frozen=True, kw_only=True):
+    """What is sold: trees of a lot or of an item, or buds out of a bag.
+
+    Name `lot`; or `cultivar`, `rootstock` and `size`, and the lots are chosen: ready trees that no
+    hold stops and nobody else holds, those ready longest first, one lot where one has enough; or
+    `bag`.
+    """
+
+    lot: Code | None = None
+    cultivar: Code | None = None
+    rootstock: Code | None = None
+    size: Code | None = None
+    grade: Grade | None = None
+    stage: Stage | None = None
+    bag: Code | None = None
+    place: Annotated[Code, Meta(description="Only from this place.")] | None = None
+    count: Annotated[Count, Meta(description="Trees, or buds.")]
+
+
+class SaleToMake(Data, frozen=True, kw_only=True):
+    """A sale: all trees, or all buds."""
+
+    id: (
+        Annotated[
+            EventId, Meta(description="Set it to make a retry safe without an Idempotency-Key.")
+        ]
+        | None
+    ) = None
+    site: Annotated[Code, Meta(description="The site that sells.")]
+    occurred: Annotated[Occurred, Meta(description="Left out: now.")] | None = None
+    actor: Ref | None = None
+    happened: Annotated[
+        bool, Meta(description="True: it breaks a rule, and it has happened all the same.")
+    ] = False
+    customer: Ref
+    order: Annotated[Ref, Meta(description="The order's number.")] | None = None
+    reservation: Annotated[Code, Meta(description="The reservation that this fulfils.")] | None = (
+        None
+    )
+    document: Annotated[Ref, Meta(description="Plant passport, certificate or permit.")] | None = (
+        None
+    )
+    destination: (
+        Annotated[
+            Regions,
+            Meta(description="Every region the place lies in. Left out: the reservation's."),
+        ]
+        | None
+    ) = None
+    lines: Annotated[list[LineToSell], Meta(min_length=1, max_length=SOLD_LINES)]
+
+
+class SellQuery(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Whether it is only to be judged."""
+
+    check: Annotated[
+        bool, Meta(description="true: the loading list beforehand; nothing is recorded.")
+    ] = False
+
+
+class SalesQuery(Paged, frozen=True, kw_only=True):
+    """Which sales are wanted."""
+
+    site: Code | None = None
+    customer: Annotated[Ref, Meta(description="Only to this customer.")] | None = None
+    order: Annotated[Ref, Meta(description="Only for this order.")] | None = None
+    reservation: Annotated[Code, Meta(description="Only for this reservation.")] | None = None
+    lot: Code | None = None
+    first: Annotated[date, Meta(description="From this day on.")] | None = None
+    last: Annotated[date, Meta(description="Up to this day.")] | None = None
+
+
+@operation(
+    "POST",
+    "/v1/sales",
+    tag="Sales",
+    scope=SALES,
+    query=SellQuery,
+    accepts=(JSON,),
+    body=SaleToMake,
+    answer=view.Sale,
+    answers=(200, 201),
+    problems=recording.PROBLEMS,
+    request_headers=("Idempotency-Key",),
+)
+async def make_sale(call: Call[SellQuery]) -> Reply:
+    """Sell trees or buds, against a reservation or directly.
+
+    Several sales may fulfil one reservation: `left` tells what is still to come of it. Lots that
+    are not named are chosen when it is recorded. With `check=true` the answer is the loading list,
+    and nothing is recorded nor kept: what is chosen may be another's before it is sold.
+    """
+    body = await call.body()
+    asked: SaleToMake = decoded(body, SaleToMake)
+    done = await record_one(call, _event_of(asked, call), body, check=call.query.check)
+    sites = call.principal.site_list
+    async with call.services.reading() as connection:
+        event = done.event
+        if call.query.check and isinstance(event, TreesSold | BudwoodSold):
+            remarks = [msgspec.to_builtins(remark) for remark in done.verdict.remarks]
+            told = await view.told(connection, sites, view.judged(event), event.data, remarks)
+            return Reply(told, headers=done.headers, cache="no-store")
+        found = await view.sale(connection, sites, done.verdict.id or "")
+    if found is None:
+        raise not_found(f"The sale {done.verdict.id}")
+    return Reply(
+        found,
+        200 if done.verdict.verdict == "known" else 201,
+        headers=done.headers | {"Location": f"/v1/sales/{found.id}"},
+        cache="no-store",
+    )
+
+
+def _event_of(asked: SaleToMake, call: Call[Any]) -> TreesSold | BudwoodSold:
+    """The event that a body stands for. Raises 422 for trees and buds in one sale."""
+    envelope = {name: getattr(asked, name) for name in ("id", "site", "actor", "happened")}
+    envelope["occurred"] = asked.occurred or recording.now_of(call)
+    names = ("customer", "order", "reservation", "document", "destination")
+    said = {name: getattr(asked, name) for name in names}
+    bags = [line.bag for line in asked.lines]
+    if None not in bags:
+        for index, line in enumerate(asked.lines):
+            _only_of_bags(line, index)
+        buds = [
+            BudLine(bag=line.bag or "", place=line.place, buds=line.count) for line in asked.lines
+        ]
+        return BudwoodSold(**envelope, data=BudwoodSoldData(**said, lines=buds))
+    if any(bags):
+        index = next(number for number, bag in enumerate(bags) if bag)
+        raise _mistake(index, "bag", "Trees and buds are sold in two sales.")
+    lines = [
+        SoldLine(**{name: getattr(line, name) for name in SoldLine.__struct_fields__})
+        for line in asked.lines
+    ]
+    return TreesSold(**envelope, data=TreesSoldData(**said, lines=lines))
+
+
+def _only_of_bags(line: LineToSell, index: int) -> None:
+    for name in ("lot", "cultivar", "rootstock", "size", "grade", "stage"):
+        if getattr(line, name) is not None:
+            raise _mistake(index, name, f"Buds are named by their bag alone: leave {name} out.")
+
+
+def _mistake(index: int, name: str, detail: str) -> Problem:
+    mistake = Mistake(kind="not_together", detail=detail, pointer=f"#/lines/{index}/{name}")
+    return Problem("validation-error", "Nothing was recorded.", errors=[mistake])
+
+
+@operation(
+    "GET",
+    "/v1/sales",
+    tag="Sales",
+    scope=READ,
+    query=SalesQuery,
+    answer=Page[view.SaleSummary],
+)
+async def list_sales(call: Call[SalesQuery]) -> Reply:
+    """List sales in the order of the log, voided ones too: they say so."""
+    query = call.query
+    after = after_number(query.cursor)
+    names = view.SalesFilter.__struct_fields__
+    wanted = view.SalesFilter(**{name: getattr(query, name) for name in names})
+    async with call.services.reading() as connection:
+        position = await read.head(connection)
+        found = await view.sales(
+            connection, call.principal.site_list, wanted, after=after, limit=query.limit + 1
+        )
+    return page(call, found, lambda one: one.position, position)
+
+
+async def _found(call: Call[NoQuery]) -> view.Sale:
+    wanted = call.uuid()
+    async with call.services.reading() as connection:
+        found = await view.sale(connection, call.principal.site_list, wanted)
+    if found is None:
+        raise not_found(f"The sale {wanted}")
+    return found
+
+
+@operation("GET", "/v1/sales/{id:str}", tag="Sales", scope=READ, answer=view.Sale)
+async def get_sale(call: Call[NoQuery]) -> Reply:
+    """One sale: each line with its provenance for invoice and plant passport, and what to load.
+
+    What nobody told is listed as unknown.
+    """
+    return Reply(await _found(call))
+
+
+@operation(
+    "GET",
+    "/v1/sales/{id:str}/loading-list",
+    tag="Sales",
+    scope=READ,
+    produces=CSV,
+)
+async def get_loading_list(call: Call[NoQuery]) -> Reply:
+    """What to fetch for a sale, as CSV to print: by structure and place, in order."""
+    found = await _found(call)
+    columns = (
+        "structure",
+        "place",
+        "lot",
+        "bag",
+        "cultivar",
+        "rootstock",
+        "size",
+        "grade",
+        "count",
+    )
+    rows = [
+        {"structure": stop.structure, "place": stop.place, **msgspec.structs.asdict(line)}
+        for stop in found.loading
+        for line in stop.lines
+    ]
+    return csv_file(write_csv(columns, rows), f"loading-{found.id}.csv")
+
+
+HANDLERS = [make_sale, list_sales, get_sale, get_loading_list]
