@@ -24,6 +24,7 @@ CODES = {
     "size": "size",
     "lot": "lot",
     "bag": "bag",
+    "grade": "grade",
 }
 
 

@@ -68,6 +68,8 @@ class Promises(msgspec.Struct, frozen=True, kw_only=True):
     query=PromisesParameters,
     answer=Promises,
     request_headers=("Prefer",),
+    # Of a grade that no tree was given yet something may be promised all the same.
+    free=("grade",),
 )
 async def list_promises(call: Call[PromisesParameters]) -> Reply:
     """Tell how many of an item can be promised for a day, with what probability.

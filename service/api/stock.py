@@ -12,6 +12,7 @@ from service.api.problems import bad_parameter
 from service.api.services import UNREACHABLE, unreachable
 from service.api.views import Reflecting, ReflectingPage, question, wait_for_view
 from service.log.rights import READ
+from service.trade.events.trees import Grade
 from service.trade.words import Code
 from service.views import budwood
 from service.views import stock_by_day as by_day
@@ -32,7 +33,7 @@ class StockParameters(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_
     rootstock: Code | None = None
     size: Code | None = None
     stage: Literal["grafted", "pushed", "failed", "ready"] | None = None
-    grade: Annotated[str, Meta(pattern=r"^[A-Za-z0-9_-]{1,20}$")] | None = None
+    grade: Grade | None = None
     lot: Code | None = None
     kind: Kind | None = None
     as_of: AsOf = None
@@ -53,7 +54,7 @@ class ByDayParameters(Reflecting, frozen=True, kw_only=True):
     rootstock: Code | None = None
     size: Code | None = None
     stage: Literal["grafted", "pushed", "failed", "ready"] | None = None
-    grade: Annotated[str, Meta(pattern=r"^[A-Za-z0-9_-]{1,20}$")] | None = None
+    grade: Grade | None = None
     kind: (
         Annotated[
             Literal["bag", "liners", "trees", "transit", "lost", "customer", "used", "discarded"],

@@ -102,6 +102,11 @@ WHERE NOT CASE w.name
         WHERE g.code = w.code
           AND ($3 IS NULL OR l.site = ANY ($3) OR EXISTS (
               SELECT FROM balances b WHERE b.lot_id = l.lot_id AND b.site = ANY ($3))))
+    -- The catalogue lists none: those that trees were given, here or before they went.
+    WHEN 'grade' THEN EXISTS (
+        SELECT FROM balances b
+        WHERE b.grade = w.code
+          AND ($3 IS NULL OR b.site = ANY ($3)))
     ELSE EXISTS (
         SELECT FROM catalogue c
         WHERE c.kind = w.name AND c.code = w.code
