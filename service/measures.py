@@ -121,6 +121,9 @@ GROUP_SECONDS = Histogram(
 QUEUE_EVENTS = Gauge(
     "graftlog_queue_events", "Events that wait here to be written.", registry=REGISTRY
 )
+STREAMS = Gauge(
+    "graftlog_streams", "Streams of events that are open (/v1/events/stream).", registry=REGISTRY
+)
 POOL_WAIT = Histogram(
     "graftlog_pool_wait_seconds",
     "Time that questions waited for a connection to the database.",

@@ -137,6 +137,7 @@ class Operation:
     problems: tuple[str, ...]
     request_headers: tuple[str, ...]
     produces: str
+    also: tuple[tuple[str, Any], ...]
     deprecated: Deprecated | None
 
 
@@ -289,6 +290,7 @@ def operation(
     problems: tuple[str, ...] = (),
     request_headers: tuple[str, ...] = (),
     produces: str = JSON,
+    also: tuple[tuple[str, Any], ...] = (),
     free: tuple[str, ...] = (),
     name: str | None = None,
     doc: str | None = None,
@@ -298,7 +300,8 @@ def operation(
 
     `answer` and `body` are msgspec types for the public description; `answers` the statuses that
     come with `answer`; `problems` the kinds beyond those every operation can have; `free` filters
-    whose codes need not be known; `deprecated` says that it is on its way out.
+    whose codes need not be known; `deprecated` says that it is on its way out; `also` what the
+    answer can be asked for as besides (Accept), each media type with its msgspec type.
     """
     lists = _list_fields(query)
     codes = code_filters(query, free) if method == "GET" else ()
@@ -320,6 +323,7 @@ def operation(
             problems=problems,
             request_headers=request_headers,
             produces=produces,
+            also=also,
             deprecated=deprecated,
         )
 

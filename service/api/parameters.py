@@ -27,6 +27,11 @@ _HEADERS = {
         {"type": "string", "pattern": TAGS},
         '"17"',
     ),
+    "Last-Event-ID": (
+        "The id of the last event that came: the stream goes on after it.",
+        {"type": "string", "pattern": "^[0-9]{1,18}$"},
+        "0",
+    ),
     "Prefer": (
         "`wait=N`: wait up to N seconds (at most 30) until the answer reflects `min_position`. "
         "When the time runs out the answer says the older position that it reflects.",

@@ -138,6 +138,7 @@ SHAPE_KINDS = {
 MEANING_KINDS = {
     "unknown_code": "It names something that nobody here knows.",
     "no_cursor": "This list gave out no such cursor.",
+    "beyond_log": "It is a position that this log has not reached: it may have been restored.",
     "not_a_day": "It is written like a day or a time that no calendar has, or none told of here.",
     "in_the_future": "It is still to come.",
     "in_the_past": "It is over.",

@@ -9,9 +9,11 @@ from typing import Any, Protocol
 import asyncpg
 
 from service.api.limits import Limits
+from service.api.open_streams import Streams
 from service.api.problems import Problem
 from service.clock import Clock, system_clock
 from service.feed.following import Follower
+from service.feed.newest import Newest
 from service.log.keys import KeyRing
 from service.log.reservations import Unconfirmed
 from service.log.rights import NOBODY, Principal
@@ -43,6 +45,7 @@ class Services:
     appender: Writer
     keys: KeyRing
     follower: Follower
+    newest: Newest
     clock: Clock = system_clock
     # True when the process is to be sent no more requests.
     stopping: bool = False
@@ -51,6 +54,7 @@ class Services:
     unconfirmed: Unconfirmed = field(default_factory=lambda: Unconfirmed(1000))
     # Requests whose lines are being recorded as they come.
     in_lines: set[int] = field(default_factory=set)
+    streams: Streams = field(default_factory=Streams)
     # Who asks: `reading` shows what may be seen by them, and nothing while nobody asks.
     asker: Principal = NOBODY
 

@@ -80,6 +80,7 @@ def build() -> dict[str, Any]:
     types: list[Any] = [ProblemDocument, Event, Entry]
     for one in declared:
         types += [kind for kind in (one.query, one.body, one.answer) if kind is not None]
+        types += [kind for _, kind in one.also]
     schemas, components = msgspec.json.schema_components(types, ref_template=_REF + "{name}")
     by_type = {repr(kind): schema for kind, schema in zip(types, schemas, strict=True)}
     components["Event"], components["Entry"] = schemas[1], schemas[2]
@@ -256,7 +257,7 @@ def _responses(one: Operation, schemas: dict[str, Any]) -> dict[str, Any]:
             schema = schemas[repr(one.answer)]
             responses[str(status)]["content"] = {
                 kind: {"schema": schema} for kind in one.produces.split(", ")
-            }
+            } | {kind: {"schema": schemas[repr(shape)]} for kind, shape in one.also}
     if one.name == "get_problem":
         responses["200"]["content"]["text/html"] = {"schema": {"type": "string"}}
     if one.method == "GET" and any(h["name"] == "If-None-Match" for h in in_headers(one)):

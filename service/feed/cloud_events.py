@@ -6,10 +6,11 @@ stands in `ce-` headers.
 """
 
 from datetime import UTC, datetime
-from typing import Any
+from typing import Annotated, Any
 from urllib.parse import quote
 
 import msgspec
+from msgspec import Meta
 
 from service.log.stored import StoredEvent
 
@@ -34,21 +35,22 @@ _PLAIN = "".join(chr(one) for one in range(0x21, 0x7F) if chr(one) not in '"%')
 
 
 class CloudEvent(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """An event in its envelope. Attributes that do not apply are left out, never null."""
+    """An event of the log as a CloudEvent 1.0. What does not apply is left out, never null."""
 
-    specversion: str
-    id: str
-    source: str
-    type: str
-    time: datetime
-    subject: str | None = None
+    specversion: Annotated[str, Meta(examples=["1.0"])]
+    id: Annotated[str, Meta(description="The event's own id.")]
+    source: Annotated[str, Meta(description="Address of the site that acted.")]
+    type: Annotated[str, Meta(examples=["trees.grafted"])]
+    time: Annotated[datetime, Meta(description="When it happened: `occurred_at` of the event.")]
+    subject: Annotated[str, Meta(description="What it is about, such as lot/T-1.")] | None = None
+    # Never equal to its default, so always written.
     datacontenttype: str = msgspec.field(default_factory=lambda: "application/json")
-    dataschema: str | None = None
-    sequence: str
-    """The position in the log, with zeros before it: greater as text is later (extension)."""
-    recordedtime: datetime
-    """When the log learned of it (extension)."""
-    data: Any
+    dataschema: Annotated[str, Meta(description="Address of the schema of `data`.")]
+    sequence: Annotated[
+        str, Meta(description="Its position in the log, with zeros before it: later sorts after.")
+    ]
+    recordedtime: Annotated[datetime, Meta(description="When the log learned of it.")]
+    data: StoredEvent
 
 
 def cloud_event(stored: StoredEvent, base: str) -> CloudEvent:

@@ -4,6 +4,7 @@ A key reads `glk_KEYID_SECRET` with 256 random bits as its secret. SHA-256 witho
 right for a secret of that strength (OWASP ASVS 5.0, 6.5.2: 112 bits or more).
 """
 
+import asyncio
 import base64
 import hashlib
 import hmac
@@ -157,6 +158,7 @@ class KeyRing:
         self._pool, self._clock, self._remember, self._most = pool, clock, remember, most
         self._known: dict[bytes, tuple[float, Principal | None]] = {}
         self._good: set[bytes] = set()
+        self._asking: dict[bytes, asyncio.Task[Principal | None]] = {}
 
     def was_good(self, token: str) -> bool:
         """Whether the token has been right in this process; it may be revoked by now."""
@@ -166,10 +168,18 @@ class KeyRing:
         """Who the token stands for, or None."""
         mark = _mark(token)
         known = self._known.get(mark)
-        now = monotonic()
-        if known is not None and known[0] > now:
+        if known is not None and known[0] > monotonic():
             return known[1]
+        # However many requests come with a key at once, the database is asked once.
+        asking = self._asking.get(mark)
+        if asking is None:
+            asking = self._asking[mark] = asyncio.create_task(self._ask(token, mark))
+            asking.add_done_callback(lambda _: self._asking.pop(mark, None))
+        return await asyncio.shield(asking)
+
+    async def _ask(self, token: str, mark: bytes) -> Principal | None:
         found: tuple[Principal, datetime | None] | None = None
+        now = monotonic()
         if len(token) <= 256:
             async with self._pool.acquire() as connection:
                 found = await look_up(connection, token, self._clock)

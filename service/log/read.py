@@ -37,7 +37,7 @@ class EventFilter(msgspec.Struct, frozen=True, kw_only=True):
     lot: str | None = None
     place: str | None = None
     site: str | None = None
-    type: str | None = None
+    types: list[str] | None = None
     since: datetime | None = None
     until: datetime | None = None
     from_day: date | None = None
@@ -76,7 +76,7 @@ async def events(
         after,
         sites,
         wanted.site,
-        wanted.type,
+        wanted.types,
         wanted.since,
         wanted.until,
         wanted.from_day,

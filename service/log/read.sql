@@ -3,7 +3,7 @@
 SELECT position FROM log_head;
 
 -- name: events_page
--- Events after position $1, of the sites $2 (null: all), filtered; $3 site, $4 type, $5 and $6 the
+-- Events after position $1, of the sites $2 (null: all), filtered; $3 site, $4 types, $5 and $6 the
 -- earliest and latest time, $7 and $8 the earliest and latest site day; at most $9.
 SELECT e.position, e.id, e.type, e.version, e.site, e.sites, e.occurred, e.occurred_at, e.actor,
        e.happened, e.replaces, e.recorded_at, e.recorded_by, e.remarks, e.data,
@@ -13,7 +13,7 @@ LEFT JOIN voids v ON v.voided_position = e.position
 WHERE e.position > $1
   AND ($2::text[] IS NULL OR e.sites && $2)
   AND ($3::text IS NULL OR $3 = ANY (e.sites))
-  AND ($4::text IS NULL OR e.type = $4)
+  AND ($4::text[] IS NULL OR e.type = ANY ($4))
   AND ($5::timestamptz IS NULL OR e.occurred_at >= $5)
   AND ($6::timestamptz IS NULL OR e.occurred_at < $6)
   AND ($7::date IS NULL OR e.occurred_day >= $7)
@@ -37,7 +37,7 @@ WHERE s.kind = $10 AND s.code = $11
   AND e.position > $1
   AND ($2::text[] IS NULL OR e.sites && $2)
   AND ($3::text IS NULL OR $3 = ANY (e.sites))
-  AND ($4::text IS NULL OR e.type = $4)
+  AND ($4::text[] IS NULL OR e.type = ANY ($4))
   AND ($5::timestamptz IS NULL OR e.occurred_at >= $5)
   AND ($6::timestamptz IS NULL OR e.occurred_at < $6)
   AND ($7::date IS NULL OR e.occurred_day >= $7)
