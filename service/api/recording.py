@@ -57,12 +57,14 @@ async def record_one(
     expected: Mapping[tuple[str, str], frozenset[int]] | None = None,
     check: bool = False,
     root: str = "#/data",
+    in_path: str | None = None,
 ) -> Done:
     """Record `event` for who asks, or raise the problem that says why not.
 
     `body`: the request's own, by which a retry under the same Idempotency-Key is known; without it
     there are no keys. `expected`: positions of last changes, as in `Submission`. `check`: judge it
-    and store nothing. `root`: the place in the event that stands for the whole body.
+    and store nothing. `root`: the place in the event that stands for the whole body; `in_path`: a
+    field of it that the address says, so that what is wrong with it is wrong with the whole.
     """
     try:
         elements = check_rights(
@@ -80,7 +82,7 @@ async def record_one(
         if problem.slug == "precondition-failed" and problem.errors:
             present = problem.errors[0].numbers.get("position")
             problem.headers |= {"ETag": etag(present)} if present else {}
-        problem.errors = [_of_body(mistake, root) for mistake in problem.errors]
+        problem.errors = [_of_body(mistake, root, in_path) for mistake in problem.errors]
         raise
     verdicts = answer.verdicts if answer.stored is None else verdicts_of(answer.stored)
     completed = answer.events[0] if answer.events else None
@@ -92,8 +94,9 @@ def now_of(call: Call[Any]) -> str:
     return call.services.clock().isoformat(timespec="seconds").replace("+00:00", "Z")
 
 
-def _of_body(mistake: Mistake, root: str) -> Mistake:
+def _of_body(mistake: Mistake, root: str, in_path: str | None) -> Mistake:
     """A mistake in an event as one in the body that the event was made of."""
     if mistake.pointer is None or not f"{mistake.pointer}/".startswith(f"{root}/"):
         return mistake
-    return msgspec.structs.replace(mistake, pointer=f"#{mistake.pointer.removeprefix(root)}")
+    pointer = f"#{mistake.pointer.removeprefix(root)}"
+    return msgspec.structs.replace(mistake, pointer="#" if pointer == f"#/{in_path}" else pointer)

@@ -30,6 +30,7 @@ from service.log import read
 from service.log import reservations as reserved
 from service.log.reservations import ReservationNow, State
 from service.log.rights import READ, RESERVATIONS
+from service.trade.events import Event
 from service.trade.events.catalogue import Regions
 from service.trade.events.selling import (
     ForOrder,
@@ -283,7 +284,7 @@ async def change_reservation(call: Call[NoQuery]) -> Reply:
         data=ReservationChangedData(reservation=found.code, cleared=cleared, **told),
     )
     async with with_alternatives(call, found.site, found.any_site):
-        done = await record_one(call, event, body, expected=expected)
+        done = await record_one(call, event, body, expected=expected, in_path="reservation")
     return await _answer(call, done, found.code)
 
 
@@ -314,7 +315,7 @@ async def confirm_reservation(call: Call[NoQuery]) -> Reply:
         data=ReservationConfirmedData(reservation=found.code, order=said.order),
     )
     async with with_alternatives(call, found.site, found.any_site):
-        done = await record_one(call, event, body, expected=_expected(call, found))
+        done = await _record(call, event, body, found)
     return await _answer(call, done, found.code)
 
 
@@ -342,8 +343,14 @@ async def release_reservation(call: Call[NoQuery]) -> Reply:
         occurred=now_of(call),
         data=ReservationReleasedData(reservation=found.code, reason=said.reason),
     )
-    done = await record_one(call, event, body, expected=_expected(call, found))
+    done = await _record(call, event, body, found)
     return await _answer(call, done, found.code)
+
+
+async def _record(call: Call[Any], event: Event, body: bytes, found: ReservationNow) -> Done:
+    """Record what is done with a reservation; If-Match is heeded when it is sent."""
+    expected = _expected(call, found)
+    return await record_one(call, event, body, expected=expected, in_path="reservation")
 
 
 def _expected(

@@ -103,7 +103,7 @@ async def _whole(connection: Connection, rows: Iterable[Any]) -> list[Reservatio
             order=row["order_ref"],
             confirmed_on=row["confirmed_day"],
             lines=lines[row["code"]],
-            **{name: row[name] for name in row.keys() - {"order_ref", "confirmed_day"}},
+            **{name: row[name] for name in dict(row).keys() - {"order_ref", "confirmed_day"}},
         )
         for row in rows
     ]
@@ -117,7 +117,7 @@ def _line(row: Any) -> ReservedLineNow:
         size=item.size or None,
         grade=item.grade or None,
         buds=item.buds,
-        **{name: row[name] for name in row.keys() - {"reservation"}},
+        **{name: row[name] for name in dict(row).keys() - {"reservation"}},
     )
 
 
