@@ -81,6 +81,7 @@ _CODES = {
     "tree-lots": "T-1",
     "reservations": "R-1",
     "work-orders": "W-1",
+    "webhooks": "WH-1",
 }
 
 
