@@ -1,4 +1,7 @@
-"""The service in a process of its own, as its users meet it: started, killed, started again."""
+"""The service in a process of its own, as its users meet it: started, killed, started again.
+
+With DIE_AT_COMMIT in its environment it kills itself once it has committed, before it answers.
+"""
 
 import asyncio
 import logging
@@ -8,6 +11,7 @@ import socket
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import httpx
 
@@ -57,6 +61,13 @@ class Served:
             if not told.read(1):
                 raise AssertionError(f"the service ended with {self._process.wait()}")
 
+    def wait(self) -> int:
+        """Wait until it has ended by itself; a signal it died of is negative."""
+        assert self._process is not None
+        ended = self._process.wait(30)
+        self._process = None
+        return ended
+
     def kill(self) -> None:
         """SIGKILL, as when the power goes."""
         if self._process is not None:
@@ -96,6 +107,17 @@ async def _main(database_url: str, port: int, listening: int) -> None:
     import uvicorn
 
     from service.application import build
+    from service.log.append import Appender
+
+    if os.environ.get("DIE_AT_COMMIT"):
+        committed = Appender._transaction
+
+        async def die(self: Appender, group: list[Any]) -> Any:
+            answers = await committed(self, group)
+            os.kill(os.getpid(), signal.SIGKILL)
+            return answers
+
+        Appender._transaction = die  # type: ignore[method-assign]
 
     settings = Settings(data_dir=Path("/nonexistent"), database_url=database_url, port=port)
     app = build(settings, run_views=os.environ.get("VIEWS") == "1", run_jobs=False)
