@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from service.clock import Clock
 from service.forecast import refresh
 from service.jobs.ticks import SQL, once, tick_of
+from service.log.expiring import record_expired
 from service.reminders.shortfalls import USUAL, RiskLimits
 from service.reminders.watch import look_at_calendar
 from service.storage.pool import Database
@@ -16,6 +17,7 @@ ALERTS_EVERY = timedelta(minutes=5)
 FORECAST_EVERY = timedelta(minutes=3)
 # A forecast that failed would most likely fail again.
 FORECAST_AFTER_FAILURE = timedelta(minutes=15)
+EXPIRIES_EVERY = timedelta(minutes=1)
 SWEEP_EVERY = timedelta(hours=6)
 # A site's day begins before its people do.
 MORNING = time(5)
@@ -86,6 +88,14 @@ class Work:
         self._stopping = True
         if self._forecast is not None:
             self._forecast.cancel()
+
+    async def expiries(self) -> None:
+        """Record which reservations have expired."""
+
+        async def work() -> str:
+            return f"{await record_expired(self.database, self.clock)} recorded"
+
+        await once(self.database.writer, "expiries", tick_of(self.clock(), EXPIRIES_EVERY), work)
 
     async def sweep(self) -> None:
         """Forget idempotency keys after 7 days, and old ticks."""
