@@ -32,11 +32,12 @@ from service.reminders.shortfalls import RiskLimits
 from service.settings import Settings
 from service.storage.migrate import current, head, migrate
 from service.storage.pool import Database, open_database
+from service.views.availability_now import AvailabilityNow
 from service.webhooks.deliverer import Deliverer, SystemTimer
 from service.webhooks.guard import Guard
 from service.webhooks.sealing import Sealer
 from service.webhooks.sending import Sender
-from service.webhooks.topics import Alerts
+from service.webhooks.topics import Alerts, Availability
 
 _log = structlog.get_logger("service")
 
@@ -87,7 +88,7 @@ def build(
             services = assemble(settings, opened, appender, clock, follower)
             stack.push_async_callback(services.limits.close)
             for part in background(
-                settings, opened, clock, views=run_views, jobs=run_jobs, newest=services.newest
+                settings, opened, clock, views=run_views, jobs=run_jobs, known=services
             ):
                 await part.start()
                 stack.push_async_callback(part.stop)
@@ -119,6 +120,13 @@ def assemble(
         follower=follower,
         newest=Newest(database, follower),
         unconfirmed=Unconfirmed(settings.reservation_limit),
+        availability=availability(
+            settings,
+            database,
+            clock,
+            # What this process recorded is known before the log's notice of it comes back.
+            lambda: max(follower.position, appender.newest),
+        ),
         clock=clock,
         limits=Limits(
             Leases(database.writer, settings.rate_limit) if settings.rate_limit else None
@@ -157,36 +165,51 @@ def background(
     *,
     views: bool,
     jobs: bool,
-    newest: Newest | None = None,
+    known: Services | None = None,
 ) -> list[Part]:
     """What runs without being asked: views that follow the log, timed jobs, and webhooks.
 
-    `newest`: what the process knows of the log already; without it another is followed.
+    `known`: what the process is handed to answer requests, where it does; what it knows of the log
+    is then used here too.
     """
     if not (views or jobs):
         return []
     limits = RiskLimits(settings.promise_confidence, settings.shortfall_risk)
     parts: list[Part] = [Jobs(database, clock, run_views=views, run_jobs=jobs, limits=limits)]
     if jobs and settings.secrets_key:
-        if newest is None:
+        if known is None:
             follower = Follower(database)
             parts.append(follower)
             newest = Newest(database, follower)
-        parts.append(deliverer(settings, database, clock, newest))
+            available = availability(settings, database, clock, lambda: follower.position)
+        else:
+            newest, available = known.newest, known.availability
+        parts.append(deliverer(settings, database, clock, newest, available))
     return parts
 
 
+def availability(
+    settings: Settings, database: Database, clock: Clock, newest: Callable[[], int]
+) -> AvailabilityNow:
+    """What can be reserved, as the process knows it; `newest`: how far it knows the log to be."""
+    return AvailabilityNow(database, clock, settings.promise_confidence, newest)
+
+
 def deliverer(
-    settings: Settings, database: Database, clock: Clock, newest: Newest
+    settings: Settings,
+    database: Database,
+    clock: Clock,
+    newest: Newest,
+    available: AvailabilityNow,
 ) -> Deliverer:
     """What delivers webhooks."""
     return Deliverer(
         database,
         newest,
-        Sealer(settings.secrets_key),
+        Sealer(settings.secrets_key or ()),
         Sender(Guard(loopback=settings.webhook_targets == "loopback")),
         base=settings.base,
-        topics=[Alerts(database, clock)],
+        topics=[Availability(available), Alerts(database, clock)],
         timer=SystemTimer(clock),
     )
 
@@ -267,6 +290,7 @@ class _NoWriter:
     """The writer of a process that records nothing."""
 
     running = False
+    newest = 0
 
     async def append(self, submission: Submission) -> Answer:
         raise Busy

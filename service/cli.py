@@ -305,6 +305,14 @@ def openapi(write: bool, check: bool, path: Path | None) -> None:
     click.echo(f"wrote {where}")
 
 
+@main.command("secrets-key")
+def secrets_key() -> None:
+    """Make a fresh key for GRAFTLOG_SECRETS_KEY, with which webhooks' secrets are encrypted."""
+    from service.webhooks.sealing import new_key
+
+    click.echo(new_key())
+
+
 @main.command("settings")
 def show_settings() -> None:
     """List what can be set, and what is set now (secrets masked)."""

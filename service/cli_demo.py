@@ -24,8 +24,9 @@ from service.settings import Settings
 from service.storage.embedded import EmbeddedServerError
 from service.storage.migrate import migrate
 from service.storage.pool import Database, open_database
+from service.webhooks.sealing import new_key
 
-_FOLDER, _NOTE, _TRUTH = "demo", "demo.json", "truth.json"
+_FOLDER, _NOTE, _TRUTH, _KEY = "demo", "demo.json", "truth.json", "secrets.key"
 _VIEWS_SECONDS = 120.0
 
 
@@ -43,7 +44,22 @@ def demo_settings(settings: Settings) -> Settings:
         database_url=None,
         log_level=level,
         log_format=form,
+        # A receiver to try webhooks with runs most often on the same machine.
+        webhook_targets="loopback",
     )
+
+
+def with_secrets_key(settings: Settings) -> Settings:
+    """The same with a key for webhooks' secrets: a given one, or the demo's own in its folder."""
+    if settings.secrets_key:
+        return settings
+    settings.data_dir.mkdir(parents=True, exist_ok=True)
+    file = settings.data_dir / _KEY
+    with contextlib.suppress(FileExistsError):
+        made = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(made, "w") as opened:
+            opened.write(new_key())
+    return msgspec.structs.replace(settings, secrets_key=(file.read_text(),))
 
 
 def clear(settings: Settings) -> None:
@@ -103,6 +119,7 @@ async def run_demo(settings: Settings, ending: Ending, *, leave: bool, size: Siz
     logs.configure(settings.log_level, settings.log_format)
     click.echo(f"The demo's data is in {settings.data_dir}; starting its database ...")
     async with await open_database(settings) as database, contextlib.AsyncExitStack() as stack:
+        settings = with_secrets_key(settings)
         await migrate(database)
         app = application.build(settings, run_views=False, run_jobs=False, database=database)
 

@@ -132,6 +132,12 @@ POOL_WAIT = Histogram(
     registry=REGISTRY,
 )
 READER_WAIT = POOL_WAIT.labels("reader")
+WEBHOOK_ATTEMPTS = Counter(
+    "graftlog_webhook_attempts_total",
+    "Attempts to bring a webhook's message, by outcome.",
+    ["outcome"],
+    registry=REGISTRY,
+)
 
 
 def count_verdicts(verdicts: Iterable[tuple[str, str]]) -> None:

@@ -14,6 +14,10 @@ DELETE FROM idempotency WHERE recorded_at < $1;
 -- Ticks of long ago.
 DELETE FROM ticks WHERE tick < $1;
 
+-- name: sweep_deliveries
+-- What webhooks tried long ago.
+DELETE FROM webhook_deliveries WHERE at < $1;
+
 -- name: zones
 -- Every site with its IANA time zone.
 SELECT code, body ->> 'time_zone' AS time_zone FROM catalogue WHERE kind = 'site' ORDER BY code;

@@ -23,6 +23,7 @@ SWEEP_EVERY = timedelta(hours=6)
 MORNING = time(5)
 KEEP_KEYS = timedelta(days=7)
 KEEP_TICKS = timedelta(days=30)
+KEEP_DELIVERIES = timedelta(days=7)
 
 
 def last_morning(now: datetime, site_zone: ZoneInfo) -> datetime:
@@ -98,12 +99,13 @@ class Work:
         await once(self.database.writer, "expiries", tick_of(self.clock(), EXPIRIES_EVERY), work)
 
     async def sweep(self) -> None:
-        """Forget idempotency keys after 7 days, and old ticks."""
+        """Forget idempotency keys and attempts of webhooks after 7 days, and old ticks."""
         now, pool = self.clock(), self.database.writer
 
         async def work() -> str:
             keys = await pool.execute(SQL.sweep_keys, now - KEEP_KEYS)
             ticks = await pool.execute(SQL.sweep_ticks, now - KEEP_TICKS)
-            return f"keys {keys}, ticks {ticks}"
+            tried = await pool.execute(SQL.sweep_deliveries, now - KEEP_DELIVERIES)
+            return f"keys {keys}, ticks {ticks}, deliveries {tried}"
 
         await once(pool, "sweep", tick_of(now, SWEEP_EVERY), work)

@@ -64,6 +64,8 @@ class TestServer:
             database_url=self.dsn_of(database),
             writer_pool=4,
             reader_pool=4,
+            secrets_key=("dGVzdHMga2VlcCBubyBzZWNyZXQgd29ydGggYW55dGg=",),
+            webhook_targets="loopback",
         )
 
     async def make_template(self) -> None:

@@ -1,0 +1,1 @@
+"""Webhooks: what happened is told to addresses that asked for it, signed and in order."""
