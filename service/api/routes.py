@@ -7,11 +7,9 @@ from litestar.types import ASGIApp
 
 from service.api import (
     alerts,
-    availability,
     catalogue,
     contacts,
     crops,
-    destinations,
     docs,
     due,
     events,
@@ -72,8 +70,6 @@ HANDLERS: list[HTTPRouteHandler] = [
     *ready.HANDLERS,
     *promises.HANDLERS,
     *plans.HANDLERS,
-    *availability.HANDLERS,
-    *destinations.HANDLERS,
     *alerts.HANDLERS,
     *webhooks.HANDLERS,
     *webhook_actions.HANDLERS,
