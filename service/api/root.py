@@ -13,6 +13,16 @@ from service.api.problems import KINDS, not_found
 
 PUBLIC = "public, max-age=300"
 HEALTH = "application/health+json"
+LINKSET = "application/linkset+json"
+# Of RFC 9727 section 4.2: what kind of a set of links this is.
+PROFILE = "https://www.rfc-editor.org/info/rfc9727"
+CATALOG = "/.well-known/api-catalog"
+# Where things are, by the relations of RFC 8631: relation, address, media type.
+LINKS = (
+    ("service-desc", "/openapi.json", JSON),
+    ("service-doc", "/docs", "text/html"),
+    ("status", "/readyz", HEALTH),
+)
 
 
 class Index(msgspec.Struct, frozen=True, kw_only=True):
@@ -23,6 +33,28 @@ class Index(msgspec.Struct, frozen=True, kw_only=True):
     description: str
     docs: str
     events: str
+
+
+class Target(msgspec.Struct, frozen=True, kw_only=True):
+    """Where a link goes, and what is there."""
+
+    href: str
+    type: str
+
+
+class Api(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
+    """An interface (`anchor`) and where its description, its pages and its health are."""
+
+    anchor: str
+    service_desc: list[Target]
+    service_doc: list[Target]
+    status: list[Target]
+
+
+class Linkset(msgspec.Struct, frozen=True, kw_only=True):
+    """A set of links (RFC 9264 section 4.2)."""
+
+    linkset: list[Api]
 
 
 class Health(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -44,9 +76,7 @@ class ProblemKind(msgspec.Struct, frozen=True, kw_only=True):
 @operation("GET", "/", tag="Service", scope=None, answer=Index)
 async def get_index(call: Call[NoQuery]) -> Reply:
     """Where the description of the interface and the health of the service are."""
-    links = (
-        '</openapi.json>; rel="service-desc", </docs>; rel="service-doc", </readyz>; rel="status"'
-    )
+    links = ", ".join(f'<{address}>; rel="{relation}"' for relation, address, _ in LINKS)
     index = Index(
         service="graftlog",
         version=VERSION,
@@ -54,7 +84,22 @@ async def get_index(call: Call[NoQuery]) -> Reply:
         docs="/docs",
         events="/v1/events",
     )
-    return Reply(index, headers={"Link": links}, cache=PUBLIC)
+    headers = {"Link": f'{links}, <{CATALOG}>; rel="api-catalog"'}
+    return Reply(index, headers=headers, cache=PUBLIC)
+
+
+@operation("GET", CATALOG, tag="Service", scope=None, answer=Linkset, produces=LINKSET)
+async def get_api_catalog(call: Call[NoQuery]) -> Reply:
+    """The interfaces at this address, for programs that look for some (RFC 9727): this one."""
+    base = call.services.settings.base
+    links = {
+        relation.replace("-", "_"): [Target(href=f"{base}{address}", type=kind)]
+        for relation, address, kind in LINKS
+    }
+    body = msgspec.json.encode(Linkset(linkset=[Api(anchor=f"{base}/", **links)]))
+    headers = {"Link": f'<{CATALOG}>; rel="api-catalog"'}
+    media_type = f'{LINKSET}; profile="{PROFILE}"'
+    return Reply(body, headers=headers, media_type=media_type, cache=PUBLIC)
 
 
 @operation("GET", "/livez", tag="Service", scope=None, answer=Health, produces=HEALTH)
@@ -142,4 +187,12 @@ def _kind(slug: str) -> ProblemKind:
     )
 
 
-HANDLERS = [get_index, get_livez, get_readyz, get_openapi, list_problems, get_problem]
+HANDLERS = [
+    get_index,
+    get_api_catalog,
+    get_livez,
+    get_readyz,
+    get_openapi,
+    list_problems,
+    get_problem,
+]
