@@ -7,9 +7,11 @@ from litestar.types import ASGIApp
 
 from service.api import (
     alerts,
+    availability,
     catalogue,
     contacts,
     crops,
+    destinations,
     docs,
     due,
     events,
@@ -70,6 +72,8 @@ HANDLERS: list[HTTPRouteHandler] = [
     *ready.HANDLERS,
     *promises.HANDLERS,
     *plans.HANDLERS,
+    *availability.HANDLERS,
+    *destinations.HANDLERS,
     *alerts.HANDLERS,
     *webhooks.HANDLERS,
     *webhook_actions.HANDLERS,

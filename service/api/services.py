@@ -8,6 +8,7 @@ from typing import Any, Protocol
 
 import asyncpg
 
+from service.api.answers import Answers
 from service.api.limits import Limits
 from service.api.open_streams import Streams
 from service.api.problems import Problem
@@ -21,6 +22,7 @@ from service.log.submission import Answer, Submission
 from service.settings import Settings
 from service.storage.pool import Connection, Database
 from service.storage.walls import seeing
+from service.views.availability_now import AvailabilityNow
 
 
 class Writer(Protocol):
@@ -35,6 +37,11 @@ class Writer(Protocol):
         """Whether it takes requests."""
         ...
 
+    @property
+    def newest(self) -> int:
+        """The newest position that this process recorded."""
+        ...
+
 
 @dataclass
 class Services:
@@ -46,15 +53,18 @@ class Services:
     keys: KeyRing
     follower: Follower
     newest: Newest
+    availability: AvailabilityNow
     clock: Clock = system_clock
     # True when the process is to be sent no more requests.
     stopping: bool = False
     ready_checks: dict[str, Callable[[], Awaitable[str | None]]] = field(default_factory=dict)
     limits: Limits = field(default_factory=Limits)
-    unconfirmed: Unconfirmed = field(default_factory=lambda: Unconfirmed(1000))
     # Requests whose lines are being recorded as they come.
     in_lines: set[int] = field(default_factory=set)
     streams: Streams = field(default_factory=Streams)
+    unconfirmed: Unconfirmed = field(default_factory=lambda: Unconfirmed(1000))
+    # What was answered of availability, until it changes.
+    answers: Answers = field(default_factory=Answers)
     # Who asks: `reading` shows what may be seen by them, and nothing while nobody asks.
     asker: Principal = NOBODY
 

@@ -72,6 +72,11 @@ class Appender:
         self._connection: OwnConnection | None = None
 
     @property
+    def newest(self) -> int:
+        """The newest position that this process recorded; 0 before it recorded any."""
+        return self._newest
+
+    @property
     def running(self) -> bool:
         """Whether it takes requests."""
         return self._task is not None and not self._task.done()

@@ -61,14 +61,15 @@ class AvailabilityList:
 
     `rows` by their keys, in order; a row that did not change stays the same object, and a look that
     changes one puts a new table in place of the old. `version` grows when a row changed, or what
-    the catalogue says. `position`: the log's, that it reflects. From `good_until` on it may be
-    another though nothing is recorded: a day ends at a site, a claim runs out.
+    the catalogue says (`names` then too). `position`: the log's, that it reflects. From
+    `good_until` on it may be another though nothing is recorded: a day ends, a claim runs out.
     """
 
     def __init__(self, confidence: float) -> None:
         self.confidence = confidence
         self.rows: dict[str, Row] = {}
         self.version = 0
+        self.names = 0
         self.catalogue = Catalogue()
         self.good_until = datetime.min.replace(tzinfo=UTC)
         self._midnight = self.good_until
@@ -103,6 +104,7 @@ class AvailabilityList:
         self.good_until = min([self._midnight, *self._expiries.values()])
         self._marks = new.marks
         self.version += changed or new.catalogue
+        self.names += new.catalogue
         return changed or new.catalogue
 
     # -- reading -------------------------------------------------------------------------
