@@ -195,7 +195,8 @@ class Following:
                 size += self._add(parts, told)
             if size > _CHUNK_BYTES:
                 break
-        return b"".join(parts), bool(held) and self._position < held[-1].position
+        # What is held is read on page by page.
+        return b"".join(parts), bool(held) and self._position < self._services.follower.position
 
     def _is_wanted(self, told: Told) -> bool:
         """Whether it is of a site that the key sees, and what the query asks for."""
