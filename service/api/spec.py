@@ -14,6 +14,7 @@ from typing import Any
 import msgspec
 
 from service import __version__
+from service.api import spec_webhooks
 from service.api.operation import JSON, MERGE_PATCH, NDJSON, Operation
 from service.api.parameters import in_headers, in_path, in_query
 from service.api.problems import KINDS, MEANING_KINDS, PROBLEM_TYPE, ProblemDocument
@@ -77,7 +78,7 @@ def build() -> dict[str, Any]:
     from service.api.routes import operations
 
     declared = list(operations())
-    types: list[Any] = [ProblemDocument, Event, Entry]
+    types: list[Any] = [ProblemDocument, Event, Entry, *spec_webhooks.SHAPES]
     for one in declared:
         types += [kind for kind in (one.query, one.body, one.answer) if kind is not None]
         types += [kind for _, kind in one.also]
@@ -109,9 +110,12 @@ def build() -> dict[str, Any]:
             for tag in dict.fromkeys(one.tag for one in declared)
         ],
         "paths": paths,
+        "webhooks": spec_webhooks.webhooks(components),
         "components": {
             "schemas": components,
-            "responses": {slug: _problem(slug) for slug in KINDS if _refers(paths, slug)},
+            "parameters": spec_webhooks.parameters(),
+            "responses": {slug: _problem(slug) for slug in KINDS if _refers(paths, slug)}
+            | spec_webhooks.responses(),
             "securitySchemes": {
                 "key": {
                     "type": "http",
