@@ -36,7 +36,7 @@ def may_be_sent(
             "destination": list(destination),
             "cultivar": cultivar,
             "rootstock": rootstock,
-            "rule": told.rule,
+            "rule_code": told.rule,
             "title": told.title,
             "source": told.source,
             "as_of": str(told.as_of) if told.as_of else None,
