@@ -51,7 +51,8 @@ class SystemTimer:
 class Deliverer:
     """Runs beside the requests: `start` returns at once, `stop` ends what is being sent.
 
-    `poll_seconds`: how often it looks for webhooks that were changed, beside being told so.
+    `poll_seconds`: how often it looks for webhooks that were changed, beside being told so;
+    `look_seconds`: how often for what changed without an event.
     """
 
     def __init__(
@@ -66,11 +67,12 @@ class Deliverer:
         timer: Timer | None = None,
         chance: Callable[[], float] = random,
         poll_seconds: float = 2.0,
+        look_seconds: float = 2.0,
     ) -> None:
         self._database, self._newest, self._sealer = database, newest, sealer
         self._sender, self._base, self._topics = sender, base, topics
         self._timer, self._chance = timer or SystemTimer(), chance
-        self._poll_seconds = poll_seconds
+        self._poll_seconds, self._look_seconds = poll_seconds, look_seconds
         self._look = asyncio.Event()
         self._task: asyncio.Task[None] | None = None
         # Set while this is the process that delivers.
@@ -127,6 +129,7 @@ class Deliverer:
             ledger=ledger,
             timer=self._timer,
             chance=self._chance,
+            look_seconds=self._look_seconds,
         )
         crew = Crew(means)
         writing = asyncio.create_task(ledger.run(), name="webhooks written")

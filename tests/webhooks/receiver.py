@@ -46,6 +46,7 @@ class Receiver:
     answers: deque[Any] = field(default_factory=deque)
     got: list[Got] = field(default_factory=list)
     port: int = 0
+    server: asyncio.Server | None = None
     _came: asyncio.Condition = field(default_factory=asyncio.Condition)
     _open: set[asyncio.StreamWriter] = field(default_factory=set)
 
@@ -76,8 +77,15 @@ class Receiver:
         with contextlib.suppress(OSError):
             await writer.wait_closed()
 
+    async def open(self) -> None:
+        """Be there, on the port that it had."""
+        self.server = await asyncio.start_server(self.serve, "127.0.0.1", self.port)
+        self.port = self.server.sockets[0].getsockname()[1]
+
     async def close(self) -> None:
-        """Cut off whoever is connected."""
+        """Be there no more, and cut off whoever is connected."""
+        if self.server is not None:
+            self.server.close()
         for writer in list(self._open):
             await self._end(writer)
 
@@ -108,10 +116,8 @@ class Receiver:
 async def receiving(*answers: Any) -> AsyncIterator[Receiver]:
     """A receiver on a port of its own."""
     receiver = Receiver(deque(answers))
-    server = await asyncio.start_server(receiver.serve, "127.0.0.1", 0)
-    receiver.port = server.sockets[0].getsockname()[1]
+    await receiver.open()
     try:
         yield receiver
     finally:
-        server.close()
         await receiver.close()
