@@ -17,6 +17,7 @@ from service.log.keys import create_key
 from service.reminders.watch import look_at_calendar
 from service.storage.pool import Database
 from service.views.runner import Runner
+from service.webhooks.ledger import Attempt, Standing, write_all
 from tests.support.foretelling import stand_in
 
 OURS, THEIRS = "AA", "ZZ"
@@ -173,6 +174,7 @@ async def fill(client: httpx.AsyncClient, database: Database) -> None:
             told = events(ours)[4] | {"id": f"0190a5c4-7c00-7b3e-9a40-0d9c3b1f5a7{number}"}
             told["data"] = told["data"] | {"count": count}
             _fine(await client.post("/v1/events?mode=each", json=[told]), 200)
+        await _webhook(client, database, ours)
     await Runner(database, every_view()).catch_up()
     await look_at_calendar(database.writer, system_clock)
     for one in (await client.get("/v1/alerts?kind=count_differs")).json()["items"]:
@@ -182,6 +184,17 @@ async def fill(client: httpx.AsyncClient, database: Database) -> None:
     # One of a past day too, so that there is something to be told as it was told then.
     for clock in (lambda: PAST, system_clock):
         await refresh(database, clock, forecast=stand_in)
+
+
+async def _webhook(client: httpx.AsyncClient, database: Database, ours: str) -> None:
+    """An address that is told of one site, and an attempt to tell it something."""
+    code, said = f"{ours}-HOOK", {"url": f"http://127.0.0.1:9/{ours}", "sites": [f"{ours}-SITE"]}
+    made = await client.put(f"/v1/webhooks/{code}", json=said)
+    _fine(made, 201)
+    tried = Attempt(ours, "trees.sold", 1, 1, PAST, "unreachable", None, 3, None, None)
+    async with database.writer.acquire() as connection, connection.transaction():
+        standing = Standing(code, made.json()["version"], 0, attempt=tried)
+        assert await write_all(connection, [standing]) == {code}
 
 
 async def _loggers(client: httpx.AsyncClient, ours: str) -> None:
