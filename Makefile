@@ -12,7 +12,7 @@ MIGRATIONS := $(filter-out migrations/sql/0001% migrations/sql/0002% migrations/
 	$(wildcard migrations/sql/*.sql))
 
 .DEFAULT_GOAL := help
-.PHONY: help install demo demo-reset test check format bench openapi client fuzz lint-openapi image lock clean
+.PHONY: help install demo demo-reset test check format bench openapi client example fuzz lint-openapi image lock clean
 
 help: ## What there is
 	@awk 'BEGIN { FS = ":.*## " } /^[a-z-]+:.*## / { printf "  make %-12s %s\n", $$1, $$2 }' Makefile
@@ -61,6 +61,10 @@ openapi: $(INSTALLED) ## Write openapi/openapi.json anew
 
 client: $(INSTALLED) ## Write the client's generated half anew, from openapi/openapi.json
 	@cd openapi/client && $(CURDIR)/$(BIN)/python -m client_writer
+
+example: $(INSTALLED) ## The life of an order, with the client, against a demo that is up (KEY=its key)
+	@PYTHONPATH=openapi/client $(BIN)/python openapi/examples/order_life.py \
+		$(or $(URL),http://127.0.0.1:8080) $(KEY)
 
 fuzz: $(INSTALLED) ## Hold the service to its description for long (N=200: requests an operation)
 	@GRAFTLOG_FUZZ=$(or $(N),100) $(BIN)/python -m pytest --show-capture=no \

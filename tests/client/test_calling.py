@@ -163,16 +163,18 @@ async def test_what_one_has_already_is_said_and_not_read() -> None:
 
 
 async def test_words_stay_where_they_belong_in_an_address() -> None:
-    empty = {"items": [], "next": None, "position": 1}
+    empty = {"items": [], "next": None, "position": 1, "after": 1}
     service = Service(ok(empty), problem(404, "not-found"))
     async with service.client() as client:
-        await client.list_events(limit=5, from_="2026-03-14T09:30:00+11:00", type="trees.lost")
+        await client.list_events(
+            limit=5, from_="2026-03-14T09:30:00+11:00", type=["trees.lost", "trees.moved"]
+        )
         with pytest.raises(problems.NotFound):
             await client.get_contact("../sizes?x=1")
     assert dict(service.asked[0].url.params) == {
         "limit": "5",
         "from": "2026-03-14T09:30:00+11:00",
-        "type": "trees.lost",
+        "type": "trees.lost,trees.moved",
     }
     assert service.asked[1].url.raw_path == b"/v1/contacts/..%2Fsizes%3Fx%3D1"
 

@@ -20,6 +20,7 @@ def line(position: int) -> bytes:
         "version": 1,
         "site": "CORIN",
         "occurred": "2026-03-14",
+        "occurred_at": "2026-03-14T12:00:00Z",
         "actor": None,
         "happened": False,
         "replaces": None,

@@ -9,7 +9,7 @@ import msgspec
 import pytest
 from client_writer.operations import module
 from client_writer.shapes import Shapes
-from graftlog_client import CloudEvent, said, shapes
+from graftlog_client import Message, said, shapes
 
 from service.trade.events import Event
 
@@ -22,8 +22,9 @@ def stored_events() -> Iterator[dict[str, Any]]:
 
 
 def as_answered(stored: dict[str, Any], **more: Any) -> dict[str, Any]:
-    named = ("id", "type", "version", "site", "occurred", "actor", "happened", "replaces")
-    told = {name: stored[name] for name in (*named, "data", "position", "sites", "remarks")}
+    named = ("id", "type", "version", "site", "occurred", "occurred_at", "actor", "happened")
+    more_named = ("replaces", "data", "position", "sites", "remarks")
+    told = {name: stored[name] for name in (*named, *more_named)}
     who = {"recorded_at": "2026-01-01T00:00:00Z", "recorded_by": "k", "voided_by": None}
     return told | who | more
 
@@ -66,7 +67,7 @@ def test_what_a_later_version_adds_to_an_answer_is_no_error() -> None:
 
 def test_a_delivery_says_what_its_event_says() -> None:
     stored = next(stored for stored in stored_events() if stored["type"] == "trees.lost")
-    delivered = CloudEvent(id="1", type="trees.lost", source="/s", data=as_answered(stored))
+    delivered = Message(id="1", type="trees.lost", source="/s", data=as_answered(stored))
     assert said(delivered) == said(msgspec.convert(as_answered(stored), shapes.StoredEvent))
 
 

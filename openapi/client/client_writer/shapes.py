@@ -35,6 +35,7 @@ class Shapes:
     """All schemas of a document, and which of them a service may answer with."""
 
     def __init__(self, document: dict[str, Any]) -> None:
+        self.document = document
         self.schemas: dict[str, Schema] = document["components"]["schemas"]
         self.tags: dict[str, tuple[str, str]] = {}
         _each_union(document, self.tags)
@@ -69,6 +70,17 @@ class Shapes:
             kind: type_of(self.schemas[name]["properties"]["data"]) for kind, name in names.items()
         }
 
+    def topics(self) -> dict[str, str]:
+        """The struct of `data` for each topic that webhooks tell of beside events."""
+        told = {}
+        for kind, hook in self.document.get("webhooks", {}).items():
+            for content in hook["post"]["requestBody"]["content"].values():
+                for part in content["schema"].get("allOf", []):
+                    data = part.get("properties", {}).get("data", {})
+                    if "$ref" in data and kind not in self.data_of():
+                        told[kind] = type_of(data)
+        return told
+
     def _reached(self, start: Any) -> set[str]:
         reached: set[str] = set()
         waiting = [start]
@@ -92,12 +104,13 @@ class Shapes:
             for name, schema in sorted(self.schemas.items())
             if not self._is_struct(name)
         ]
-        kinds = [f"    {quoted(kind)}: {name}," for kind, name in self.data_of().items()]
-        table = ["# What an event of each type says.", "DATA: dict[str, type[Struct]] = {"]
-        table += [*kinds, "}"]
+        table = ["# What an event of each type says, and a message about each topic."]
+        for name, told in (("DATA", self.data_of()), ("TOPICS", self.topics())):
+            table.append(f"{name}: dict[str, type[Struct]] = {{")
+            table += [*(f"    {quoted(kind)}: {shape}," for kind, shape in told.items()), "}"]
         common = sorted((", ".join(names), words) for words, names in self.common.items())
-        told = [line for names, words in common for line in wrapped(f"{names}: {words}", "", "  ")]
-        head = HEAD.replace("{common}", "\n".join(told))
+        lines = [line for names, words in common for line in wrapped(f"{names}: {words}", "", "  ")]
+        head = HEAD.replace("{common}", "\n".join(lines))
         return "\n\n\n".join([head, *structs, "\n".join(unions), "\n".join(table)]) + "\n"
 
     def _is_struct(self, name: str) -> bool:

@@ -4,14 +4,14 @@ from graftlog_client import problem_kinds as problems
 from graftlog_client import shapes
 from graftlog_client.calling import Answer
 from graftlog_client.client import Client
-from graftlog_client.happened import CloudEvent, said
+from graftlog_client.happened import Message, said
 from graftlog_client.problems import Mistake, NotChanged, Problem
 from graftlog_client.webhooks import NotGenuine, Receiver
 
 __all__ = [
     "Answer",
     "Client",
-    "CloudEvent",
+    "Message",
     "Mistake",
     "NotChanged",
     "NotGenuine",

@@ -17,7 +17,7 @@ import msgspec
 from graftlog_client.problem_kinds import KINDS
 from graftlog_client.problems import NotChanged, Problem
 
-T = TypeVar("T")
+T_co = TypeVar("T_co", covariant=True)
 IDEMPOTENCY = "Idempotency-Key"
 # The service, or what stands before it, is busy or away for a while.
 PASSING = {429, 502, 503, 504}
@@ -27,19 +27,19 @@ FIRST_WAIT, LONGEST_WAIT = 0.2, 30.0
 
 
 @dataclass(frozen=True)
-class Answer(Generic[T]):
+class Answer(Generic[T_co]):
     """What was answered: the body, and what the headers say of it."""
 
     status: int
     headers: httpx.Headers
-    _body: T | None
+    _body: T_co | None
 
     @property
-    def body(self) -> T:
+    def body(self) -> T_co:
         """The body; raises NotChanged where the service said that the caller has it already."""
         if not self.changed:
             raise NotChanged("304: what you have is still so")
-        return self._body  # type: ignore[return-value]  # None only where T is None
+        return self._body  # type: ignore[return-value]  # None only where T_co is
 
     @property
     def changed(self) -> bool:

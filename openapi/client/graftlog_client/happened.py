@@ -4,13 +4,14 @@ from typing import Any
 
 import msgspec
 
-from graftlog_client.shapes import DATA, StoredEvent
+from graftlog_client.shapes import DATA, TOPICS, StoredEvent
 
 
-class CloudEvent(msgspec.Struct, kw_only=True):
-    """An event as CloudEvents 1.0 carry it; `source` and `id` together tell a repetition.
+class Message(msgspec.Struct, kw_only=True):
+    """What a webhook brings: an event of the log, or news of a topic, as a CloudEvent 1.0.
 
-    `sequence`: its position in the log, with zeros before it. `data`: all that the log says of it.
+    `source` and `id` together tell a repetition. `sequence`: the event's position in the log, with
+    zeros before it; None: a topic's news.
     """
 
     id: str
@@ -25,13 +26,15 @@ class CloudEvent(msgspec.Struct, kw_only=True):
     data: Any = None
 
 
-def said(event: StoredEvent | CloudEvent) -> msgspec.Struct | None:
-    """What an event says, by its type: `TreesSoldData` of `trees.sold`. None: a type from later.
+def said(told: StoredEvent | Message) -> msgspec.Struct | None:
+    """What it says, by its type: `TreesSoldData` of `trees.sold`. None: a type from later.
 
-    Fields that a later version has added are left out; `event.data` has them.
+    Fields that a later version has added are left out; `data` has them.
     """
-    shape = DATA.get(event.type)
+    data, shape = told.data, DATA.get(told.type) or TOPICS.get(told.type)
     if shape is None:
         return None
-    data = event.data["data"] if isinstance(event, CloudEvent) else event.data
+    if isinstance(told, Message) and told.type in DATA:
+        # The event whole, as the list of events tells it.
+        data = data["data"]
     return msgspec.convert(data, shape)

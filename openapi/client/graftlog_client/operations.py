@@ -10,7 +10,9 @@ from graftlog_client.shapes import Day, Moment
 class Operations(Caller):
     """What the service can be asked and told."""
 
-    async def acknowledge_alert(self, id: str, body: shapes.Acknowledge) -> Answer[shapes.Recorded]:
+    async def acknowledge_alert(
+        self, id: str, body: shapes.Acknowledge
+    ) -> Answer[shapes.Recorded]:
         """Say that somebody has seen an alert. It is recorded as alert.acknowledged.
 
         id: A UUID.
@@ -21,6 +23,61 @@ class Operations(Caller):
             shapes.Recorded,
             body=body,
             media="application/json",
+        )
+
+    async def change_reservation(
+        self,
+        code: str,
+        body: shapes.ReservationPatch,
+        *,
+        if_match: str | None = None,
+        idempotency_key: str | None = None,
+    ) -> Answer[shapes.ReservationAnswer]:
+        """Change what is wanted, by when, until when it counts, or for which order. A merge
+        patch (RFC 7396): `null` takes a day, an expiry or an order away. Send the
+        reservation's ETag in If-Match (428 without, 412 when it was changed meanwhile). It
+        is judged like a new one; what had expired counts again with another expiry, if it
+        can still be promised.
+
+        code: A code.
+        if_match: The ETag of the version that is changed.
+        idempotency_key: Makes a retry safe: the same key with the same request gets the
+          first answer. 1 to 128 letters, digits and . _ : -, quoted or bare.
+        """
+        return await self._call(
+            "PATCH",
+            f"/v1/reservations/{part(code)}",
+            shapes.ReservationAnswer,
+            body=body,
+            media="application/merge-patch+json",
+            headers={"If-Match": if_match, "Idempotency-Key": idempotency_key},
+        )
+
+    async def confirm_reservation(
+        self,
+        code: str,
+        body: shapes.Confirm,
+        *,
+        if_match: str | None = None,
+        idempotency_key: str | None = None,
+    ) -> Answer[shapes.ReservationAnswer]:
+        """Confirm a reservation: the customer has ordered, and it expires no more. One that had
+        expired is judged like a new one, for what it held may be another's by now: 409 when
+        it can't be promised any more. Confirmed already it is refused, unless another order
+        is named. If-Match is heeded when it is sent.
+
+        code: A code.
+        if_match: The ETag of the version that is changed.
+        idempotency_key: Makes a retry safe: the same key with the same request gets the
+          first answer. 1 to 128 letters, digits and . _ : -, quoted or bare.
+        """
+        return await self._call(
+            "POST",
+            f"/v1/reservations/{part(code)}/confirm",
+            shapes.ReservationAnswer,
+            body=body,
+            media="application/json",
+            headers={"If-Match": if_match, "Idempotency-Key": idempotency_key},
         )
 
     async def correct_refused(
@@ -67,7 +124,9 @@ class Operations(Caller):
             media="application/json",
         )
 
-    async def erase_contact(self, reference: str, *, if_match: str | None = None) -> Answer[None]:
+    async def erase_contact(
+        self, reference: str, *, if_match: str | None = None
+    ) -> Answer[None]:
         """Erase who stands behind a reference, at once and for good. Events keep the bare
         reference, and read as before. No copy is kept; backups made earlier hold it until
         they are let go. With If-Match only the version that was read is erased.
@@ -76,7 +135,10 @@ class Operations(Caller):
         if_match: The ETag of the version that is changed.
         """
         return await self._call(
-            "DELETE", f"/v1/contacts/{part(reference)}", None, headers={"If-Match": if_match}
+            "DELETE",
+            f"/v1/contacts/{part(reference)}",
+            None,
+            headers={"If-Match": if_match},
         )
 
     async def get_alert(
@@ -256,7 +318,9 @@ class Operations(Caller):
         self, id: str, *, if_none_match: str | None = None
     ) -> Answer[shapes.StoredEvent]:
         """One recorded event. A stored event never changes; only `voided_by` can still be set,
-        once.
+        once. With `Accept: application/cloudevents+json` it comes as a CloudEvent 1.0.
+        Without, it is one too, in HTTP's binary mode: the rest of it is in headers that
+        begin with `ce-`.
 
         id: A UUID.
         if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
@@ -346,6 +410,22 @@ class Operations(Caller):
             headers={"Prefer": prefer, "If-None-Match": if_none_match},
         )
 
+    async def get_loading_list(
+        self, id: str, *, if_none_match: str | None = None
+    ) -> Answer[None]:
+        """What to fetch for a sale, as CSV to print: by structure and place, in order.
+
+        id: A UUID.
+        if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
+          same.
+        """
+        return await self._call(
+            "GET",
+            f"/v1/sales/{part(id)}/loading-list",
+            None,
+            headers={"If-None-Match": if_none_match},
+        )
+
     async def get_losses(
         self,
         *,
@@ -354,7 +434,15 @@ class Operations(Caller):
         min_position: int | None = None,
         group_by: list[
             Literal[
-                "cause", "cultivar", "day", "lot", "month", "rootstock", "site", "stage", "year"
+                "cause",
+                "cultivar",
+                "day",
+                "lot",
+                "month",
+                "rootstock",
+                "site",
+                "stage",
+                "year",
             ]
         ]
         | None = None,
@@ -362,7 +450,9 @@ class Operations(Caller):
         cultivar: str | None = None,
         rootstock: str | None = None,
         lot: str | None = None,
-        stage: Literal["budwood", "failed", "grafted", "liners", "not_told", "pushed", "ready"]
+        stage: Literal[
+            "budwood", "failed", "grafted", "liners", "not_told", "pushed", "ready"
+        ]
         | None = None,
         cause: Literal[
             "breakage",
@@ -450,6 +540,22 @@ class Operations(Caller):
             headers={"If-None-Match": if_none_match},
         )
 
+    async def get_progress(
+        self, code: str, *, if_none_match: str | None = None
+    ) -> Answer[shapes.Progress]:
+        """How far a webhook has come, and whether its receiver takes what is sent.
+
+        code: A code.
+        if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
+          same.
+        """
+        return await self._call(
+            "GET",
+            f"/v1/webhooks/{part(code)}/progress",
+            shapes.Progress,
+            headers={"If-None-Match": if_none_match},
+        )
+
     async def get_readings(
         self,
         code: str,
@@ -480,7 +586,8 @@ class Operations(Caller):
     async def get_reservation(
         self, code: str, *, if_none_match: str | None = None
     ) -> Answer[shapes.ReservationNow]:
-        """One reservation as it stands. Its ETag is the position of its last change.
+        """One reservation as it stands. Its ETag is the position of its last change, and its
+        expiry.
 
         code: A code.
         if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
@@ -525,8 +632,29 @@ class Operations(Caller):
             headers={"If-None-Match": if_none_match},
         )
 
+    async def get_sale(
+        self, id: str, *, if_none_match: str | None = None
+    ) -> Answer[shapes.Sale]:
+        """One sale: each line with its provenance for invoice and plant passport, and what to
+        load. What nobody told is listed as unknown.
+
+        id: A UUID.
+        if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
+          same.
+        """
+        return await self._call(
+            "GET",
+            f"/v1/sales/{part(id)}",
+            shapes.Sale,
+            headers={"If-None-Match": if_none_match},
+        )
+
     async def get_sheet(
-        self, name: str, *, examples: bool | None = None, if_none_match: str | None = None
+        self,
+        name: str,
+        *,
+        examples: bool | None = None,
+        if_none_match: str | None = None,
     ) -> Answer[str]:
         """A sheet's template as CSV: its header, and example rows to overwrite.
 
@@ -621,7 +749,16 @@ class Operations(Caller):
         self,
         *,
         group_by: list[
-            Literal["cultivar", "grade", "lot", "place", "rootstock", "site", "size", "stage"]
+            Literal[
+                "cultivar",
+                "grade",
+                "lot",
+                "place",
+                "rootstock",
+                "site",
+                "size",
+                "stage",
+            ]
         ]
         | None = None,
         site: str | None = None,
@@ -651,6 +788,8 @@ class Operations(Caller):
           hyphen, at most 20 characters, unique in the nursery.
         size: A code fit for a tag, a barcode and a URL: capitals, digits, full stop and
           hyphen, at most 20 characters, unique in the nursery.
+        grade: The grade the site uses; `ungraded` names trees without one where graded ones
+          stand beside them.
         lot: A code fit for a tag, a barcode and a URL: capitals, digits, full stop and
           hyphen, at most 20 characters, unique in the nursery.
         as_of: As it was: a day, at its end at each site; or a time with an offset, at the
@@ -685,7 +824,9 @@ class Operations(Caller):
         first: Day,
         last: Day,
         min_position: int | None = None,
-        group_by: list[Literal["cultivar", "grade", "rootstock", "site", "size", "stage"]]
+        group_by: list[
+            Literal["cultivar", "grade", "rootstock", "site", "size", "stage"]
+        ]
         | None = None,
         site: str | None = None,
         cultivar: str | None = None,
@@ -693,7 +834,9 @@ class Operations(Caller):
         size: str | None = None,
         stage: Literal["failed", "grafted", "pushed", "ready"] | None = None,
         grade: str | None = None,
-        kind: Literal["bag", "customer", "discarded", "liners", "lost", "transit", "trees", "used"]
+        kind: Literal[
+            "bag", "customer", "discarded", "liners", "lost", "transit", "trees", "used"
+        ]
         | None = None,
         prefer: str | None = None,
     ) -> Answer[shapes.StockByDayAnswer]:
@@ -712,6 +855,8 @@ class Operations(Caller):
           hyphen, at most 20 characters, unique in the nursery.
         size: A code fit for a tag, a barcode and a URL: capitals, digits, full stop and
           hyphen, at most 20 characters, unique in the nursery.
+        grade: The grade the site uses; `ungraded` names trees without one where graded ones
+          stand beside them.
         kind: Left out: what is in the nursery.
         prefer: `wait=N`: wait up to N seconds (at most 30) until the answer reflects
           `min_position`. When the time runs out the answer says the older position that it
@@ -952,6 +1097,22 @@ class Operations(Caller):
             headers={"Prefer": prefer, "If-None-Match": if_none_match},
         )
 
+    async def get_webhook(
+        self, code: str, *, if_none_match: str | None = None
+    ) -> Answer[shapes.Webhook]:
+        """One webhook as it is set. Its ETag is needed to change it.
+
+        code: A code.
+        if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
+          same.
+        """
+        return await self._call(
+            "GET",
+            f"/v1/webhooks/{part(code)}",
+            shapes.Webhook,
+            headers={"If-None-Match": if_none_match},
+        )
+
     async def get_work_order(
         self, code: str, *, if_none_match: str | None = None
     ) -> Answer[shapes.WorkOrderNow]:
@@ -1032,6 +1193,76 @@ class Operations(Caller):
                 "state": state,
             },
             headers={"Prefer": prefer},
+        )
+
+    async def list_availability(
+        self,
+        *,
+        limit: int | None = None,
+        cursor: str | None = None,
+        cultivar: str | None = None,
+        rootstock: str | None = None,
+        goods: Literal["buds", "trees"] | None = None,
+        site: str | None = None,
+        size: str | None = None,
+        grade: str | None = None,
+        by_grade: bool | None = None,
+        any_site: bool | None = None,
+        date: Day | None = None,
+        until: Day | None = None,
+        quantity: int | None = None,
+        destination: list[str] | None = None,
+        if_none_match: str | None = None,
+    ) -> Answer[shapes.Availability]:
+        """List how many of each item can be reserved, today and from which day on another
+        number. Made for a shop that asks often: send the last ETag in If-None-Match, and the
+        answer is 304 until a number of this very answer changes. A number is what the log
+        would decide at the moment of asking, at most five seconds old; a reservation
+        recorded by the same process is in it at once. Nothing is set aside by asking:
+        reserve, and the log decides. Available is not the same as free to send: give a
+        `destination` and each row says what the nursery's rules say of it.
+
+        limit: Most entries in one answer.
+        cursor: Where to go on: take it from `next` or the Link header as it is.
+        cultivar: A code fit for a tag, a barcode and a URL: capitals, digits, full stop and
+          hyphen, at most 20 characters, unique in the nursery.
+        rootstock: A code fit for a tag, a barcode and a URL: capitals, digits, full stop and
+          hyphen, at most 20 characters, unique in the nursery.
+        goods: Whole trees, or buds of a cultivar.
+        site: Left out: each site that is seen.
+        size: A code fit for a tag, a barcode and a URL: capitals, digits, full stop and
+          hyphen, at most 20 characters, unique in the nursery.
+        grade: Only rows of this grade. Left out: rows of any grade.
+        by_grade: A row for each grade in place of one for any grade.
+        any_site: Rows of all sites together, for reservations with `any_site`. Told to keys
+          of every site.
+        date: For this day. Left out: today.
+        until: Changes up to this day. Left out: 91 days.
+        quantity: How many are wanted.
+        destination: Where it is to go: all that the place lies in, with commas: country or
+          part of one (ISO 3166: ES, US-CA), and regulated areas as the nursery names them.
+        """
+        return await self._call(
+            "GET",
+            "/v1/availability",
+            shapes.Availability,
+            query={
+                "limit": limit,
+                "cursor": cursor,
+                "cultivar": cultivar,
+                "rootstock": rootstock,
+                "goods": goods,
+                "site": site,
+                "size": size,
+                "grade": grade,
+                "by_grade": by_grade,
+                "any_site": any_site,
+                "date": date,
+                "until": until,
+                "quantity": quantity,
+                "destination": destination,
+            },
+            headers={"If-None-Match": if_none_match},
         )
 
     async def list_budwood(
@@ -1243,7 +1474,10 @@ class Operations(Caller):
         cursor: Where to go on: take it from `next` or the Link header as it is.
         """
         return await self._call(
-            "GET", "/v1/crops", shapes.PageOfCropRow, query={"limit": limit, "cursor": cursor}
+            "GET",
+            "/v1/crops",
+            shapes.PageOfCropRow,
+            query={"limit": limit, "cursor": cursor},
         )
 
     async def list_cultivars(
@@ -1261,6 +1495,77 @@ class Operations(Caller):
             query={"limit": limit, "cursor": cursor},
         )
 
+    async def list_deliveries(
+        self,
+        code: str,
+        *,
+        limit: int | None = None,
+        cursor: str | None = None,
+        outcome: Literal[
+            "answered", "arrived", "cut_off", "refused", "timeout", "unreachable"
+        ]
+        | None = None,
+        if_none_match: str | None = None,
+    ) -> Answer[shapes.PageOfDelivery]:
+        """List every attempt of the last seven days, the newest first. Bodies are not kept.
+
+        code: A code.
+        limit: Most entries in one answer.
+        cursor: Where to go on: take it from `next` or the Link header as it is.
+        if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
+          same.
+        """
+        return await self._call(
+            "GET",
+            f"/v1/webhooks/{part(code)}/deliveries",
+            shapes.PageOfDelivery,
+            query={"limit": limit, "cursor": cursor, "outcome": outcome},
+            headers={"If-None-Match": if_none_match},
+        )
+
+    async def list_destinations(
+        self,
+        *,
+        destination: list[str],
+        limit: int | None = None,
+        cursor: str | None = None,
+        cultivar: str | None = None,
+        rootstock: str | None = None,
+        goods: Literal["buds", "trees"] | None = None,
+        site: str | None = None,
+    ) -> Answer[shapes.Destinations]:
+        """List what the nursery's rules say of sending its goods to a place. For each site what
+        it has on its availability list: allowed, not allowed, or ask your authority, with
+        the rule, its source and the day it is of. No advice: rules are what somebody wrote
+        down, and who answers for plant health there decides. Where no rule speaks the answer
+        is to ask.
+
+        destination: Where it is to go: all that the place lies in, with commas: country or
+          part of one (ISO 3166: ES, US-CA), and regulated areas as the nursery names them.
+        limit: Most entries in one answer.
+        cursor: Where to go on: take it from `next` or the Link header as it is.
+        cultivar: A code fit for a tag, a barcode and a URL: capitals, digits, full stop and
+          hyphen, at most 20 characters, unique in the nursery.
+        rootstock: A code fit for a tag, a barcode and a URL: capitals, digits, full stop and
+          hyphen, at most 20 characters, unique in the nursery.
+        goods: Whole trees, or buds of a cultivar.
+        site: Left out: each site that is seen.
+        """
+        return await self._call(
+            "GET",
+            "/v1/destinations",
+            shapes.Destinations,
+            query={
+                "destination": destination,
+                "limit": limit,
+                "cursor": cursor,
+                "cultivar": cultivar,
+                "rootstock": rootstock,
+                "goods": goods,
+                "site": site,
+            },
+        )
+
     async def list_events(
         self,
         *,
@@ -1269,69 +1574,79 @@ class Operations(Caller):
         lot: str | None = None,
         place: str | None = None,
         site: str | None = None,
-        type: Literal[
-            "catalogue.changed",
-            "stock.opened",
-            "budwood.cut",
-            "budwood.received",
-            "budwood.discarded",
-            "budwood.moved",
-            "budwood.sold",
-            "scions.prepared",
-            "liners.received",
-            "liners.discarded",
-            "liners.moved",
-            "liners.potted",
-            "trees.received",
-            "trees.grafted",
-            "trees.regrafted",
-            "grafts.wrapped",
-            "grafts.unwrapped",
-            "tops.forced",
-            "tops.removed",
-            "work.done",
-            "push.counted",
-            "place.checked",
-            "trees.lost",
-            "trees.moved",
-            "trees.potted",
-            "trees.graded",
-            "consignment.sent",
-            "consignment.received",
-            "grafting.ordered",
-            "grafting.order_changed",
-            "grafting.order_ended",
-            "reservation.made",
-            "reservation.changed",
-            "reservation.released",
-            "promise.overridden",
-            "promise.override_ended",
-            "trees.sold",
-            "trees.returned",
-            "stock.counted",
-            "label.lost",
-            "hold.placed",
-            "hold.lifted",
-            "tools.disinfected",
-            "treatment.applied",
-            "alert.acknowledged",
-            "alert.remind_on",
-            "event.voided",
+        type: list[
+            Literal[
+                "catalogue.changed",
+                "stock.opened",
+                "budwood.cut",
+                "budwood.received",
+                "budwood.discarded",
+                "budwood.moved",
+                "budwood.sold",
+                "scions.prepared",
+                "liners.received",
+                "liners.discarded",
+                "liners.moved",
+                "liners.potted",
+                "trees.received",
+                "trees.grafted",
+                "trees.regrafted",
+                "grafts.wrapped",
+                "grafts.unwrapped",
+                "tops.forced",
+                "tops.removed",
+                "work.done",
+                "push.counted",
+                "place.checked",
+                "trees.lost",
+                "trees.moved",
+                "trees.potted",
+                "trees.graded",
+                "consignment.sent",
+                "consignment.received",
+                "grafting.ordered",
+                "grafting.order_changed",
+                "grafting.order_ended",
+                "reservation.made",
+                "reservation.changed",
+                "reservation.confirmed",
+                "reservation.expired",
+                "reservation.released",
+                "promise.overridden",
+                "promise.override_ended",
+                "trees.sold",
+                "trees.returned",
+                "stock.counted",
+                "label.lost",
+                "hold.placed",
+                "hold.lifted",
+                "tools.disinfected",
+                "treatment.applied",
+                "alert.acknowledged",
+                "alert.remind_on",
+                "event.voided",
+            ]
         ]
         | None = None,
+        after: int | None = None,
         from_: str | None = None,
         to: str | None = None,
         order: Literal["position"] | None = None,
-    ) -> Answer[shapes.PageOfStoredEvent]:
-        """List recorded events in the order of the log. Follow the log with `cursor`: positions
-        are dense and in commit order, so nothing is skipped.
+    ) -> Answer[shapes.EventPage]:
+        """List recorded events in the order of the log. Positions are dense and in commit
+        order, so who follows by position misses nothing: go on with `next` while there is
+        one, and later with `after`. With `Accept: application/cloudevents-batch+json` the
+        answer is a batch of CloudEvents 1.0; then `next` is in the header Link and `after`
+        in Graftlog-After.
 
         limit: Most entries in one answer.
         cursor: Where to go on: take it from `next` or the Link header as it is.
         lot: Only events that speak of this lot.
         place: Only events that speak of this place.
         site: Only events that touch this site.
-        type: Only events of this type.
+        type: Only events of this type, or of these.
+        after: Only events after this position: `after` of the last page that you have. So
+          the log is followed: ask again, whenever you like.
         from_: Occurred on this day or later; with a time, at that instant or later.
         to: Occurred on this day or earlier; with a time, before that instant.
         order: The order they were recorded in.
@@ -1339,7 +1654,7 @@ class Operations(Caller):
         return await self._call(
             "GET",
             "/v1/events",
-            shapes.PageOfStoredEvent,
+            shapes.EventPage,
             query={
                 "limit": limit,
                 "cursor": cursor,
@@ -1347,6 +1662,7 @@ class Operations(Caller):
                 "place": place,
                 "site": site,
                 "type": type,
+                "after": after,
                 "from": from_,
                 "to": to,
                 "order": order,
@@ -1380,7 +1696,9 @@ class Operations(Caller):
             "whip_and_tongue",
         ]
         | None = None,
-        outcome: Literal["culled", "dead", "gone", "growing", "ready", "ready_dead", "ready_gone"]
+        outcome: Literal[
+            "culled", "dead", "gone", "growing", "ready", "ready_dead", "ready_gone"
+        ]
         | None = None,
         size: str | None = None,
         grade: str | None = None,
@@ -1443,7 +1761,8 @@ class Operations(Caller):
         limit: int | None = None,
         cursor: str | None = None,
         in_force: bool | None = None,
-        kind: Literal["identity", "licence", "other", "plant_health", "quality"] | None = None,
+        kind: Literal["identity", "licence", "other", "plant_health", "quality"]
+        | None = None,
     ) -> Answer[shapes.PageOfHoldNow]:
         """List holds by code. The service never lifts a plant-health hold by itself.
 
@@ -1458,7 +1777,12 @@ class Operations(Caller):
             "GET",
             "/v1/holds",
             shapes.PageOfHoldNow,
-            query={"limit": limit, "cursor": cursor, "in_force": in_force, "kind": kind},
+            query={
+                "limit": limit,
+                "cursor": cursor,
+                "in_force": in_force,
+                "kind": kind,
+            },
         )
 
     async def list_learned(
@@ -1469,7 +1793,13 @@ class Operations(Caller):
         min_position: int | None = None,
         crop: str | None = None,
         what: Literal[
-            "never_pushes", "push", "push_from_forcing", "ready", "survival", "take", "unfit"
+            "never_pushes",
+            "push",
+            "push_from_forcing",
+            "ready",
+            "survival",
+            "take",
+            "unfit",
         ]
         | None = None,
         method: Literal[
@@ -1521,6 +1851,35 @@ class Operations(Caller):
                 "site": site,
             },
             headers={"Prefer": prefer},
+        )
+
+    async def list_licences(
+        self,
+        *,
+        first: Day | None = None,
+        last: Day | None = None,
+        site: str | None = None,
+        licence_holder: str | None = None,
+    ) -> Answer[shapes.LicencesNow]:
+        """Protected cultivars by licence holder: grafted, sold, returned, and the count owed.
+        What a licence counts is told in the cultivar's entry (`licence_counts`); where it is
+        not, nothing is said to be owed. What a contract says beside this is for its parties.
+
+        first: From this day on; left out: from the beginning.
+        last: Up to this day; left out: to now.
+        site: Left out: all that the key sees.
+        licence_holder: Only this holder's.
+        """
+        return await self._call(
+            "GET",
+            "/v1/licences",
+            shapes.LicencesNow,
+            query={
+                "first": first,
+                "last": last,
+                "site": site,
+                "licence_holder": licence_holder,
+            },
         )
 
     async def list_liner_lots(
@@ -1912,21 +2271,33 @@ class Operations(Caller):
         *,
         limit: int | None = None,
         cursor: str | None = None,
-        state: Literal["fulfilled", "open", "released"] | None = None,
+        state: Literal["expired", "fulfilled", "open", "released"] | None = None,
         customer: str | None = None,
+        order: str | None = None,
+        site: str | None = None,
     ) -> Answer[shapes.PageOfReservationNow]:
-        """List reservations by code.
+        """List reservations by code. What has expired says so from that moment on.
 
         limit: Most entries in one answer.
         cursor: Where to go on: take it from `next` or the Link header as it is.
-        state: Left out: any.
+        state: open: it binds. expired: its time has come, nothing of it is held any more.
+          fulfilled: all of it was handed over. released: what was open was given free.
         customer: Only this customer's.
+        order: Only those of this order.
+        site: Only those that this site acts for.
         """
         return await self._call(
             "GET",
             "/v1/reservations",
             shapes.PageOfReservationNow,
-            query={"limit": limit, "cursor": cursor, "state": state, "customer": customer},
+            query={
+                "limit": limit,
+                "cursor": cursor,
+                "state": state,
+                "customer": customer,
+                "order": order,
+                "site": site,
+            },
         )
 
     async def list_rootstocks(
@@ -1953,7 +2324,54 @@ class Operations(Caller):
         cursor: Where to go on: take it from `next` or the Link header as it is.
         """
         return await self._call(
-            "GET", "/v1/rules", shapes.PageOfCatalogueItem, query={"limit": limit, "cursor": cursor}
+            "GET",
+            "/v1/rules",
+            shapes.PageOfCatalogueItem,
+            query={"limit": limit, "cursor": cursor},
+        )
+
+    async def list_sales(
+        self,
+        *,
+        limit: int | None = None,
+        cursor: str | None = None,
+        site: str | None = None,
+        customer: str | None = None,
+        order: str | None = None,
+        reservation: str | None = None,
+        lot: str | None = None,
+        first: Day | None = None,
+        last: Day | None = None,
+    ) -> Answer[shapes.PageOfSaleSummary]:
+        """List sales in the order of the log, voided ones too: they say so.
+
+        limit: Most entries in one answer.
+        cursor: Where to go on: take it from `next` or the Link header as it is.
+        site: A code fit for a tag, a barcode and a URL: capitals, digits, full stop and
+          hyphen, at most 20 characters, unique in the nursery.
+        customer: Only to this customer.
+        order: Only for this order.
+        reservation: Only for this reservation.
+        lot: A code fit for a tag, a barcode and a URL: capitals, digits, full stop and
+          hyphen, at most 20 characters, unique in the nursery.
+        first: From this day on.
+        last: Up to this day.
+        """
+        return await self._call(
+            "GET",
+            "/v1/sales",
+            shapes.PageOfSaleSummary,
+            query={
+                "limit": limit,
+                "cursor": cursor,
+                "site": site,
+                "customer": customer,
+                "order": order,
+                "reservation": reservation,
+                "lot": lot,
+                "first": first,
+                "last": last,
+            },
         )
 
     async def list_sheets(self) -> Answer[shapes.Sheets]:
@@ -1969,7 +2387,10 @@ class Operations(Caller):
         cursor: Where to go on: take it from `next` or the Link header as it is.
         """
         return await self._call(
-            "GET", "/v1/sites", shapes.PageOfCatalogueItem, query={"limit": limit, "cursor": cursor}
+            "GET",
+            "/v1/sites",
+            shapes.PageOfCatalogueItem,
+            query={"limit": limit, "cursor": cursor},
         )
 
     async def list_sizes(
@@ -1981,7 +2402,10 @@ class Operations(Caller):
         cursor: Where to go on: take it from `next` or the Link header as it is.
         """
         return await self._call(
-            "GET", "/v1/sizes", shapes.PageOfCatalogueItem, query={"limit": limit, "cursor": cursor}
+            "GET",
+            "/v1/sizes",
+            shapes.PageOfCatalogueItem,
+            query={"limit": limit, "cursor": cursor},
         )
 
     async def list_source_trees(
@@ -2005,7 +2429,8 @@ class Operations(Caller):
         limit: int | None = None,
         cursor: str | None = None,
         min_position: int | None = None,
-        by: Literal["cultivar", "grafter", "method", "month", "rootstock", "site"] | None = None,
+        by: Literal["cultivar", "grafter", "method", "month", "rootstock", "site"]
+        | None = None,
         measure: Literal["survival", "take"] | None = None,
         site: str | None = None,
         crop: str | None = None,
@@ -2112,6 +2537,22 @@ class Operations(Caller):
             },
         )
 
+    async def list_webhooks(
+        self, *, limit: int | None = None, cursor: str | None = None
+    ) -> Answer[shapes.PageOfWebhook]:
+        """List webhooks by code: those that are told of sites which the key sees, and of no
+        others.
+
+        limit: Most entries in one answer.
+        cursor: Where to go on: take it from `next` or the Link header as it is.
+        """
+        return await self._call(
+            "GET",
+            "/v1/webhooks",
+            shapes.PageOfWebhook,
+            query={"limit": limit, "cursor": cursor},
+        )
+
     async def list_work_orders(
         self,
         *,
@@ -2173,8 +2614,61 @@ class Operations(Caller):
             media="application/json",
         )
 
+    async def make_reservation(
+        self, body: shapes.Reserve, *, idempotency_key: str | None = None
+    ) -> Answer[shapes.ReservationAnswer]:
+        """Promise trees or buds to a customer: all that is asked, or with `partial` what there
+        is. Decided at once and for good, however many ask. What can't be promised is refused
+        (409, `not_enough_to_promise`) and says what is possible: how many by that day, from
+        when on all, and what of the same there is at other sites, in other sizes and grades.
+        A line names an item, buds of a cultivar, or one lot. Until it is confirmed it may
+        expire. Send an Idempotency-Key: a retry then answers with the reservation as it
+        stands.
+
+        idempotency_key: Makes a retry safe: the same key with the same request gets the
+          first answer. 1 to 128 letters, digits and . _ : -, quoted or bare.
+        """
+        return await self._call(
+            "POST",
+            "/v1/reservations",
+            shapes.ReservationAnswer,
+            body=body,
+            media="application/json",
+            headers={"Idempotency-Key": idempotency_key},
+        )
+
+    async def make_sale(
+        self,
+        body: shapes.SaleToMake,
+        *,
+        check: bool | None = None,
+        idempotency_key: str | None = None,
+    ) -> Answer[shapes.Sale]:
+        """Sell trees or buds, against a reservation or directly. Several sales may fulfil one
+        reservation: `left` tells what is still to come of it. Lots that are not named are
+        chosen when it is recorded. With `check=true` the answer is the loading list, and
+        nothing is recorded nor kept: what is chosen may be another's before it is sold.
+
+        check: true: the loading list beforehand; nothing is recorded.
+        idempotency_key: Makes a retry safe: the same key with the same request gets the
+          first answer. 1 to 128 letters, digits and . _ : -, quoted or bare.
+        """
+        return await self._call(
+            "POST",
+            "/v1/sales",
+            shapes.Sale,
+            body=body,
+            media="application/json",
+            query={"check": check},
+            headers={"Idempotency-Key": idempotency_key},
+        )
+
     async def post_readings(
-        self, code: str, body: shapes.ReadingsPost | str | bytes, *, recorded_at: str | None = None
+        self,
+        code: str,
+        body: shapes.ReadingsPost | str | bytes,
+        *,
+        recorded_at: str | None = None,
     ) -> Answer[shapes.ReadingsReport]:
         """Record or correct what loggers at a site's benches read, in degrees Celsius. JSON, or
         CSV with the header `sensor,time,celsius`; hourly or oftener. Times carry the offset
@@ -2510,6 +3004,38 @@ class Operations(Caller):
             query={"recorded_at": recorded_at},
         )
 
+    async def put_webhook(
+        self,
+        code: str,
+        body: shapes.WebhookDetails,
+        *,
+        if_match: str | None = None,
+        if_none_match: str | None = None,
+    ) -> Answer[shapes.MadeWebhook]:
+        """Have an address told, or change what it is told, whole. You choose the code. A new
+        one is told events recorded from now on, and of topics all that is so now; its secret
+        is in this answer and in no other. Each message is a CloudEvent 1.0 (JSON), signed by
+        Standard Webhooks 1.0.0. Answer 2xx within 15 seconds; anything else (a redirect too)
+        is tried again, ten times over three days, and what comes after it waits. Then it
+        stops and keeps its place until it is resumed; 410 stops it at once. Messages come at
+        least once and in the order of the log; webhook-id is the same each time. It sees
+        what the live keys of your key's name see, which need the scope read too. To change
+        one send its ETag in If-Match.
+
+        code: A code.
+        if_match: The ETag of the version that is changed.
+        if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
+          same.
+        """
+        return await self._call(
+            "PUT",
+            f"/v1/webhooks/{part(code)}",
+            shapes.MadeWebhook,
+            body=body,
+            media="application/json",
+            headers={"If-Match": if_match, "If-None-Match": if_none_match},
+        )
+
     async def record_events(
         self,
         body: shapes.Event | list[shapes.Event] | str | bytes,
@@ -2525,6 +3051,13 @@ class Operations(Caller):
         `mode=each` always 200 with a verdict for each. With `mode=all` a refusal is 409 and
         names every reason. A retry is safe with an Idempotency-Key (kept for at least 7
         days) or with event ids. What is recorded depends on the key's scopes and sites.
+        NDJSON with `mode=each` and `Accept: application/x-ndjson` is recorded as it comes,
+        up to 100,000 lines, and answered while it comes: for each line, in their order, its
+        verdict with its number as `line`, and at the end a line with `lines`, how many there
+        were. A problem document as the last line says with `line` from where on nothing was
+        recorded: send again from there, or all of it under the same Idempotency-Key or with
+        event ids. Lines are judged in order of occurrence some hundred at a time, so send
+        them in that order. `check=true` takes 5,000 lines.
 
         mode: all: everything is recorded or nothing. each: every event gets a verdict of its
           own, in order of occurrence, and what is refused is kept to be put right.
@@ -2583,7 +3116,34 @@ class Operations(Caller):
             headers={"Idempotency-Key": idempotency_key},
         )
 
-    async def remind_on(self, id: str, body: shapes.RemindOn) -> Answer[shapes.Recorded]:
+    async def release_reservation(
+        self,
+        code: str,
+        body: shapes.Release,
+        *,
+        if_match: str | None = None,
+        idempotency_key: str | None = None,
+    ) -> Answer[shapes.ReservationAnswer]:
+        """Give free what is still open of a reservation, with the reason. It stays on record.
+        If-Match is heeded when it is sent.
+
+        code: A code.
+        if_match: The ETag of the version that is changed.
+        idempotency_key: Makes a retry safe: the same key with the same request gets the
+          first answer. 1 to 128 letters, digits and . _ : -, quoted or bare.
+        """
+        return await self._call(
+            "POST",
+            f"/v1/reservations/{part(code)}/release",
+            shapes.ReservationAnswer,
+            body=body,
+            media="application/json",
+            headers={"If-Match": if_match, "Idempotency-Key": idempotency_key},
+        )
+
+    async def remind_on(
+        self, id: str, body: shapes.RemindOn
+    ) -> Answer[shapes.Recorded]:
         """Have an alert come back on a day. It is recorded as alert.remind_on.
 
         id: A UUID.
@@ -2594,4 +3154,98 @@ class Operations(Caller):
             shapes.Recorded,
             body=body,
             media="application/json",
+        )
+
+    async def remove_webhook(
+        self, code: str, *, if_match: str | None = None
+    ) -> Answer[None]:
+        """Tell the address nothing more, and forget its secrets and how far it had come.
+
+        code: A code.
+        if_match: The ETag of the version that is changed.
+        """
+        return await self._call(
+            "DELETE", f"/v1/webhooks/{part(code)}", None, headers={"If-Match": if_match}
+        )
+
+    async def replace_secret(
+        self, code: str, body: shapes.ReplaceSecret
+    ) -> Answer[shapes.NewSecret]:
+        """Make a new secret. For a while messages bear two signatures, so that none is turned
+        away.
+
+        code: A code.
+        """
+        return await self._call(
+            "POST",
+            f"/v1/webhooks/{part(code)}/secret",
+            shapes.NewSecret,
+            body=body,
+            media="application/json",
+        )
+
+    async def replay_webhook(
+        self, code: str, body: shapes.Replay
+    ) -> Answer[shapes.Progress]:
+        """Go on after another position of the log: tell again what was told, or leave something
+        out. What is told again bears the ids it had, so a receiver that keeps them takes
+        only what it missed. One that is stopped stays so until it is resumed.
+
+        code: A code.
+        """
+        return await self._call(
+            "POST",
+            f"/v1/webhooks/{part(code)}/replay",
+            shapes.Progress,
+            body=body,
+            media="application/json",
+        )
+
+    async def resume_webhook(self, code: str) -> Answer[shapes.Webhook]:
+        """Go on where it stopped; nothing that was recorded meanwhile is left out. From now on
+        it sees with the keys of your key's name. One that waits after a failure tries again
+        at once.
+
+        code: A code.
+        """
+        return await self._call(
+            "POST", f"/v1/webhooks/{part(code)}/resume", shapes.Webhook
+        )
+
+    async def send_test(self, code: str) -> Answer[shapes.AskedTest]:
+        """Have a message of the type webhook.test sent, once, also by one that is stopped. What
+        became of it is among the deliveries within seconds.
+
+        code: A code.
+        """
+        return await self._call(
+            "POST", f"/v1/webhooks/{part(code)}/test", shapes.AskedTest
+        )
+
+    async def stop_webhook(self, code: str) -> Answer[shapes.Webhook]:
+        """Tell nothing until it is resumed. It keeps its place.
+
+        code: A code.
+        """
+        return await self._call(
+            "POST", f"/v1/webhooks/{part(code)}/stop", shapes.Webhook
+        )
+
+    async def take_back(
+        self, body: shapes.ReturnToTake, *, idempotency_key: str | None = None
+    ) -> Answer[shapes.Return]:
+        """Take sold trees back, where the site's rules allow it. They stand at a place for
+        returns, apart from what is sold; whether trees that left may come back into a
+        structure at all is for local rules to say.
+
+        idempotency_key: Makes a retry safe: the same key with the same request gets the
+          first answer. 1 to 128 letters, digits and . _ : -, quoted or bare.
+        """
+        return await self._call(
+            "POST",
+            "/v1/returns",
+            shapes.Return,
+            body=body,
+            media="application/json",
+            headers={"Idempotency-Key": idempotency_key},
         )

@@ -183,6 +183,25 @@ class AlertRow(Struct, kw_only=True, omit_defaults=True):
     subject: str | None
 
 
+class Api(Struct, kw_only=True, omit_defaults=True):
+    """An interface (`anchor`) and where its description, its pages and its health are."""
+
+    anchor: str
+    service_desc: list[Target] = field(name="service-desc")
+    service_doc: list[Target] = field(name="service-doc")
+    status: list[Target]
+
+
+class AskedTest(Struct, kw_only=True, omit_defaults=True):
+    """A test message that is on its way.
+
+    message: Its id: look for it among the deliveries.
+    """
+
+    message: str
+    type: str = "webhook.test"
+
+
 class AtConfidence(Struct, kw_only=True, omit_defaults=True):
     """How many can be promised at one confidence.
 
@@ -194,6 +213,65 @@ class AtConfidence(Struct, kw_only=True, omit_defaults=True):
     confidence: float
     earliest: Day | None
     sure: str
+
+
+class Availability(Struct, kw_only=True, omit_defaults=True):
+    """A page of what can be reserved. It says no position of the log, so that it stays the
+    same, and its ETag with it, until one of its numbers changes.
+    """
+
+    items: list[AvailabilityRow]
+    next: str | None
+
+
+class AvailabilityChanged(Struct, kw_only=True, omit_defaults=True):
+    """Rows of the availability list that changed. `gone`: keys of rows that are there no more."""
+
+    gone: list[str]
+    items: list[Offered]
+
+
+class AvailabilityRow(Struct, kw_only=True, omit_defaults=True):
+    """How many of an item can be reserved at a site for a day: so many are accepted, not one
+    more.
+
+    `available` holds on `date`, `changes` are later days from which on it is another number.
+    A number may fall as well as rise: what is promised for later is kept back, and trees may
+    die unsold. Rows overlap: trees of any grade and of any site are those of each. None of
+    it says that a thing may be sent anywhere: `sending` says what the nursery's rules say,
+    where a destination is given.
+
+    earliest: First day for all of it; null: none asked, or not in sight.
+    enough: Whether so many can be reserved.
+    goods: Whole trees, or buds of a cultivar.
+    grade: null: of any grade.
+    key: Names the row. The same as long as it is there.
+    quantity: As asked.
+    rootstock: null: buds.
+    sending: null: no destination given.
+    site: null: trees of any site will do.
+    size: null: buds.
+    sure: How sure the numbers are: what is foretold with a probability, or `counted`:
+      nothing is foretold of it, it is what is ready now, not held and not promised.
+    """
+
+    available: int
+    changes: list[FromDay]
+    cultivar: str
+    date: Day
+    earliest: Day | None
+    enough: bool | None
+    goods: Literal["buds", "trees"]
+    grade: str | None
+    key: str
+    name: str
+    quantity: int | None
+    rootstock: str | None
+    sending: Sending | None
+    site: str | None
+    size: str | None
+    sure: str
+    words: str
 
 
 class BagAtHand(
@@ -313,6 +391,13 @@ class BookedStanding(Struct, kw_only=True, omit_defaults=True):
     failed: int
     grafted: int
     pushed: int
+
+
+class BoughtIn(Struct, kw_only=True, omit_defaults=True):
+    """Trees that came grafted."""
+
+    received_on: Day
+    supplier: str | None
 
 
 class BudLine(Struct, kw_only=True, omit_defaults=True):
@@ -507,10 +592,12 @@ class BudwoodSold(
 class BudwoodSoldData(Struct, kw_only=True, omit_defaults=True):
     """Buds sold to a customer.
 
+    destination: Where they go: every region that place lies in.
     fulfils: Filled by the log.
     """
 
     customer: str
+    destination: list[str] | None = None
     document: str | None = None
     fulfils: list[Fulfilled] = field(default_factory=list)
     lines: list[BudLine]
@@ -563,7 +650,9 @@ class CellFault(Struct, kw_only=True, omit_defaults=True):
     numbers: dict[str, Any] = field(default_factory=dict)
 
 
-class CheckPlan(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="check_plan"):
+class CheckPlan(
+    Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="check_plan"
+):
     """Which check is due when, for a crop, method and stage.
 
     after: What the days count from: grafting, wrapping, the take read, forcing, the first
@@ -622,7 +711,9 @@ class CheckPlan(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag=
     stage: Literal["grafted", "pushed", "ready"] | None = None
 
 
-class CheckPlanBody(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+class CheckPlanBody(
+    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
+):
     """Which check is due when, for a crop, method and stage.
 
     after: What the days count from: grafting, wrapping, the take read, forcing, the first
@@ -804,6 +895,40 @@ class ClockedPageOfReadyDateRow(Struct, kw_only=True, omit_defaults=True):
     position: int
 
 
+class CloudEvent(Struct, kw_only=True, omit_defaults=True):
+    """An event of the log as a CloudEvent 1.0. What does not apply is left out, never null.
+
+    dataschema: Address of the schema of `data`.
+    id: The event's own id.
+    recordedtime: When the log learned of it.
+    sequence: Its position in the log, with zeros before it: later sorts after.
+    source: Address of the site that acted.
+    subject: What it is about, such as lot/T-1.
+    time: When it happened: `occurred_at` of the event.
+    """
+
+    data: StoredEvent
+    datacontenttype: str | UnsetType = UNSET
+    dataschema: str
+    id: str
+    recordedtime: str
+    sequence: str
+    source: str
+    specversion: str
+    subject: str | None = None
+    time: str
+    type: str
+
+
+class Confirm(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """The customer has ordered.
+
+    order: The customer's order that it is for.
+    """
+
+    order: str | None = None
+
+
 class ConsignmentReceived(
     Struct,
     kw_only=True,
@@ -884,7 +1009,9 @@ class Contact(Struct, kw_only=True, omit_defaults=True):
     version: int
 
 
-class ContactDetails(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+class ContactDetails(
+    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
+):
     """Who a reference stands for.
 
     address: A postal address.
@@ -971,30 +1098,37 @@ class CropRow(Struct, kw_only=True, omit_defaults=True):
     weak_figures: list[WeakFigure]
 
 
-class Cultivar(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="cultivar"):
+class Cultivar(
+    Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="cultivar"
+):
     """What is grafted.
 
     clone: Budline or clone.
     crop: A short lower-case word.
     epithet: Cultivar epithet, bare of quotes (ICNCP).
+    licence_counts: What is owed for: trees sold, less those returned, or grafts made.
     """
 
     clone: str | None = None
     code: str
     crop: str
     epithet: str
+    licence_counts: Literal["grafted", "sold"] | None = None
     licence_holder: str | None = None
     licence_terms: str | None = None
     retired: bool = False
     species: str
 
 
-class CultivarBody(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+class CultivarBody(
+    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
+):
     """What is grafted.
 
     clone: Budline or clone.
     crop: A short lower-case word.
     epithet: Cultivar epithet, bare of quotes (ICNCP).
+    licence_counts: What is owed for: trees sold, less those returned, or grafts made.
     """
 
     clone: str | None = None
@@ -1002,6 +1136,7 @@ class CultivarBody(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fiel
     crop: str
     epithet: str
     kind: Literal["cultivar"] | UnsetType = UNSET
+    licence_counts: Literal["grafted", "sold"] | None = None
     licence_holder: str | None = None
     licence_terms: str | None = None
     retired: bool = False
@@ -1027,6 +1162,77 @@ class DayRow(Struct, kw_only=True, omit_defaults=True):
     site: str | None = None
     size: str | None = None
     stage: str | None = None
+
+
+class Delivery(Struct, kw_only=True, omit_defaults=True):
+    """One attempt to bring a message.
+
+    message: The message's id (header webhook-id): the same at each attempt.
+    next_at: When it is tried again, if it is.
+    outcome: arrived; answered (another status than 2xx); timeout; unreachable; cut_off (the
+      answer broke off); refused (the address is none for messages).
+    position: Of the event; null for a topic.
+    """
+
+    at: str
+    attempt: int
+    detail: str | None
+    message: str
+    milliseconds: int
+    next_at: str | None
+    number: int
+    outcome: str
+    position: int | None
+    status: int | None
+    type: str
+
+
+class DestinationRow(Struct, kw_only=True, omit_defaults=True):
+    """Whether goods may leave a site for the destination, as far as the nursery's rules say.
+
+    goods: Whole trees, or buds of a cultivar.
+    rootstock: null: buds.
+    """
+
+    cultivar: str
+    goods: Literal["buds", "trees"]
+    rootstock: str | None
+    sending: Sending
+    site: str
+
+
+class DestinationRule(Struct, kw_only=True, omit_defaults=True):
+    """Which goods may be sent where. What is left out is any; a narrower rule goes before a
+    wider.
+
+    Goods must fit all that is said: the sites they leave from, what they are.
+
+    answer: Whether a thing may be sent somewhere by a rule that was written down. No advice:
+      who answers for plant health there decides, and `ask_authority` says to ask.
+    crop: A short lower-case word.
+    goods: Left out: both.
+    region: A country or a part of one by ISO 3166 (ES, US-CA), or a regulated area as the
+      nursery names it. A country's parts lie in it.
+    rootstock: A rule with one is for trees.
+    sites: Sites they leave from; none named: any.
+    """
+
+    answer: Literal["allowed", "ask_authority", "not_allowed"]
+    crop: str | None = None
+    cultivar: str | None = None
+    goods: Literal["buds", "trees"] | None = None
+    region: str
+    rootstock: str | None = None
+    sites: list[str] = field(default_factory=list)
+    species: str | None = None
+
+
+class Destinations(Struct, kw_only=True, omit_defaults=True):
+    """A page of answers, all for one destination."""
+
+    destination: list[str]
+    items: list[DestinationRow]
+    next: str | None
 
 
 class Discard(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
@@ -1063,6 +1269,19 @@ class EarlierSending(Struct, kw_only=True, omit_defaults=True):
     principal: str
     raw: str
     reasons: list[RefusalReason]
+
+
+class EventPage(Struct, kw_only=True, omit_defaults=True):
+    """A page of events, and where to go on after it.
+
+    after: Go on with this as `after`: on the last page too, when there is more to tell. All
+      that is wanted up to there has been told.
+    """
+
+    after: int
+    items: list[StoredEvent]
+    next: str | None
+    position: int
 
 
 class EventVoided(
@@ -1160,6 +1379,13 @@ class FittingLiners(Struct, kw_only=True, omit_defaults=True):
     place: str
     size: str
     take: int
+
+
+class FromDay(Struct, kw_only=True, omit_defaults=True):
+    """So many from that day on, until the next one."""
+
+    available: int
+    date: Day
 
 
 class Fulfilled(Struct, kw_only=True, omit_defaults=True):
@@ -1508,7 +1734,9 @@ class GrowthRow(Struct, kw_only=True, omit_defaults=True):
     grafted_on: Day | None
     lot: str
     method: str | None
-    outcome: Literal["culled", "dead", "gone", "growing", "ready", "ready_dead", "ready_gone"]
+    outcome: Literal[
+        "culled", "dead", "gone", "growing", "ready", "ready_dead", "ready_gone"
+    ]
     rootstock: str | None
     site: str
     size: str
@@ -1615,6 +1843,16 @@ class Index(Struct, kw_only=True, omit_defaults=True):
     version: str
 
 
+class Interstock(Struct, kw_only=True, omit_defaults=True):
+    """A piece of another cultivar between rootstock and scion."""
+
+    cultivar: str | None
+    grafted_on: Day | None
+    lot: str
+    method: str | None
+    wood: Wood | None
+
+
 class LabelLost(
     Struct,
     kw_only=True,
@@ -1705,6 +1943,61 @@ class LearnedRow(Struct, kw_only=True, omit_defaults=True):
     words: str
 
 
+class LeftLine(Struct, kw_only=True, omit_defaults=True):
+    """A line of the reservation: what is still to come of it."""
+
+    asked: int
+    item: str
+    line: int
+    lot: str | None
+    open: int
+
+
+class Licence(Struct, kw_only=True, omit_defaults=True):
+    """All protected cultivars of one holder. `owed`: of those of which it is known.
+
+    owed_unknown: Cultivars of which it is not known what counts.
+    """
+
+    cultivars: list[LicensedCultivar]
+    licence_holder: str
+    owed: int
+    owed_unknown: list[str]
+
+
+class LicencesNow(Struct, kw_only=True, omit_defaults=True):
+    """Counts by holder; `position` is the log's position that they reflect, or a later one.
+
+    sold_unidentified: Trees sold, less those returned, of which nobody can tell the
+      cultivar: some may be of these.
+    """
+
+    items: list[Licence]
+    position: int
+    sold_unidentified: int
+
+
+class LicensedCultivar(Struct, kw_only=True, omit_defaults=True):
+    """A protected cultivar over the days asked for, in trees but for `buds_sold`.
+
+    buds_sold: Told beside; no part of what is owed.
+    counts: What the licence counts; null: the catalogue does not say.
+    grafted: Grafts made, whatever became of them; regrafts too.
+    owed: By `counts`: sold less returned (below zero when more came back), or grafted. Null:
+      not known what counts.
+    """
+
+    buds_sold: int
+    counts: Literal["grafted", "sold"] | None
+    cultivar: str
+    epithet: str | None
+    grafted: int
+    owed: int | None
+    returned: int
+    sold: int
+    terms: str | None
+
+
 class LineReport(Struct, kw_only=True, omit_defaults=True):
     """What became of one line of a file.
 
@@ -1718,7 +2011,9 @@ class LineReport(Struct, kw_only=True, omit_defaults=True):
     with_line: The first line of the event that it is part of.
     """
 
-    became: Literal["known", "not_recorded", "recorded", "refused", "skipped", "would_be_recorded"]
+    became: Literal[
+        "known", "not_recorded", "recorded", "refused", "skipped", "would_be_recorded"
+    ]
     event: str | None = None
     faults: list[CellFault] = field(default_factory=list)
     id: str | None = None
@@ -1727,6 +2022,28 @@ class LineReport(Struct, kw_only=True, omit_defaults=True):
     position: int | None = None
     remarks: list[Remark] = field(default_factory=list)
     with_line: int | None = None
+
+
+class LineToSell(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """What is sold: trees of a lot or of an item, or buds out of a bag.
+
+    Name `lot`; or `cultivar`, `rootstock` and `size`, and the lots are chosen: ready trees
+    that no hold stops and nobody else holds, those ready longest first, one lot where one
+    has enough; or `bag`.
+
+    count: Trees, or buds.
+    place: Only from this place.
+    """
+
+    bag: str | None = None
+    count: int
+    cultivar: str | None = None
+    grade: str | None = None
+    lot: str | None = None
+    place: str | None = None
+    rootstock: str | None = None
+    size: str | None = None
+    stage: Literal["failed", "grafted", "pushed", "ready"] | None = None
 
 
 class LinersDiscarded(
@@ -1881,6 +2198,33 @@ class LinersReceivedData(Struct, kw_only=True, omit_defaults=True):
     supplier: str | None = None
 
 
+class Linkset(Struct, kw_only=True, omit_defaults=True):
+    """A set of links (RFC 9264 section 4.2)."""
+
+    linkset: list[Api]
+
+
+class LoadingLine(Struct, kw_only=True, omit_defaults=True):
+    """So many to fetch."""
+
+    bag: str | None
+    count: int
+    cultivar: str | None
+    grade: str | None
+    lot: str
+    rootstock: str | None
+    size: str | None
+
+
+class LoadingStop(Struct, kw_only=True, omit_defaults=True):
+    """A place to go to, with all that is fetched there."""
+
+    count: int
+    lines: list[LoadingLine]
+    place: str
+    structure: str | None
+
+
 class LossRow(Struct, kw_only=True, omit_defaults=True):
     """One group: how many of `commodity` were lost. Parts that were not grouped by are left
     out.
@@ -1968,6 +2312,39 @@ class LotSummary(Struct, kw_only=True, omit_defaults=True):
     source: str | None
 
 
+class MadeWebhook(Struct, kw_only=True, omit_defaults=True):
+    """A webhook just set. The secret of a new one is told here and never again.
+
+    owner: The name of the keys that it sees with: of who set it last.
+    secret: What its messages are signed with (Standard Webhooks); null unless it is new.
+    stopped_because: Why it is stopped. by_hand: somebody did. gone: the receiver answered
+      410. exhausted: a message did not arrive at any of ten attempts over three days.
+      key_gone: no live key of the owner's name sees anything of its sites.
+      secret_unreadable: the service lost the key that secrets are kept with; make a new
+      secret.
+    version: Its ETag.
+    """
+
+    changed_at: str
+    changed_by: str
+    code: str
+    created_at: str
+    cultivar: str | None
+    note: str | None
+    owner: str
+    rootstock: str | None
+    secret: str | None
+    sites: list[str]
+    size: str | None
+    state: Literal["active", "stopped"]
+    stopped_because: (
+        Literal["by_hand", "exhausted", "gone", "key_gone", "secret_unreadable"] | None
+    )
+    types: list[str] | None
+    url: str
+    version: int
+
+
 class Making(Struct, kw_only=True, omit_defaults=True):
     """What the buds of the bag at a site make by a method.
 
@@ -2004,6 +2381,16 @@ class Mistake(Struct, kw_only=True, omit_defaults=True):
     pointer: str | None = None
 
 
+class NewSecret(Struct, kw_only=True, omit_defaults=True):
+    """A secret, told here and never again.
+
+    old_until: Until then messages are signed with the old secret too.
+    """
+
+    old_until: str
+    secret: str
+
+
 class Observed(Struct, kw_only=True, omit_defaults=True):
     """Totals seen at a look; an observation that moves nothing."""
 
@@ -2011,6 +2398,36 @@ class Observed(Struct, kw_only=True, omit_defaults=True):
     failed: int | None = None
     pushed: int | None = None
     waiting: int | None = None
+
+
+class Offered(Struct, kw_only=True, omit_defaults=True):
+    """How many of an item can be reserved at a site: so many are accepted, and not one more.
+
+    `available` holds today; `changes` are the days from which on it is another number. A
+    number may fall as well as rise: what is promised for later is kept back, and trees may
+    die unsold.
+
+    goods: Whole trees, or buds of a cultivar.
+    grade: null: of any grade.
+    key: Names the row. The same as long as it is there.
+    rootstock: null: buds.
+    site: null: trees of any site will do.
+    size: null: buds.
+    sure: How sure the numbers are: what is foretold with a probability, or `counted`:
+      nothing is foretold of it, it is what is ready now, not held and not promised.
+    """
+
+    available: int
+    changes: list[FromDay]
+    cultivar: str
+    goods: Literal["buds", "trees"]
+    grade: str | None
+    key: str
+    name: str
+    rootstock: str | None
+    site: str | None
+    size: str | None
+    sure: str
 
 
 class Onto(Struct, kw_only=True, omit_defaults=True):
@@ -2027,7 +2444,9 @@ class Onto(Struct, kw_only=True, omit_defaults=True):
     tree_lot: str | None = None
 
 
-class OpenedBudwood(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="budwood"):
+class OpenedBudwood(
+    Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="budwood"
+):
     """A budwood lot in the cooler when the books were opened. Unknown parts stay out."""
 
     bags: list[BagFill]
@@ -2037,7 +2456,9 @@ class OpenedBudwood(Struct, kw_only=True, omit_defaults=True, tag_field="kind", 
     source_tree: str | None = None
 
 
-class OpenedLiners(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="liners"):
+class OpenedLiners(
+    Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="liners"
+):
     """Liners that stood there when the books were opened.
 
     basis: Whether the figure was counted, estimated or is a minimum. A bag or tray that was
@@ -2052,7 +2473,9 @@ class OpenedLiners(Struct, kw_only=True, omit_defaults=True, tag_field="kind", t
     size: str
 
 
-class OpenedTrees(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="trees"):
+class OpenedTrees(
+    Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="trees"
+):
     """Trees that stood there when the books were opened.
 
     method: Method of grafting or budding, in trade terms.
@@ -2181,6 +2604,14 @@ class PageOfCropRow(Struct, kw_only=True, omit_defaults=True):
     position: int
 
 
+class PageOfDelivery(Struct, kw_only=True, omit_defaults=True):
+    """A page of a list, in a fixed order."""
+
+    items: list[Delivery]
+    next: str | None
+    position: int
+
+
 class PageOfGrowthRow(Struct, kw_only=True, omit_defaults=True):
     """A page of a list, in a fixed order."""
 
@@ -2245,10 +2676,10 @@ class PageOfReservationNow(Struct, kw_only=True, omit_defaults=True):
     position: int
 
 
-class PageOfStoredEvent(Struct, kw_only=True, omit_defaults=True):
+class PageOfSaleSummary(Struct, kw_only=True, omit_defaults=True):
     """A page of a list, in a fixed order."""
 
-    items: list[StoredEvent]
+    items: list[SaleSummary]
     next: str | None
     position: int
 
@@ -2265,6 +2696,14 @@ class PageOfTakeRow(Struct, kw_only=True, omit_defaults=True):
     """A page of a list, in a fixed order."""
 
     items: list[TakeRow]
+    next: str | None
+    position: int
+
+
+class PageOfWebhook(Struct, kw_only=True, omit_defaults=True):
+    """A page of a list, in a fixed order."""
+
+    items: list[Webhook]
     next: str | None
     position: int
 
@@ -2354,6 +2793,34 @@ class ProblemKind(Struct, kw_only=True, omit_defaults=True):
     status: int
     title: str
     type: str
+
+
+class Progress(Struct, kw_only=True, omit_defaults=True):
+    """How far a webhook has come.
+
+    attempts: How often the message at hand has failed.
+    head: The log's newest position.
+    next_at: It is not tried again before.
+    position: Events up to here were told or passed over.
+    stopped_because: Why it is stopped. by_hand: somebody did. gone: the receiver answered
+      410. exhausted: a message did not arrive at any of ten attempts over three days.
+      key_gone: no live key of the owner's name sees anything of its sites.
+      secret_unreadable: the service lost the key that secrets are kept with; make a new
+      secret.
+    told_at: When a message last arrived.
+    """
+
+    attempts: int
+    code: str
+    failing_since: str | None
+    head: int
+    next_at: str | None
+    position: int
+    state: Literal["active", "stopped"]
+    stopped_because: (
+        Literal["by_hand", "exhausted", "gone", "key_gone", "secret_unreadable"] | None
+    )
+    told_at: str | None
 
 
 class PromiseOverridden(
@@ -2487,6 +2954,47 @@ class Promises(Struct, kw_only=True, omit_defaults=True):
 
     items: list[PromiseRow]
     position: int
+
+
+class Provenance(Struct, kw_only=True, omit_defaults=True):
+    """Where trees or buds of a lot come from.
+
+    For a plant passport: `botanical_name` is its part A, `lot` the traceability code of part
+    C. Registration number and country of origin are the nursery's to add.
+
+    attempt: 2: the stocks were grafted again, and so on.
+    documents: Passports, certificates and permits that came with wood, liners, trees.
+    grafted_on: The first day, if there were several.
+    grafted_until: The last day of grafting.
+    identified: False: a label was lost.
+    interstocks: The topmost first.
+    may_be_of: Lots that unidentified trees may be of.
+    regraft_of: The lot whose scions had failed on these stocks.
+    unknown: What a passport or invoice may ask and nobody told.
+    wood: Of the scion that grows, or of the buds sold.
+    """
+
+    attempt: int
+    botanical_name: str | None
+    bought_in: BoughtIn | None
+    clone: str | None
+    cultivar: str | None
+    documents: list[str]
+    epithet: str | None
+    grafted_on: Day | None
+    grafted_until: Day | None
+    identified: bool
+    interstocks: list[Interstock]
+    licence_holder: str | None
+    lot: str
+    may_be_of: list[str]
+    method: str | None
+    regraft_of: str | None
+    rootstock: str | None
+    rootstock_name: str | None
+    stocks: Stocks | None
+    unknown: list[str]
+    wood: Wood | None
 
 
 class PushCounted(
@@ -2721,7 +3229,9 @@ class ReadingGap(Struct, kw_only=True, omit_defaults=True):
     sensor: str
 
 
-class ReadingsPost(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+class ReadingsPost(
+    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
+):
     """Readings to record or to correct; those not named stay as they are."""
 
     readings: list[Reading]
@@ -2904,6 +3414,12 @@ class RefusalReason(Struct, kw_only=True, omit_defaults=True):
     settled_by: str
 
 
+class Release(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """It is given free."""
+
+    reason: str
+
+
 class Remark(Struct, kw_only=True, omit_defaults=True):
     """Something worth saying of an accepted event; some kinds raise an alert."""
 
@@ -2947,6 +3463,58 @@ class Removed(Struct, kw_only=True, omit_defaults=True):
     count: int
 
 
+class ReplaceSecret(
+    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
+):
+    """How a secret is replaced.
+
+    overlap_hours: How long messages are signed with the old secret too. 0: it is known to
+      others, and no longer used.
+    """
+
+    overlap_hours: int = 24
+
+
+class Replay(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """From where it goes on.
+
+    position: What was recorded after this position of the log is told, once more if it was
+      told before. A later one leaves out what is before it.
+    """
+
+    position: int
+
+
+class ReservationAnswer(Struct, kw_only=True, omit_defaults=True):
+    """A reservation as it stands after a request, with what was remarked of that.
+
+    changed_position: The position of its last change: its ETag says it.
+    confirmed_on: null: not confirmed.
+    expires_at: null: it does not expire.
+    needed_by: null: as soon as may be.
+    position: A place in the log; the first event has 1.
+    site: The site that acts for it.
+    state: open: it binds. expired: its time has come, nothing of it is held any more.
+      fulfilled: all of it was handed over. released: what was open was given free.
+    """
+
+    any_site: bool
+    changed_position: int
+    code: str
+    confirmed_on: Day | None
+    customer: str
+    destination: list[str]
+    expires_at: str | None
+    lines: list[ReservedLineNow]
+    made_day: Day
+    needed_by: Day | None
+    order: str | None
+    position: int
+    remarks: list[Remark]
+    site: str
+    state: Literal["expired", "fulfilled", "open", "released"]
+
+
 class ReservationChanged(
     Struct,
     kw_only=True,
@@ -2967,11 +3535,77 @@ class ReservationChanged(
 
 
 class ReservationChangedData(Struct, kw_only=True, omit_defaults=True):
-    """New lines, date or expiry of a reservation; what is left out stays."""
+    """New lines, date or expiry of a reservation; what is left out stays.
 
+    cleared: What it has no more.
+    order: The customer's order that it is for.
+    """
+
+    cleared: list[Literal["expires_at", "needed_by", "order"]] = field(
+        default_factory=list
+    )
     expires_at: str | None = None
     lines: list[ReservedLine] | None = None
     needed_by: str | None = None
+    order: str | None = None
+    reservation: str
+
+
+class ReservationConfirmed(
+    Struct,
+    kw_only=True,
+    omit_defaults=True,
+    tag_field="type",
+    tag="reservation.confirmed",
+    forbid_unknown_fields=True,
+):
+    """A reservation was confirmed (an intention: one that had expired is judged like a new
+    one).
+    """
+
+    actor: str | None = None
+    data: ReservationConfirmedData
+    happened: bool = False
+    id: str | None = None
+    occurred: str
+    replaces: str | None = None
+    site: str
+
+
+class ReservationConfirmedData(Struct, kw_only=True, omit_defaults=True):
+    """The customer has ordered: the claim expires no more.
+
+    order: The customer's order that it is for.
+    """
+
+    order: str | None = None
+    reservation: str
+
+
+class ReservationExpired(
+    Struct,
+    kw_only=True,
+    omit_defaults=True,
+    tag_field="type",
+    tag="reservation.expired",
+    forbid_unknown_fields=True,
+):
+    """A reservation was seen to have expired (recorded by the service; it counted no more
+    before).
+    """
+
+    actor: str | None = None
+    data: ReservationExpiredData
+    happened: bool = False
+    id: str | None = None
+    occurred: str
+    replaces: str | None = None
+    site: str
+
+
+class ReservationExpiredData(Struct, kw_only=True, omit_defaults=True):
+    """The claim counts no more, since its expiry has come. It may be taken up again."""
+
     reservation: str
 
 
@@ -2998,35 +3632,68 @@ class ReservationMadeData(Struct, kw_only=True, omit_defaults=True):
     """A claim for a customer, by a date.
 
     any_site: True: trees of any site will do.
+    destination: Where they are to go: every region that place lies in.
     expires_at: From when the claim no longer counts. Left out: never.
     needed_by: The day they are wanted.
+    order: The customer's order that it is for.
+    partial: True: what can be promised is, and no more; a line of which nothing can be is
+      left out. False: all of it, or it is refused.
     """
 
     any_site: bool = False
     customer: str
+    destination: list[str] | None = None
     expires_at: str | None = None
     lines: list[ReservedLine]
     needed_by: str | None = None
+    order: str | None = None
+    partial: bool = False
     reservation: str | None = None
 
 
 class ReservationNow(Struct, kw_only=True, omit_defaults=True):
     """A reservation as it stands.
 
+    changed_position: The position of its last change: its ETag says it.
+    confirmed_on: null: not confirmed.
+    expires_at: null: it does not expire.
+    needed_by: null: as soon as may be.
     position: A place in the log; the first event has 1.
+    site: The site that acts for it.
+    state: open: it binds. expired: its time has come, nothing of it is held any more.
+      fulfilled: all of it was handed over. released: what was open was given free.
     """
 
     any_site: bool
     changed_position: int
     code: str
+    confirmed_on: Day | None
     customer: str
+    destination: list[str]
     expires_at: str | None
     lines: list[ReservedLineNow]
     made_day: Day
     needed_by: Day | None
+    order: str | None
     position: int
     site: str
-    state: Literal["fulfilled", "open", "released"]
+    state: Literal["expired", "fulfilled", "open", "released"]
+
+
+class ReservationPatch(
+    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
+):
+    """What is to be otherwise (RFC 7396): what is left out stays, null is no more.
+
+    lines: What is still wanted from now on, all of it; what was handed over already is no
+      part of it.
+    order: The customer's order that it is for.
+    """
+
+    expires_at: str | None | UnsetType = UNSET
+    lines: list[ReservedLine] | UnsetType = UNSET
+    needed_by: str | None | UnsetType = UNSET
+    order: str | None | UnsetType = UNSET
 
 
 class ReservationReleased(
@@ -3055,14 +3722,44 @@ class ReservationReleasedData(Struct, kw_only=True, omit_defaults=True):
     reservation: str
 
 
+class Reserve(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """What is to be promised to whom, by when.
+
+    any_site: true: trees of any site will do.
+    destination: Where they are to go: every region that place lies in. What a rule of the
+      nursery forbids is refused; where none says yes, a remark says to ask.
+    expires_at: From when the claim no longer counts; of a day alone, from its end at the
+      site. Left out: never.
+    needed_by: The day they are wanted. Left out: now.
+    order: The customer's order that it is for.
+    partial: true: fewer will do; each line says what was promised.
+    reservation: Its code. Left out: one is minted.
+    site: The site that acts: trees of its own, unless `any_site` is true.
+    """
+
+    any_site: bool = False
+    customer: str
+    destination: list[str] | None = None
+    expires_at: str | None = None
+    lines: list[ReservedLine]
+    needed_by: str | None = None
+    order: str | None = None
+    partial: bool = False
+    reservation: str | None = None
+    site: str
+
+
 class ReservedLine(Struct, kw_only=True, omit_defaults=True):
     """A claim on an item (cultivar, rootstock, size, grade), on buds of a cultivar, or on a
     lot.
 
     Name either `cultivar` with `rootstock` and `size`, or `cultivar` with `buds` true, or
     `lot`.
+
+    asked: Filled by the log where less was promised than was asked.
     """
 
+    asked: int | None = None
     buds: bool = False
     count: int
     cultivar: str | None = None
@@ -3073,27 +3770,86 @@ class ReservedLine(Struct, kw_only=True, omit_defaults=True):
 
 
 class ReservedLineNow(Struct, kw_only=True, omit_defaults=True):
-    """A line of a reservation: asked for, and still open.
+    """A line of a reservation: what was asked, and what has become of it.
 
+    asked: How many the customer asked for.
+    fulfilled: How many were handed over.
+    grade: null: any grade.
     item: cultivar/rootstock/size/grade, or buds/cultivar.
+    line: Its number, from 0 on.
+    lot: The one lot it is of; null: any.
+    open: How many are still to be handed over.
+    promised: How many of them were promised.
+    site: null: trees of any site.
     """
 
     asked: int
+    buds: bool
+    cultivar: str | None
+    fulfilled: int
+    grade: str | None
     item: str
     line: int
     lot: str | None
     open: int
+    promised: int
+    rootstock: str | None
     site: str | None
+    size: str | None
+
+
+class Return(Struct, kw_only=True, omit_defaults=True):
+    """Trees that came back, and where they stand now. They can be sold again once moved away.
+
+    id: UUID of the return's event.
+    """
+
+    count: int
+    customer: str
+    id: str
+    lines: list[ReturnedLine]
+    occurred: str
+    order: str | None
+    position: int
+    reason: str
+    recorded_at: str
+    site: str
+
+
+class ReturnToTake(
+    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
+):
+    """Trees that came back: only what this customer was sold of a lot at this site can.
+
+    happened: True: it breaks a rule, and it has happened all the same.
+    id: Set it to make a retry safe without an Idempotency-Key.
+    occurred: Left out: now.
+    site: The site that takes them back.
+    """
+
+    actor: str | None = None
+    customer: str
+    happened: bool = False
+    id: str | None = None
+    lines: list[ReturnedLine]
+    occurred: str | None = None
+    order: str | None = None
+    reason: str
+    site: str
 
 
 class ReturnedLine(Struct, kw_only=True, omit_defaults=True):
-    """Trees that came back, to a place kept for returns."""
+    """Trees that came back, to a place kept for returns.
+
+    place: Left out: the site's only place for returns.
+    size: Left out: the one size that the lot was ready in here.
+    """
 
     count: int
     grade: str | None = None
     lot: str
-    place: str
-    size: str
+    place: str | None = None
+    size: str | None = None
     stage: Literal["failed", "grafted", "pushed", "ready"] = "ready"
 
 
@@ -3112,7 +3868,9 @@ class Risk(Struct, kw_only=True, omit_defaults=True):
     short_by: int
 
 
-class Rootstock(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="rootstock"):
+class Rootstock(
+    Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="rootstock"
+):
     """What it is grafted on.
 
     crop: A short lower-case word.
@@ -3124,7 +3882,9 @@ class Rootstock(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag=
     retired: bool = False
 
 
-class RootstockBody(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+class RootstockBody(
+    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
+):
     """What it is grafted on.
 
     crop: A short lower-case word.
@@ -3141,11 +3901,13 @@ class Rule(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="rule
     """A norm or legal clock as data: value, where it is from, and as of when. Never advice.
 
     degree_days: Counts a crop's degree-days so, while the rule is not retired.
+    destination: Says what may be sent where, from `as_of` on, while not retired.
     """
 
     as_of: str
     code: str
     degree_days: CropDegreeDays | None = None
+    destination: DestinationRule | None = None
     retired: bool = False
     source: str
     title: str
@@ -3156,16 +3918,118 @@ class RuleBody(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=T
     """A norm or legal clock as data: value, where it is from, and as of when. Never advice.
 
     degree_days: Counts a crop's degree-days so, while the rule is not retired.
+    destination: Says what may be sent where, from `as_of` on, while not retired.
     """
 
     as_of: str
     code: str | UnsetType = UNSET
     degree_days: CropDegreeDays | None = None
+    destination: DestinationRule | None = None
     kind: Literal["rule"] | UnsetType = UNSET
     retired: bool = False
     source: str
     title: str
     value: str
+
+
+class Sale(Struct, kw_only=True, omit_defaults=True):
+    """One sale, with provenance for invoice and plant passport, and the list to load by.
+
+    count: Trees, or buds.
+    fulfils: How much of which reserved line.
+    id: UUID of the sale's event.
+    left: Of the reservation, now; null: none, or not one that the key sees.
+    loading: By structure and place, in the order of their names.
+    voided_by: Position of the event that voided it, if any.
+    """
+
+    count: int
+    customer: str
+    destination: list[str] | None
+    document: str | None
+    fulfils: list[Fulfilled]
+    goods: Literal["buds", "trees"]
+    id: str | None
+    left: list[LeftLine] | None
+    lines: list[SaleLine]
+    loading: list[LoadingStop]
+    occurred: str
+    order: str | None
+    position: int | None
+    recorded_at: str | None
+    recorded_by: str | None
+    remarks: list[dict[str, Any]]
+    reservation: str | None
+    site: str
+    voided_by: int | None
+
+
+class SaleLine(Struct, kw_only=True, omit_defaults=True):
+    """Trees of one lot from one place, or buds out of one bag, and where they come from.
+
+    structure: The house of the place.
+    """
+
+    bag: str | None
+    count: int
+    grade: str | None
+    lot: str
+    place: str
+    provenance: Provenance
+    size: str | None
+    stage: str | None
+    structure: str | None
+
+
+class SaleSummary(Struct, kw_only=True, omit_defaults=True):
+    """A sale in a list.
+
+    count: Trees, or buds.
+    id: UUID of the sale's event.
+    voided_by: Position of the event that voided it, if any.
+    """
+
+    count: int
+    customer: str
+    destination: list[str] | None
+    document: str | None
+    goods: Literal["buds", "trees"]
+    id: str | None
+    lots: list[str]
+    occurred: str
+    order: str | None
+    position: int | None
+    recorded_at: str | None
+    recorded_by: str | None
+    reservation: str | None
+    site: str
+    voided_by: int | None
+
+
+class SaleToMake(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A sale: all trees, or all buds.
+
+    destination: Every region the place lies in. Left out: the reservation's.
+    document: Plant passport, certificate or permit.
+    happened: True: it breaks a rule, and it has happened all the same.
+    id: Set it to make a retry safe without an Idempotency-Key.
+    occurred: Left out: now.
+    order: The order's number.
+    reservation: The reservation that this fulfils.
+    site: The site that sells.
+    """
+
+    actor: str | None = None
+    customer: str
+    destination: list[str] | None = None
+    document: str | None = None
+    happened: bool = False
+    id: str | None = None
+    lines: list[LineToSell]
+    occurred: str | None = None
+    order: str | None = None
+    reservation: str | None = None
+    site: str
 
 
 class ScionsPrepared(
@@ -3211,6 +4075,24 @@ class ScionsPreparedData(Struct, kw_only=True, omit_defaults=True):
     to: str | None = None
     waste: int = 0
     wrap: str | None = None
+
+
+class Sending(Struct, kw_only=True, omit_defaults=True):
+    """What the rules say of sending goods somewhere. No advice: the source decides, not this.
+
+    answer: Whether a thing may be sent somewhere by a rule that was written down. No advice:
+      who answers for plant health there decides, and `ask_authority` says to ask.
+    as_of: As of when the rule is told.
+    rule: The rule that says so; null: none speaks.
+    words: The answer in a sentence.
+    """
+
+    answer: Literal["allowed", "ask_authority", "not_allowed"]
+    as_of: Day | None = None
+    rule: str | None
+    source: str | None = None
+    title: str | None = None
+    words: str
 
 
 class SensorDay(Struct, kw_only=True, omit_defaults=True):
@@ -3403,17 +4285,28 @@ class SizeBody(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=T
 
 
 class SoldLine(Struct, kw_only=True, omit_defaults=True):
-    """Trees of one lot at one place."""
+    """Trees of one lot at one place, or of an item: then the log chooses the lots.
+
+    Name either `lot`, or `cultivar` with `rootstock` and `size`: trees that are ready, held
+    by nothing and kept for nobody else, those that have been ready longest first. What is
+    stored names lots.
+
+    place: Only from this place.
+    """
 
     count: int
+    cultivar: str | None = None
     grade: str | None = None
-    lot: str
+    lot: str | None = None
     place: str | None = None
+    rootstock: str | None = None
     size: str | None = None
     stage: Literal["failed", "grafted", "pushed", "ready"] | None = None
 
 
-class SourceTree(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="source_tree"):
+class SourceTree(
+    Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="source_tree"
+):
     """A registered tree that budwood is cut from.
 
     expires_on: Last day of its registration.
@@ -3430,7 +4323,9 @@ class SourceTree(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag
     tree_class: Literal["foundation", "increase", "own", "scion"] = "own"
 
 
-class SourceTreeBody(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+class SourceTreeBody(
+    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
+):
     """A registered tree that budwood is cut from.
 
     expires_on: Last day of its registration.
@@ -3573,12 +4468,22 @@ class StockRow(Struct, kw_only=True, omit_defaults=True):
     stage: str | None = None
 
 
+class Stocks(Struct, kw_only=True, omit_defaults=True):
+    """The liners that were grafted on."""
+
+    lot: str
+    received_on: Day | None
+    seed_source: str | None
+    supplier: str | None
+
+
 class StoredEvent(Struct, kw_only=True, omit_defaults=True):
     """An event as it was recorded, complete: nothing left to default or to derive.
 
     data: What the event type says; its schema is the type's `…Data`.
     id: UUID of the event.
     occurred: When it happened: a time, or a site's day.
+    occurred_at: The moment it is ordered by: of a day alone, its noon there.
     position: A place in the log; the first event has 1.
     recorded_at: When the log learned of it.
     recorded_by: The holder of the key.
@@ -3594,6 +4499,7 @@ class StoredEvent(Struct, kw_only=True, omit_defaults=True):
     happened: bool
     id: str
     occurred: str
+    occurred_at: str
     position: int
     recorded_at: str
     recorded_by: str
@@ -3693,6 +4599,13 @@ class TakeRow(Struct, kw_only=True, omit_defaults=True):
     take: Share
 
 
+class Target(Struct, kw_only=True, omit_defaults=True):
+    """Where a link goes, and what is there."""
+
+    href: str
+    type: str
+
+
 class TemperatureDay(Struct, kw_only=True, omit_defaults=True):
     """One day's air temperatures at the benches. Both null: the day's record is withdrawn.
 
@@ -3715,7 +4628,9 @@ class TemperatureRecord(Struct, kw_only=True, omit_defaults=True):
     version: int
 
 
-class TemperaturesPut(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+class TemperaturesPut(
+    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
+):
     """Days to record or to correct; days not named stay as they are.
 
     source: The sensor or service that measured.
@@ -3797,6 +4712,19 @@ class ToolsDisinfectedData(Struct, kw_only=True, omit_defaults=True):
     strength: str | None = None
 
 
+class TopicEvent(Struct, kw_only=True, omit_defaults=True):
+    """A message that is no event of the log, as a CloudEvent 1.0."""
+
+    data: Any
+    datacontenttype: str | UnsetType = UNSET
+    id: str
+    source: str
+    specversion: str | UnsetType = UNSET
+    subject: str | None = None
+    time: str
+    type: str
+
+
 class TopsData(Struct, kw_only=True, omit_defaults=True):
     """Work on the rootstocks' tops. May come before grafting, then on a liner lot."""
 
@@ -3804,7 +4732,9 @@ class TopsData(Struct, kw_only=True, omit_defaults=True):
     lot: str
     note: str | None = None
     place: str | None = None
-    technique: Literal["bent", "cut_back", "lopped", "notched", "other", "tied"] = "bent"
+    technique: Literal["bent", "cut_back", "lopped", "notched", "other", "tied"] = (
+        "bent"
+    )
 
 
 class TopsForced(
@@ -4101,7 +5031,9 @@ class TreesMovedData(Struct, kw_only=True, omit_defaults=True):
     to: str
 
 
-class TreesPlanned(Struct, kw_only=True, omit_defaults=True, tag_field="plan", tag="trees"):
+class TreesPlanned(
+    Struct, kw_only=True, omit_defaults=True, tag_field="plan", tag="trees"
+):
     """Ways to have so many trees by a day, those with the fewest grafts first.
 
     can_be_promised: Of the item, for that day, from what grows already at all sites seen; it
@@ -4320,6 +5252,7 @@ class TreesSold(
 class TreesSoldData(Struct, kw_only=True, omit_defaults=True):
     """Trees handed over to a customer.
 
+    destination: Where they go: every region that place lies in.
     document: Plant passport, certificate or permit.
     fulfils: Filled by the log.
     order: The order's number.
@@ -4327,6 +5260,7 @@ class TreesSoldData(Struct, kw_only=True, omit_defaults=True):
     """
 
     customer: str
+    destination: list[str] | None = None
     document: str | None = None
     fulfils: list[Fulfilled] = field(default_factory=list)
     lines: list[SoldLine]
@@ -4423,6 +5357,121 @@ class WeakFigure(Struct, kw_only=True, omit_defaults=True):
     stretch: Literal["grafted_to_push", "grafted_to_ready", "pushed_to_ready"]
 
 
+class Webhook(Struct, kw_only=True, omit_defaults=True):
+    """A webhook as it is set. `sites`: whose events it is told of, `*` for every site's.
+
+    owner: The name of the keys that it sees with: of who set it last.
+    stopped_because: Why it is stopped. by_hand: somebody did. gone: the receiver answered
+      410. exhausted: a message did not arrive at any of ten attempts over three days.
+      key_gone: no live key of the owner's name sees anything of its sites.
+      secret_unreadable: the service lost the key that secrets are kept with; make a new
+      secret.
+    version: Its ETag.
+    """
+
+    changed_at: str
+    changed_by: str
+    code: str
+    created_at: str
+    cultivar: str | None
+    note: str | None
+    owner: str
+    rootstock: str | None
+    sites: list[str]
+    size: str | None
+    state: Literal["active", "stopped"]
+    stopped_because: (
+        Literal["by_hand", "exhausted", "gone", "key_gone", "secret_unreadable"] | None
+    )
+    types: list[str] | None
+    url: str
+    version: int
+
+
+class WebhookDetails(
+    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
+):
+    """What is to be told, and where.
+
+    Item filters let through events that speak of such an item, by the lots, bags,
+    reservations and orders that they name; a size holds back only events that name other
+    sizes and not it.
+
+    note: What it is for.
+    sites: Whose events are told. Left out: as it was; of a new one the sites that the key
+      sees.
+    types: Types of events and topics. Left out: every event, types yet to come too, and no
+      topic.
+    url: Where messages are sent: https, on the open internet. No redirect is followed.
+    """
+
+    cultivar: str | None = None
+    note: str | None = None
+    rootstock: str | None = None
+    sites: list[str] | None = None
+    size: str | None = None
+    types: (
+        list[
+            Literal[
+                "catalogue.changed",
+                "stock.opened",
+                "budwood.cut",
+                "budwood.received",
+                "budwood.discarded",
+                "budwood.moved",
+                "budwood.sold",
+                "scions.prepared",
+                "liners.received",
+                "liners.discarded",
+                "liners.moved",
+                "liners.potted",
+                "trees.received",
+                "trees.grafted",
+                "trees.regrafted",
+                "grafts.wrapped",
+                "grafts.unwrapped",
+                "tops.forced",
+                "tops.removed",
+                "work.done",
+                "push.counted",
+                "place.checked",
+                "trees.lost",
+                "trees.moved",
+                "trees.potted",
+                "trees.graded",
+                "consignment.sent",
+                "consignment.received",
+                "grafting.ordered",
+                "grafting.order_changed",
+                "grafting.order_ended",
+                "reservation.made",
+                "reservation.changed",
+                "reservation.confirmed",
+                "reservation.expired",
+                "reservation.released",
+                "promise.overridden",
+                "promise.override_ended",
+                "trees.sold",
+                "trees.returned",
+                "stock.counted",
+                "label.lost",
+                "hold.placed",
+                "hold.lifted",
+                "tools.disinfected",
+                "treatment.applied",
+                "alert.acknowledged",
+                "alert.remind_on",
+                "event.voided",
+                "availability.changed",
+                "alert.raised",
+                "alert.closed",
+            ]
+        ]
+        | None
+    ) = None
+    url: str
+
+
 class Whereabouts(Struct, kw_only=True, omit_defaults=True):
     """How many are where. `state`: here, failed (scion dead, stock alive), moving (between
     sites, `place` is the consignment), sold, dead, culled, used (buds), discarded (buds).
@@ -4434,6 +5483,30 @@ class Whereabouts(Struct, kw_only=True, omit_defaults=True):
     site: str
     stage: str | None
     state: str
+
+
+class Wood(Struct, kw_only=True, omit_defaults=True):
+    """The wood that scions were cut from.
+
+    bags: That the buds came out of; of prepared pieces both bags.
+    cut_from: The nursery's own tree lot that it was cut from.
+    cut_on: The first day of cutting.
+    registration: Of the source tree.
+    source_note: What the supplier's label says.
+    supplier: Told where the key sees the site that received it.
+    tree_class: Of the source tree in its scheme.
+    """
+
+    bags: list[str]
+    cut_from: str | None
+    cut_on: Day | None
+    lot: str
+    registration: str | None
+    source_note: str | None
+    source_tree: str | None
+    supplier: str | None
+    tree_class: str | None
+    witness: str | None
 
 
 class WorkDone(
@@ -4461,7 +5534,9 @@ class WorkDoneData(Struct, kw_only=True, omit_defaults=True):
     lot: str | None = None
     note: str | None = None
     place: str | None = None
-    work: Literal["desuckered", "fed", "other", "pruned", "spaced", "staked", "watered", "weeded"]
+    work: Literal[
+        "desuckered", "fed", "other", "pruned", "spaced", "staked", "watered", "weeded"
+    ]
 
 
 class WorkOrderNow(Struct, kw_only=True, omit_defaults=True):
@@ -4529,7 +5604,9 @@ class WorkOrderRow(Struct, kw_only=True, omit_defaults=True):
     wanted: int
 
 
-Entry: TypeAlias = Site | Place | Cultivar | Rootstock | Size | SourceTree | CheckPlan | Rule
+Entry: TypeAlias = (
+    Site | Place | Cultivar | Rootstock | Size | SourceTree | CheckPlan | Rule
+)
 Event: TypeAlias = (
     CatalogueChanged
     | StockOpened
@@ -4564,6 +5641,8 @@ Event: TypeAlias = (
     | GraftingOrderEnded
     | ReservationMade
     | ReservationChanged
+    | ReservationConfirmed
+    | ReservationExpired
     | ReservationReleased
     | PromiseOverridden
     | PromiseOverrideEnded
@@ -4581,7 +5660,7 @@ Event: TypeAlias = (
 )
 
 
-# What an event of each type says.
+# What an event of each type says, and a message about each topic.
 DATA: dict[str, type[Struct]] = {
     "alert.acknowledged": AlertAcknowledgedData,
     "alert.remind_on": AlertRemindOnData,
@@ -4611,6 +5690,8 @@ DATA: dict[str, type[Struct]] = {
     "promise.override_ended": PromiseOverrideEndedData,
     "push.counted": PushCountedData,
     "reservation.changed": ReservationChangedData,
+    "reservation.confirmed": ReservationConfirmedData,
+    "reservation.expired": ReservationExpiredData,
     "reservation.made": ReservationMadeData,
     "reservation.released": ReservationReleasedData,
     "scions.prepared": ScionsPreparedData,
@@ -4630,4 +5711,8 @@ DATA: dict[str, type[Struct]] = {
     "trees.returned": TreesReturnedData,
     "trees.sold": TreesSoldData,
     "work.done": WorkDoneData,
+}
+TOPICS: dict[str, type[Struct]] = {
+    "alert.raised": AlertRow,
+    "availability.changed": AvailabilityChanged,
 }

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Mapping
 
 import msgspec
 
-from graftlog_client.happened import CloudEvent
+from graftlog_client.happened import Message
 
 TOLERANCE = 300
 PREFIX = "whsec_"
@@ -32,7 +32,7 @@ class Receiver:
         self._keys = [_key(secret) for secret in secrets]
         self._now = now
 
-    def verify(self, headers: Mapping[str, str], body: bytes) -> CloudEvent:
+    def verify(self, headers: Mapping[str, str], body: bytes) -> Message:
         """What a delivery says; raises NotGenuine. `body` are the bytes as they came.
 
         A delivery may come more than once, always with the same `id`: keep the ids you have done.
@@ -51,7 +51,7 @@ class Receiver:
         if not any(_is_of(key, signed, signatures) for key in self._keys):
             raise NotGenuine("no signature is by a secret of ours")
         try:
-            return msgspec.json.decode(body, type=CloudEvent)
+            return msgspec.json.decode(body, type=Message)
         except msgspec.MsgspecError as error:
             raise NotGenuine(f"it is signed, but no CloudEvent: {error}") from None
 

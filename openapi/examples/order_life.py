@@ -1,0 +1,232 @@
+"""The life of an order, from the side of a shop: run it against a demo that is up.
+
+    make example KEY=...
+
+(or, with the client installed, `python openapi/examples/order_life.py http://127.0.0.1:8080 KEY`).
+
+It looks up what can be had, asks for too much, takes what is possible, ships it in two parts, takes
+one tree back, and hears of all that twice: by the stream, and by a webhook whose signatures it
+checks. It leaves the sale in the demo's books, and no webhook.
+"""
+
+import argparse
+import asyncio
+import sys
+import uuid
+from collections.abc import AsyncIterator, Callable
+from contextlib import aclosing, asynccontextmanager
+from dataclasses import dataclass
+
+from graftlog_client import Client, Problem, Receiver, problems, said, shapes
+from listening import Post, listening
+
+PATIENCE = 30.0
+Say = Callable[[str], None]
+
+
+@dataclass
+class Shop:
+    """Who orders, and what is wanted."""
+
+    client: Client
+    say: Say
+    customer: str
+    order: str
+    row: shapes.AvailabilityRow
+    returns: str
+
+    @property
+    def site(self) -> str:
+        """The site that the trees stand at."""
+        return self.row.site or ""
+
+    def line(self, count: int) -> shapes.ReservedLine:
+        """So many of the item."""
+        row = self.row
+        return shapes.ReservedLine(
+            cultivar=row.cultivar, rootstock=row.rootstock, size=row.size, count=count
+        )
+
+
+async def live(url: str, key: str, say: Say) -> None:
+    """The whole story; raises what goes wrong."""
+    async with Client(url, key) as client:
+        shop = await look_up(client, say)
+        start = (await client.list_events(limit=1)).body.position
+        with listening() as post:
+            async with told_by_webhook(shop, post), asyncio.timeout(PATIENCE):
+                hearing = asyncio.create_task(hear(shop, start))
+                code = await reserve(shop)
+                await ship(shop, code)
+                await take_back(shop)
+                await compare(shop, await hearing, post)
+
+
+async def look_up(client: Client, say: Say) -> Shop:
+    """Choose the item that there is least of, but some, where a tree may also come back."""
+    returns = {
+        place.entry.site: place.entry.code
+        async for place in client.each(await client.list_places(limit=1000))
+        if isinstance(place.entry, shapes.Place) and place.entry.for_returns
+    }
+    there = await client.list_availability(limit=1000)
+    rows = [row async for row in client.each(there)]
+    fit = [row for row in rows if row.goods == "trees" and row.available >= 4]
+    fit = [row for row in fit if row.site in returns]
+    if not fit:
+        raise SystemExit("nothing is for sale at a site that takes trees back")
+    row = min(fit, key=lambda row: (row.available, row.key))
+    say(f"The nursery tells of {len(rows)} items. The shop chooses one:")
+    say(f"  {row.words}")
+    again = await client.list_availability(limit=1000, if_none_match=there.etag)
+    say(f"  Asked once more: {'it has changed' if again.changed else 'still so (304)'}.")
+    number = uuid.uuid4().hex[:6]
+    return Shop(client, say, f"cust-{number}", f"web-{number}", row, returns[row.site or ""])
+
+
+async def reserve(shop: Shop) -> str:
+    """Ask for more than there is, then take what there is; the reservation's code."""
+    there, client, say = shop.row.available, shop.client, shop.say
+    wish = shapes.Reserve(
+        customer=shop.customer, site=shop.site, order=shop.order, lines=[shop.line(there + 5)]
+    )
+    say(f"\nThe customer wants {there + 5}.")
+    try:
+        await client.make_reservation(wish)
+    except problems.Refused as refused:
+        for mistake in refused.errors:
+            say(f"  Refused: {mistake.detail}")
+            say(f"  Possible for that day: {mistake.numbers['available']}.")
+    wish.partial = True
+    made = (await client.make_reservation(wish)).body
+    for line in made.lines:
+        say(f"  {made.code}: {line.promised} of the {line.asked} that were asked are promised.")
+    now = await client.get_reservation(made.code)
+    confirmed = (
+        await client.confirm_reservation(
+            made.code, shapes.Confirm(order=shop.order), if_match=now.etag
+        )
+    ).body
+    say(f"  The customer orders: confirmed on {confirmed.confirmed_on}.")
+    return made.code
+
+
+async def ship(shop: Shop, code: str) -> None:
+    """Two lorries; the nursery chooses the lots."""
+    promised = shop.row.available
+    for number, count in enumerate((promised // 2, promised - promised // 2), 1):
+        row = shop.row
+        line = shapes.LineToSell(
+            cultivar=row.cultivar, rootstock=row.rootstock, size=row.size, count=count
+        )
+        sale = shapes.SaleToMake(
+            site=shop.site,
+            customer=shop.customer,
+            order=shop.order,
+            reservation=code,
+            lines=[line],
+        )
+        first = (await shop.client.make_sale(sale, check=True)).body
+        shop.say(f"\nLorry {number}: {count} trees. To fetch:")
+        for stop in first.loading:
+            for one in stop.lines:
+                shop.say(f"  {stop.structure}, {stop.place}: {one.count} of lot {one.lot}")
+        sold = (await shop.client.make_sale(sale)).body
+        shop.say(f"  Sold at position {sold.position}. For the invoice and the plant passport:")
+        for each in sold.lines:
+            shop.say(f"  {each.count} of {told_of(each.provenance)}")
+        left = sum(line.open for line in sold.left or [])
+        shop.say(f"  Still to come: {left}.")
+
+
+def told_of(origin: shapes.Provenance) -> str:
+    """Where trees come from, in one line."""
+    known = [f"lot {origin.lot}", origin.botanical_name, origin.epithet and f"'{origin.epithet}'"]
+    known += [f"on {origin.rootstock_name or origin.rootstock}"]
+    known += [f"grafted on {origin.grafted_on}"] if origin.grafted_on else []
+    return ", ".join(word for word in known if word)
+
+
+async def take_back(shop: Shop) -> None:
+    """One tree comes back, to the place for that."""
+    sales = shop.client.each(await shop.client.list_sales(order=shop.order))
+    lot = (await anext(sales)).lots[0]
+    line = shapes.ReturnedLine(lot=lot, place=shop.returns, size=shop.row.size, count=1)
+    back = shapes.ReturnToTake(
+        site=shop.site,
+        customer=shop.customer,
+        order=shop.order,
+        reason="one too many",
+        lines=[line],
+    )
+    await shop.client.take_back(back)
+    shop.say(f"\nOne of lot {lot} comes back, to {shop.returns}.")
+
+
+# -- hearing of it -----------------------------------------------------------------------------
+
+
+@asynccontextmanager
+async def told_by_webhook(shop: Shop, post: Post) -> AsyncIterator[None]:
+    """A webhook for as long as the block lasts."""
+    code = f"TRY-{uuid.uuid4().hex[:6].upper()}"
+    wanted = shapes.WebhookDetails(
+        url=post.url,
+        types=["reservation.made", "reservation.confirmed", "trees.sold", "trees.returned"],
+        sites=[shop.site],
+    )
+    made = (await shop.client.put_webhook(code, wanted)).body
+    if made.secret is None:
+        raise SystemExit(f"the webhook {code} was there before")
+    post.receiver = Receiver(made.secret)
+    try:
+        yield
+    finally:
+        await shop.client.remove_webhook(code)
+
+
+def of_order(event: shapes.StoredEvent, order: str) -> bool:
+    """Does it speak of this order?"""
+    told = said(event)
+    return getattr(told, "order", None) == order
+
+
+async def hear(shop: Shop, start: int) -> list[shapes.StoredEvent]:
+    """What the stream tells of the order, until the tree is back."""
+    heard: list[shapes.StoredEvent] = []
+    async with aclosing(shop.client.follow(after=start, site=shop.site)) as events:
+        async for event in events:
+            heard += [event] if of_order(event, shop.order) else []
+            if heard and heard[-1].type == "trees.returned":
+                break
+    return heard
+
+
+async def compare(shop: Shop, streamed: list[shapes.StoredEvent], post: Post) -> None:
+    """Both ways told the same."""
+    delivered: list[str] = []
+    while len(delivered) < len(streamed):
+        event = await post.arrived.get()
+        if event.id in {one.id for one in streamed}:
+            delivered.append(event.id)
+    shop.say("\nHeard by the stream, and by the webhook, each signature checked:")
+    for one in streamed:
+        shop.say(f"  {one.position}  {one.type}")
+    if delivered != [one.id for one in streamed]:
+        raise SystemExit(f"the webhook told otherwise: {delivered}")
+
+
+def main() -> None:
+    """Ask where the service is and with which key."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("url", help="such as http://127.0.0.1:8080")
+    parser.add_argument("key", help="of the role sales or administrator")
+    asked = parser.parse_args()
+    try:
+        asyncio.run(live(asked.url, asked.key, print))
+    except Problem as problem:
+        sys.exit(f"the service says: {problem}")
+
+
+if __name__ == "__main__":
+    main()

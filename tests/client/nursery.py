@@ -1,0 +1,31 @@
+"""A small nursery with trees to sell, put in through the client."""
+
+from graftlog_client import Client, shapes
+
+TREES = {"cultivar": "NAVEL", "rootstock": "CARRIZO", "size": "L2"}
+
+
+async def trees_to_sell(client: Client) -> None:
+    """At CORIN 9 ready trees in two lots at two places, and a place for what comes back."""
+    norms = shapes.SiteNorms(returns_allowed=True)
+    where = {"latitude": 39.5, "longitude": -0.4, "time_zone": "Europe/Madrid"}
+    await client.put_site("CORIN", shapes.SiteBody(name="Corin", norms=norms, **where))
+    for code, house, back in (
+        ("T1", "House 1", False),
+        ("T2", "House 2", False),
+        ("RET", "Yard", True),
+    ):
+        place = shapes.PlaceBody(site="CORIN", structure=house, for_returns=back)
+        await client.put_place(code, place)
+    navel = shapes.CultivarBody(crop="citrus", species="Citrus sinensis", epithet="Navelina")
+    await client.put_cultivar("NAVEL", navel, site="CORIN")
+    stock = shapes.RootstockBody(crop="citrus", name="Carrizo citrange")
+    await client.put_rootstock("CARRIZO", stock, site="CORIN")
+    await client.put_size("L2", shapes.SizeBody(label="2 litre"), site="CORIN")
+    for lot, place, count, day in (("R1", "T1", 5, "2026-03-01"), ("R2", "T2", 4, "2026-03-02")):
+        came = shapes.TreesReceivedData(
+            lot=lot, place=place, count=count, supplier="sup-9", stage="ready", **TREES
+        )
+        await client.record_events(
+            shapes.TreesReceived(site="CORIN", occurred=day, actor="p-07", data=came)
+        )
