@@ -39,6 +39,8 @@ WEIGHTS = {
     "consignment.received": 4,
     "reservation.made": 5,
     "reservation.changed": 2,
+    "reservation.confirmed": 2,
+    "reservation.expired": 1,
     "reservation.released": 1,
     "promise.overridden": 3,
     "promise.override_ended": 1,

@@ -7,6 +7,9 @@ from hypothesis import strategies as st
 from tests.ledger.choosing import TABLES, Choosing, few, mostly, sizes, zero_or_more
 from tests.ledger.model import Account
 
+# Long over when the story is told to the service, or long to come.
+EXPIRIES = [{"expires_at": "2025-12-31T00:00:00Z"}, {"expires_at": "2150-01-01T00:00:00Z"}]
+
 
 class DrawsTrees(Choosing):
     """What is grafted, grown, sent and sold."""
@@ -219,11 +222,23 @@ class DrawsTrees(Choosing):
             "lines": self.reserved(data),
             **data.draw(st.sampled_from([{}, {}, {"needed_by": "2140-06-01"},
                                          {"needed_by": "2160-01-01"}])),
+            **data.draw(st.sampled_from([{}, {}, {}, *EXPIRIES])),
+            **data.draw(st.sampled_from([{}, {}, {"partial": True}])),
         }  # fmt: skip
 
     def draw_reservation_changed(self, data: st.DataObject, at: str) -> dict[str, Any]:
+        change = data.draw(st.sampled_from([{}, {}, *EXPIRIES, {"cleared": ["expires_at"]}]))
+        return self.reservation(data) | (change or {"lines": self.reserved(data)})
+
+    def draw_reservation_confirmed(self, data: st.DataObject, at: str) -> dict[str, Any]:
+        return self.reservation(data) | data.draw(st.sampled_from([{}, {"order": "o-1"}]))
+
+    def draw_reservation_expired(self, data: st.DataObject, at: str) -> dict[str, Any]:
+        return self.reservation(data)
+
+    def reservation(self, data: st.DataObject) -> dict[str, Any]:
         known = [*self.model.reservations, self.code("R1")]
-        return {"reservation": data.draw(st.sampled_from(known)), "lines": self.reserved(data)}
+        return {"reservation": data.draw(st.sampled_from(known))}
 
     def draw_promise_overridden(self, data: st.DataObject, at: str) -> dict[str, Any]:
         """Mostly for the days on which the story is told to the service; or for later, or over."""
@@ -248,5 +263,4 @@ class DrawsTrees(Choosing):
         return {"override": data.draw(st.sampled_from(known)), "reason": "it came"}
 
     def draw_reservation_released(self, data: st.DataObject, at: str) -> dict[str, Any]:
-        known = [*self.model.reservations, self.code("R1")]
-        return {"reservation": data.draw(st.sampled_from(known)), "reason": "gave up"}
+        return self.reservation(data) | {"reason": "gave up"}

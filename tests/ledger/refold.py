@@ -40,7 +40,8 @@ SELECT b.code, l.code, b.buds, b.sticks, b.basis, b.parent, b.pieces,
 FROM bags b JOIN lots l USING (lot_id) WHERE l.position > $1
 """
 CLAIMS = """
-SELECT r.code, r.state, r.changed_position, c.line, c.item, c.lot, c.site, c.asked, c.open
+SELECT r.code, r.state, r.changed_position, r.order_ref, r.confirmed_day, r.expired_day, c.line,
+       c.item, c.lot, c.site, c.asked, c.open, c.promised
 FROM reservations r JOIN commitments c ON c.reservation = r.code WHERE r.position > $1
 """
 ITEMS_OUT = """
@@ -172,7 +173,15 @@ def _balances(books: Books) -> Counter[tuple[Any, ...]]:
 
 def _claims(books: Books) -> Counter[tuple[Any, ...]]:
     return Counter(
-        (r.code, r.state, r.changed_position, c.line, c.item, c.lot, c.site, c.asked, c.open)
+        (
+            r.code,
+            r.state,
+            r.changed_position,
+            r.order_ref,
+            r.confirmed_day,
+            r.expired_day,
+            *(getattr(c, name) for name in c.__struct_fields__),
+        )
         for r in books.reservations.values()
         for c in r.claims
     )

@@ -406,9 +406,9 @@ class TheLedger(RuleBasedStateMachine):
             raise AssertionError(f"the service has {more}, the model {less} after {self.story()}")
         model = self.model
         claims = [
-            (code, reservation.state, line.open)
-            for code, reservation in sorted(model.reservations.items())
-            for line in reservation.lines
+            (code, r.state, r.confirmed, r.noted, line.asked, line.promised, line.open)
+            for code, r in sorted(model.reservations.items())
+            for line in r.lines
         ]
         holds = [
             (code, hold.kind, hold.token, hold.since, hold.until)

@@ -46,8 +46,10 @@ FROM lots l JOIN balances b USING (lot_id) JOIN legs g USING (lot_id, account_id
 WHERE starts_with(l.code, $1) GROUP BY 1, 2, 3, 4, 5, 6, 7, 8, 9 HAVING sum(g.delta) <> 0
 """
 CLAIMS = """
-SELECT r.code, r.state, c.open::int FROM reservations r
-JOIN commitments c ON c.reservation = r.code WHERE starts_with(r.code, $1) ORDER BY r.code, c.line
+SELECT r.code, r.state, r.confirmed_day IS NOT NULL, r.expired_day IS NOT NULL,
+       c.asked::int, c.promised::int, c.open::int
+FROM reservations r JOIN commitments c ON c.reservation = r.code
+WHERE starts_with(r.code, $1) ORDER BY r.code, c.line
 """
 HOLDS = """
 SELECT code, kind, target || ':' || target_code, from_day, lifted_day

@@ -6,6 +6,7 @@ from tests.ledger.model import (
     incoming,
     ordering,
     overriding,
+    reserving,
     selling,
     travelling,
 )
@@ -23,6 +24,7 @@ __all__ = [
     "incoming",
     "ordering",
     "overriding",
+    "reserving",
     "selling",
     "travelling",
 ]

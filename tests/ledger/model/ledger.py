@@ -12,6 +12,8 @@ NEVER_VOIDED = (
     "catalogue.changed",
     "reservation.made",
     "reservation.changed",
+    "reservation.confirmed",
+    "reservation.expired",
     "reservation.released",
     "promise.overridden",
     "promise.override_ended",
@@ -192,7 +194,7 @@ def _event_voided(books: Ledger, t: Telling) -> None:
             for index, part in drawn.items():
                 if index < len(reservation.lines):
                     line = reservation.lines[index]
-                    line.open = min(line.open + part, line.asked)
+                    line.open = min(line.open + part, line.promised)
             left = any(line.open for line in reservation.lines)
             reservation.state = "open" if left else "fulfilled"
 

@@ -139,11 +139,13 @@ class Claim:
     site: str | None
     asked: int
     open: int
+    promised: int
 
 
 @dataclass
 class Reservation:
-    """Lines, and what sales took off them: by the number of the sale."""
+    """Lines, and what sales took off them: by the number of the sale. `noted`: its expiry was
+    recorded."""
 
     customer: str
     site: str
@@ -152,6 +154,14 @@ class Reservation:
     needed: date
     state: str = "open"
     drawn: dict[int, dict[int, int]] = field(default_factory=dict)
+    confirmed: bool = False
+    expired: bool = False
+    noted: bool = False
+    order: str | None = None
+
+    @property
+    def counts(self) -> bool:
+        return self.state == "open" and not self.expired
 
 
 @dataclass
