@@ -17,7 +17,7 @@ import asyncpg
 import msgspec
 
 from service.storage.pool import register_json
-from tests.bench import ahead, clocks, known, promises, rebuild, records, refit
+from tests.bench import ahead, availability, bulk, clocks, known, promises, rebuild, records, refit
 from tests.bench.client import Result, Task
 from tests.bench.place import LOTS, Place, ask, durable_server, empty_handler
 from tests.support.bench_side import event
@@ -157,6 +157,13 @@ def _parts(rows: list[tuple[Any, ...]], first: int) -> dict[int, list[tuple[Any,
     for row in rows:
         parts.setdefault((row[0] - first) // BATCH, []).append(row)
     return parts
+
+
+@section
+def measure_bulk(server: TestServer) -> None:
+    """A hundred thousand events as lines of one request, beside batches."""
+    for what, figure, aim, rest in bulk.measure(server):
+        say(what, figure, aim, rest)
 
 
 @section
@@ -331,6 +338,13 @@ def measure_clocks(server: TestServer) -> None:
 def measure_promises(server: TestServer) -> None:
     """A promise asked for, over HTTP."""
     for what, figure, aim, rest in promises.measure(server):
+        say(what, figure, aim, rest)
+
+
+@section
+def measure_availability(server: TestServer) -> None:
+    """What a shop polls: unchanged, kept, and worked out."""
+    for what, figure, aim, rest in availability.measure(server):
         say(what, figure, aim, rest)
 
 
