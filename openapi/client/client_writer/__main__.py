@@ -24,8 +24,8 @@ def written(document: Path) -> dict[Path, str]:
 
 
 def _formatted(text: str) -> str:
-    """By the project's own formatter, whose version the lock file holds."""
-    command = [sys.executable, "-m", "ruff", "format", "--stdin-filename", str(HERE / "x.py"), "-"]
+    """By the project's own formatter, whose version the lock file holds; the same at any place."""
+    command = [sys.executable, "-m", "ruff", "format", "--isolated", "--line-length", "100", "-"]
     done = subprocess.run(command, input=text, capture_output=True, text=True, check=False)
     if done.returncode:
         sys.exit(f"what was written is no Python: {done.stderr}")

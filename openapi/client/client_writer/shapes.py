@@ -3,7 +3,16 @@
 from collections import Counter
 from typing import Any
 
-from client_writer.wording import REF, Schema, docstring, python_name, quoted, type_of, wrapped
+from client_writer.wording import (
+    REF,
+    Schema,
+    docstring,
+    either,
+    python_name,
+    quoted,
+    type_of,
+    wrapped,
+)
 
 # Words said of so many fields are said once, at the head of the module.
 MANY = 10
@@ -152,7 +161,7 @@ def _field(name: str, schema: Schema, required: bool) -> str:
     elif "default" not in schema or (isinstance(default := schema["default"], dict) and default):
         # Left out is a word of its own: it is not null where nothing says so, and where a whole
         # thing stands for it, that is the service's to know.
-        annotation, given = f"{annotation} | UnsetType", ["default=UNSET"]
+        annotation, given = either([*annotation.split(" | "), "UnsetType"]), ["default=UNSET"]
     elif schema["default"] in ([], {}):
         given = [f"default_factory={'list' if schema['default'] == [] else 'dict'}"]
     else:

@@ -10,9 +10,7 @@ from graftlog_client.shapes import Day, Moment
 class Operations(Caller):
     """What the service can be asked and told."""
 
-    async def acknowledge_alert(
-        self, id: str, body: shapes.Acknowledge
-    ) -> Answer[shapes.Recorded]:
+    async def acknowledge_alert(self, id: str, body: shapes.Acknowledge) -> Answer[shapes.Recorded]:
         """Say that somebody has seen an alert. It is recorded as alert.acknowledged.
 
         id: A UUID.
@@ -124,9 +122,7 @@ class Operations(Caller):
             media="application/json",
         )
 
-    async def erase_contact(
-        self, reference: str, *, if_match: str | None = None
-    ) -> Answer[None]:
+    async def erase_contact(self, reference: str, *, if_match: str | None = None) -> Answer[None]:
         """Erase who stands behind a reference, at once and for good. Events keep the bare
         reference, and read as before. No copy is kept; backups made earlier hold it until
         they are let go. With If-Match only the version that was read is erased.
@@ -135,10 +131,7 @@ class Operations(Caller):
         if_match: The ETag of the version that is changed.
         """
         return await self._call(
-            "DELETE",
-            f"/v1/contacts/{part(reference)}",
-            None,
-            headers={"If-Match": if_match},
+            "DELETE", f"/v1/contacts/{part(reference)}", None, headers={"If-Match": if_match}
         )
 
     async def get_alert(
@@ -410,9 +403,7 @@ class Operations(Caller):
             headers={"Prefer": prefer, "If-None-Match": if_none_match},
         )
 
-    async def get_loading_list(
-        self, id: str, *, if_none_match: str | None = None
-    ) -> Answer[None]:
+    async def get_loading_list(self, id: str, *, if_none_match: str | None = None) -> Answer[None]:
         """What to fetch for a sale, as CSV to print: by structure and place, in order.
 
         id: A UUID.
@@ -434,15 +425,7 @@ class Operations(Caller):
         min_position: int | None = None,
         group_by: list[
             Literal[
-                "cause",
-                "cultivar",
-                "day",
-                "lot",
-                "month",
-                "rootstock",
-                "site",
-                "stage",
-                "year",
+                "cause", "cultivar", "day", "lot", "month", "rootstock", "site", "stage", "year"
             ]
         ]
         | None = None,
@@ -450,9 +433,7 @@ class Operations(Caller):
         cultivar: str | None = None,
         rootstock: str | None = None,
         lot: str | None = None,
-        stage: Literal[
-            "budwood", "failed", "grafted", "liners", "not_told", "pushed", "ready"
-        ]
+        stage: Literal["budwood", "failed", "grafted", "liners", "not_told", "pushed", "ready"]
         | None = None,
         cause: Literal[
             "breakage",
@@ -632,9 +613,7 @@ class Operations(Caller):
             headers={"If-None-Match": if_none_match},
         )
 
-    async def get_sale(
-        self, id: str, *, if_none_match: str | None = None
-    ) -> Answer[shapes.Sale]:
+    async def get_sale(self, id: str, *, if_none_match: str | None = None) -> Answer[shapes.Sale]:
         """One sale: each line with its provenance for invoice and plant passport, and what to
         load. What nobody told is listed as unknown.
 
@@ -643,18 +622,11 @@ class Operations(Caller):
           same.
         """
         return await self._call(
-            "GET",
-            f"/v1/sales/{part(id)}",
-            shapes.Sale,
-            headers={"If-None-Match": if_none_match},
+            "GET", f"/v1/sales/{part(id)}", shapes.Sale, headers={"If-None-Match": if_none_match}
         )
 
     async def get_sheet(
-        self,
-        name: str,
-        *,
-        examples: bool | None = None,
-        if_none_match: str | None = None,
+        self, name: str, *, examples: bool | None = None, if_none_match: str | None = None
     ) -> Answer[str]:
         """A sheet's template as CSV: its header, and example rows to overwrite.
 
@@ -749,16 +721,7 @@ class Operations(Caller):
         self,
         *,
         group_by: list[
-            Literal[
-                "cultivar",
-                "grade",
-                "lot",
-                "place",
-                "rootstock",
-                "site",
-                "size",
-                "stage",
-            ]
+            Literal["cultivar", "grade", "lot", "place", "rootstock", "site", "size", "stage"]
         ]
         | None = None,
         site: str | None = None,
@@ -824,9 +787,7 @@ class Operations(Caller):
         first: Day,
         last: Day,
         min_position: int | None = None,
-        group_by: list[
-            Literal["cultivar", "grade", "rootstock", "site", "size", "stage"]
-        ]
+        group_by: list[Literal["cultivar", "grade", "rootstock", "site", "size", "stage"]]
         | None = None,
         site: str | None = None,
         cultivar: str | None = None,
@@ -834,9 +795,7 @@ class Operations(Caller):
         size: str | None = None,
         stage: Literal["failed", "grafted", "pushed", "ready"] | None = None,
         grade: str | None = None,
-        kind: Literal[
-            "bag", "customer", "discarded", "liners", "lost", "transit", "trees", "used"
-        ]
+        kind: Literal["bag", "customer", "discarded", "liners", "lost", "transit", "trees", "used"]
         | None = None,
         prefer: str | None = None,
     ) -> Answer[shapes.StockByDayAnswer]:
@@ -1474,10 +1433,7 @@ class Operations(Caller):
         cursor: Where to go on: take it from `next` or the Link header as it is.
         """
         return await self._call(
-            "GET",
-            "/v1/crops",
-            shapes.PageOfCropRow,
-            query={"limit": limit, "cursor": cursor},
+            "GET", "/v1/crops", shapes.PageOfCropRow, query={"limit": limit, "cursor": cursor}
         )
 
     async def list_cultivars(
@@ -1501,9 +1457,7 @@ class Operations(Caller):
         *,
         limit: int | None = None,
         cursor: str | None = None,
-        outcome: Literal[
-            "answered", "arrived", "cut_off", "refused", "timeout", "unreachable"
-        ]
+        outcome: Literal["answered", "arrived", "cut_off", "refused", "timeout", "unreachable"]
         | None = None,
         if_none_match: str | None = None,
     ) -> Answer[shapes.PageOfDelivery]:
@@ -1696,9 +1650,7 @@ class Operations(Caller):
             "whip_and_tongue",
         ]
         | None = None,
-        outcome: Literal[
-            "culled", "dead", "gone", "growing", "ready", "ready_dead", "ready_gone"
-        ]
+        outcome: Literal["culled", "dead", "gone", "growing", "ready", "ready_dead", "ready_gone"]
         | None = None,
         size: str | None = None,
         grade: str | None = None,
@@ -1761,8 +1713,7 @@ class Operations(Caller):
         limit: int | None = None,
         cursor: str | None = None,
         in_force: bool | None = None,
-        kind: Literal["identity", "licence", "other", "plant_health", "quality"]
-        | None = None,
+        kind: Literal["identity", "licence", "other", "plant_health", "quality"] | None = None,
     ) -> Answer[shapes.PageOfHoldNow]:
         """List holds by code. The service never lifts a plant-health hold by itself.
 
@@ -1777,12 +1728,7 @@ class Operations(Caller):
             "GET",
             "/v1/holds",
             shapes.PageOfHoldNow,
-            query={
-                "limit": limit,
-                "cursor": cursor,
-                "in_force": in_force,
-                "kind": kind,
-            },
+            query={"limit": limit, "cursor": cursor, "in_force": in_force, "kind": kind},
         )
 
     async def list_learned(
@@ -1793,13 +1739,7 @@ class Operations(Caller):
         min_position: int | None = None,
         crop: str | None = None,
         what: Literal[
-            "never_pushes",
-            "push",
-            "push_from_forcing",
-            "ready",
-            "survival",
-            "take",
-            "unfit",
+            "never_pushes", "push", "push_from_forcing", "ready", "survival", "take", "unfit"
         ]
         | None = None,
         method: Literal[
@@ -1874,12 +1814,7 @@ class Operations(Caller):
             "GET",
             "/v1/licences",
             shapes.LicencesNow,
-            query={
-                "first": first,
-                "last": last,
-                "site": site,
-                "licence_holder": licence_holder,
-            },
+            query={"first": first, "last": last, "site": site, "licence_holder": licence_holder},
         )
 
     async def list_liner_lots(
@@ -2324,10 +2259,7 @@ class Operations(Caller):
         cursor: Where to go on: take it from `next` or the Link header as it is.
         """
         return await self._call(
-            "GET",
-            "/v1/rules",
-            shapes.PageOfCatalogueItem,
-            query={"limit": limit, "cursor": cursor},
+            "GET", "/v1/rules", shapes.PageOfCatalogueItem, query={"limit": limit, "cursor": cursor}
         )
 
     async def list_sales(
@@ -2387,10 +2319,7 @@ class Operations(Caller):
         cursor: Where to go on: take it from `next` or the Link header as it is.
         """
         return await self._call(
-            "GET",
-            "/v1/sites",
-            shapes.PageOfCatalogueItem,
-            query={"limit": limit, "cursor": cursor},
+            "GET", "/v1/sites", shapes.PageOfCatalogueItem, query={"limit": limit, "cursor": cursor}
         )
 
     async def list_sizes(
@@ -2402,10 +2331,7 @@ class Operations(Caller):
         cursor: Where to go on: take it from `next` or the Link header as it is.
         """
         return await self._call(
-            "GET",
-            "/v1/sizes",
-            shapes.PageOfCatalogueItem,
-            query={"limit": limit, "cursor": cursor},
+            "GET", "/v1/sizes", shapes.PageOfCatalogueItem, query={"limit": limit, "cursor": cursor}
         )
 
     async def list_source_trees(
@@ -2429,8 +2355,7 @@ class Operations(Caller):
         limit: int | None = None,
         cursor: str | None = None,
         min_position: int | None = None,
-        by: Literal["cultivar", "grafter", "method", "month", "rootstock", "site"]
-        | None = None,
+        by: Literal["cultivar", "grafter", "method", "month", "rootstock", "site"] | None = None,
         measure: Literal["survival", "take"] | None = None,
         site: str | None = None,
         crop: str | None = None,
@@ -2547,10 +2472,7 @@ class Operations(Caller):
         cursor: Where to go on: take it from `next` or the Link header as it is.
         """
         return await self._call(
-            "GET",
-            "/v1/webhooks",
-            shapes.PageOfWebhook,
-            query={"limit": limit, "cursor": cursor},
+            "GET", "/v1/webhooks", shapes.PageOfWebhook, query={"limit": limit, "cursor": cursor}
         )
 
     async def list_work_orders(
@@ -2664,11 +2586,7 @@ class Operations(Caller):
         )
 
     async def post_readings(
-        self,
-        code: str,
-        body: shapes.ReadingsPost | str | bytes,
-        *,
-        recorded_at: str | None = None,
+        self, code: str, body: shapes.ReadingsPost | str | bytes, *, recorded_at: str | None = None
     ) -> Answer[shapes.ReadingsReport]:
         """Record or correct what loggers at a site's benches read, in degrees Celsius. JSON, or
         CSV with the header `sensor,time,celsius`; hourly or oftener. Times carry the offset
@@ -3141,9 +3059,7 @@ class Operations(Caller):
             headers={"If-Match": if_match, "Idempotency-Key": idempotency_key},
         )
 
-    async def remind_on(
-        self, id: str, body: shapes.RemindOn
-    ) -> Answer[shapes.Recorded]:
+    async def remind_on(self, id: str, body: shapes.RemindOn) -> Answer[shapes.Recorded]:
         """Have an alert come back on a day. It is recorded as alert.remind_on.
 
         id: A UUID.
@@ -3156,9 +3072,7 @@ class Operations(Caller):
             media="application/json",
         )
 
-    async def remove_webhook(
-        self, code: str, *, if_match: str | None = None
-    ) -> Answer[None]:
+    async def remove_webhook(self, code: str, *, if_match: str | None = None) -> Answer[None]:
         """Tell the address nothing more, and forget its secrets and how far it had come.
 
         code: A code.
@@ -3184,9 +3098,7 @@ class Operations(Caller):
             media="application/json",
         )
 
-    async def replay_webhook(
-        self, code: str, body: shapes.Replay
-    ) -> Answer[shapes.Progress]:
+    async def replay_webhook(self, code: str, body: shapes.Replay) -> Answer[shapes.Progress]:
         """Go on after another position of the log: tell again what was told, or leave something
         out. What is told again bears the ids it had, so a receiver that keeps them takes
         only what it missed. One that is stopped stays so until it is resumed.
@@ -3208,9 +3120,7 @@ class Operations(Caller):
 
         code: A code.
         """
-        return await self._call(
-            "POST", f"/v1/webhooks/{part(code)}/resume", shapes.Webhook
-        )
+        return await self._call("POST", f"/v1/webhooks/{part(code)}/resume", shapes.Webhook)
 
     async def send_test(self, code: str) -> Answer[shapes.AskedTest]:
         """Have a message of the type webhook.test sent, once, also by one that is stopped. What
@@ -3218,18 +3128,14 @@ class Operations(Caller):
 
         code: A code.
         """
-        return await self._call(
-            "POST", f"/v1/webhooks/{part(code)}/test", shapes.AskedTest
-        )
+        return await self._call("POST", f"/v1/webhooks/{part(code)}/test", shapes.AskedTest)
 
     async def stop_webhook(self, code: str) -> Answer[shapes.Webhook]:
         """Tell nothing until it is resumed. It keeps its place.
 
         code: A code.
         """
-        return await self._call(
-            "POST", f"/v1/webhooks/{part(code)}/stop", shapes.Webhook
-        )
+        return await self._call("POST", f"/v1/webhooks/{part(code)}/stop", shapes.Webhook)
 
     async def take_back(
         self, body: shapes.ReturnToTake, *, idempotency_key: str | None = None

@@ -650,9 +650,7 @@ class CellFault(Struct, kw_only=True, omit_defaults=True):
     numbers: dict[str, Any] = field(default_factory=dict)
 
 
-class CheckPlan(
-    Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="check_plan"
-):
+class CheckPlan(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="check_plan"):
     """Which check is due when, for a crop, method and stage.
 
     after: What the days count from: grafting, wrapping, the take read, forcing, the first
@@ -711,9 +709,7 @@ class CheckPlan(
     stage: Literal["grafted", "pushed", "ready"] | None = None
 
 
-class CheckPlanBody(
-    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
-):
+class CheckPlanBody(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """Which check is due when, for a crop, method and stage.
 
     after: What the days count from: grafting, wrapping, the take read, forcing, the first
@@ -1009,9 +1005,7 @@ class Contact(Struct, kw_only=True, omit_defaults=True):
     version: int
 
 
-class ContactDetails(
-    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
-):
+class ContactDetails(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """Who a reference stands for.
 
     address: A postal address.
@@ -1098,9 +1092,7 @@ class CropRow(Struct, kw_only=True, omit_defaults=True):
     weak_figures: list[WeakFigure]
 
 
-class Cultivar(
-    Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="cultivar"
-):
+class Cultivar(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="cultivar"):
     """What is grafted.
 
     clone: Budline or clone.
@@ -1120,9 +1112,7 @@ class Cultivar(
     species: str
 
 
-class CultivarBody(
-    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
-):
+class CultivarBody(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """What is grafted.
 
     clone: Budline or clone.
@@ -1734,9 +1724,7 @@ class GrowthRow(Struct, kw_only=True, omit_defaults=True):
     grafted_on: Day | None
     lot: str
     method: str | None
-    outcome: Literal[
-        "culled", "dead", "gone", "growing", "ready", "ready_dead", "ready_gone"
-    ]
+    outcome: Literal["culled", "dead", "gone", "growing", "ready", "ready_dead", "ready_gone"]
     rootstock: str | None
     site: str
     size: str
@@ -2011,9 +1999,7 @@ class LineReport(Struct, kw_only=True, omit_defaults=True):
     with_line: The first line of the event that it is part of.
     """
 
-    became: Literal[
-        "known", "not_recorded", "recorded", "refused", "skipped", "would_be_recorded"
-    ]
+    became: Literal["known", "not_recorded", "recorded", "refused", "skipped", "would_be_recorded"]
     event: str | None = None
     faults: list[CellFault] = field(default_factory=list)
     id: str | None = None
@@ -2337,9 +2323,7 @@ class MadeWebhook(Struct, kw_only=True, omit_defaults=True):
     sites: list[str]
     size: str | None
     state: Literal["active", "stopped"]
-    stopped_because: (
-        Literal["by_hand", "exhausted", "gone", "key_gone", "secret_unreadable"] | None
-    )
+    stopped_because: Literal["by_hand", "exhausted", "gone", "key_gone", "secret_unreadable"] | None
     types: list[str] | None
     url: str
     version: int
@@ -2444,9 +2428,7 @@ class Onto(Struct, kw_only=True, omit_defaults=True):
     tree_lot: str | None = None
 
 
-class OpenedBudwood(
-    Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="budwood"
-):
+class OpenedBudwood(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="budwood"):
     """A budwood lot in the cooler when the books were opened. Unknown parts stay out."""
 
     bags: list[BagFill]
@@ -2456,9 +2438,7 @@ class OpenedBudwood(
     source_tree: str | None = None
 
 
-class OpenedLiners(
-    Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="liners"
-):
+class OpenedLiners(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="liners"):
     """Liners that stood there when the books were opened.
 
     basis: Whether the figure was counted, estimated or is a minimum. A bag or tray that was
@@ -2473,9 +2453,7 @@ class OpenedLiners(
     size: str
 
 
-class OpenedTrees(
-    Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="trees"
-):
+class OpenedTrees(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="trees"):
     """Trees that stood there when the books were opened.
 
     method: Method of grafting or budding, in trade terms.
@@ -2817,9 +2795,7 @@ class Progress(Struct, kw_only=True, omit_defaults=True):
     next_at: str | None
     position: int
     state: Literal["active", "stopped"]
-    stopped_because: (
-        Literal["by_hand", "exhausted", "gone", "key_gone", "secret_unreadable"] | None
-    )
+    stopped_because: Literal["by_hand", "exhausted", "gone", "key_gone", "secret_unreadable"] | None
     told_at: str | None
 
 
@@ -3229,9 +3205,7 @@ class ReadingGap(Struct, kw_only=True, omit_defaults=True):
     sensor: str
 
 
-class ReadingsPost(
-    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
-):
+class ReadingsPost(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """Readings to record or to correct; those not named stay as they are."""
 
     readings: list[Reading]
@@ -3463,9 +3437,7 @@ class Removed(Struct, kw_only=True, omit_defaults=True):
     count: int
 
 
-class ReplaceSecret(
-    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
-):
+class ReplaceSecret(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """How a secret is replaced.
 
     overlap_hours: How long messages are signed with the old secret too. 0: it is known to
@@ -3541,9 +3513,7 @@ class ReservationChangedData(Struct, kw_only=True, omit_defaults=True):
     order: The customer's order that it is for.
     """
 
-    cleared: list[Literal["expires_at", "needed_by", "order"]] = field(
-        default_factory=list
-    )
+    cleared: list[Literal["expires_at", "needed_by", "order"]] = field(default_factory=list)
     expires_at: str | None = None
     lines: list[ReservedLine] | None = None
     needed_by: str | None = None
@@ -3680,9 +3650,7 @@ class ReservationNow(Struct, kw_only=True, omit_defaults=True):
     state: Literal["expired", "fulfilled", "open", "released"]
 
 
-class ReservationPatch(
-    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
-):
+class ReservationPatch(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """What is to be otherwise (RFC 7396): what is left out stays, null is no more.
 
     lines: What is still wanted from now on, all of it; what was handed over already is no
@@ -3690,10 +3658,10 @@ class ReservationPatch(
     order: The customer's order that it is for.
     """
 
-    expires_at: str | None | UnsetType = UNSET
+    expires_at: str | UnsetType | None = UNSET
     lines: list[ReservedLine] | UnsetType = UNSET
-    needed_by: str | None | UnsetType = UNSET
-    order: str | None | UnsetType = UNSET
+    needed_by: str | UnsetType | None = UNSET
+    order: str | UnsetType | None = UNSET
 
 
 class ReservationReleased(
@@ -3816,9 +3784,7 @@ class Return(Struct, kw_only=True, omit_defaults=True):
     site: str
 
 
-class ReturnToTake(
-    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
-):
+class ReturnToTake(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """Trees that came back: only what this customer was sold of a lot at this site can.
 
     happened: True: it breaks a rule, and it has happened all the same.
@@ -3868,9 +3834,7 @@ class Risk(Struct, kw_only=True, omit_defaults=True):
     short_by: int
 
 
-class Rootstock(
-    Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="rootstock"
-):
+class Rootstock(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="rootstock"):
     """What it is grafted on.
 
     crop: A short lower-case word.
@@ -3882,9 +3846,7 @@ class Rootstock(
     retired: bool = False
 
 
-class RootstockBody(
-    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
-):
+class RootstockBody(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """What it is grafted on.
 
     crop: A short lower-case word.
@@ -4304,9 +4266,7 @@ class SoldLine(Struct, kw_only=True, omit_defaults=True):
     stage: Literal["failed", "grafted", "pushed", "ready"] | None = None
 
 
-class SourceTree(
-    Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="source_tree"
-):
+class SourceTree(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="source_tree"):
     """A registered tree that budwood is cut from.
 
     expires_on: Last day of its registration.
@@ -4323,9 +4283,7 @@ class SourceTree(
     tree_class: Literal["foundation", "increase", "own", "scion"] = "own"
 
 
-class SourceTreeBody(
-    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
-):
+class SourceTreeBody(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """A registered tree that budwood is cut from.
 
     expires_on: Last day of its registration.
@@ -4628,9 +4586,7 @@ class TemperatureRecord(Struct, kw_only=True, omit_defaults=True):
     version: int
 
 
-class TemperaturesPut(
-    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
-):
+class TemperaturesPut(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """Days to record or to correct; days not named stay as they are.
 
     source: The sensor or service that measured.
@@ -4732,9 +4688,7 @@ class TopsData(Struct, kw_only=True, omit_defaults=True):
     lot: str
     note: str | None = None
     place: str | None = None
-    technique: Literal["bent", "cut_back", "lopped", "notched", "other", "tied"] = (
-        "bent"
-    )
+    technique: Literal["bent", "cut_back", "lopped", "notched", "other", "tied"] = "bent"
 
 
 class TopsForced(
@@ -5031,9 +4985,7 @@ class TreesMovedData(Struct, kw_only=True, omit_defaults=True):
     to: str
 
 
-class TreesPlanned(
-    Struct, kw_only=True, omit_defaults=True, tag_field="plan", tag="trees"
-):
+class TreesPlanned(Struct, kw_only=True, omit_defaults=True, tag_field="plan", tag="trees"):
     """Ways to have so many trees by a day, those with the fewest grafts first.
 
     can_be_promised: Of the item, for that day, from what grows already at all sites seen; it
@@ -5380,17 +5332,13 @@ class Webhook(Struct, kw_only=True, omit_defaults=True):
     sites: list[str]
     size: str | None
     state: Literal["active", "stopped"]
-    stopped_because: (
-        Literal["by_hand", "exhausted", "gone", "key_gone", "secret_unreadable"] | None
-    )
+    stopped_because: Literal["by_hand", "exhausted", "gone", "key_gone", "secret_unreadable"] | None
     types: list[str] | None
     url: str
     version: int
 
 
-class WebhookDetails(
-    Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True
-):
+class WebhookDetails(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """What is to be told, and where.
 
     Item filters let through events that speak of such an item, by the lots, bags,
@@ -5534,9 +5482,7 @@ class WorkDoneData(Struct, kw_only=True, omit_defaults=True):
     lot: str | None = None
     note: str | None = None
     place: str | None = None
-    work: Literal[
-        "desuckered", "fed", "other", "pruned", "spaced", "staked", "watered", "weeded"
-    ]
+    work: Literal["desuckered", "fed", "other", "pruned", "spaced", "staked", "watered", "weeded"]
 
 
 class WorkOrderNow(Struct, kw_only=True, omit_defaults=True):
@@ -5604,9 +5550,7 @@ class WorkOrderRow(Struct, kw_only=True, omit_defaults=True):
     wanted: int
 
 
-Entry: TypeAlias = (
-    Site | Place | Cultivar | Rootstock | Size | SourceTree | CheckPlan | Rule
-)
+Entry: TypeAlias = Site | Place | Cultivar | Rootstock | Size | SourceTree | CheckPlan | Rule
 Event: TypeAlias = (
     CatalogueChanged
     | StockOpened
