@@ -7,7 +7,6 @@ from client_writer.wording import (
     REF,
     Schema,
     docstring,
-    either,
     python_name,
     quoted,
     type_of,
@@ -158,10 +157,12 @@ def _field(name: str, schema: Schema, required: bool) -> str:
     renamed = [f"name={quoted(name)}"] if known != name else []
     if required:
         given = []
-    elif "default" not in schema or (isinstance(default := schema["default"], dict) and default):
+    elif "default" not in schema or (isinstance(whole := schema["default"], dict | list) and whole):
         # Left out is a word of its own: it is not null where nothing says so, and where a whole
         # thing stands for it, that is the service's to know.
-        annotation, given = either([*annotation.split(" | "), "UnsetType"]), ["default=UNSET"]
+        said = annotation.removesuffix(" | None")
+        annotation = f"{said} | UnsetType{annotation.removeprefix(said)}"
+        given = ["default=UNSET"]
     elif schema["default"] in ([], {}):
         given = [f"default_factory={'list' if schema['default'] == [] else 'dict'}"]
     else:

@@ -25,9 +25,9 @@ def type_of(schema: Schema, prefix: str = "") -> str:
         return prefix + str(schema["$ref"]).removeprefix(REF)
     for union in ("anyOf", "oneOf"):
         if union in schema:
-            return either([type_of(one, prefix) for one in schema[union]])
+            return _either([type_of(one, prefix) for one in schema[union]])
     if isinstance(schema.get("type"), list):
-        return either([type_of(schema | {"type": one}, prefix) for one in schema["type"]])
+        return _either([type_of(schema | {"type": one}, prefix) for one in schema["type"]])
     if "const" in schema:
         return type_of({"enum": [schema["const"]]}, prefix)
     if "enum" in schema and all(isinstance(value, str) for value in schema["enum"]):
@@ -43,7 +43,7 @@ def type_of(schema: Schema, prefix: str = "") -> str:
     return PLAIN.get(str(kind), "Any")
 
 
-def either(types: Iterable[str]) -> str:
+def _either(types: Iterable[str]) -> str:
     """A union, each type once, None last. A day beside other text can't be told from it: str."""
     flat = list(dict.fromkeys(types))
     if "str" in flat:
