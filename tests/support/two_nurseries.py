@@ -21,6 +21,11 @@ from service.webhooks.ledger import Attempt, Standing, write_all
 from tests.support.foretelling import stand_in
 
 OURS, THEIRS = "AA", "ZZ"
+# Of a sale of each, by which it is asked for.
+SOLD = {
+    OURS: "0190a5c4-7c00-7b3e-9a40-0d9c3b1f5b00",
+    THEIRS: "0190a5c4-7c00-7b3e-9a40-0d9c3b1f5b01",
+}
 PAST = datetime(2026, 8, 3, 12, tzinfo=UTC)
 COMMON: list[tuple[str, dict[str, Any]]] = [
     ("cultivars/NAV", {"crop": "citrus", "species": "Citrus sinensis", "epithet": "Navelina"}),
@@ -114,7 +119,8 @@ def events(ours: str) -> list[dict[str, Any]]:
             "2026-08-02",
             customer=f"{ours}-cust",
             lines=[{"lot": lot, "place": table, "stage": "ready", "grade": "first", "count": 1}],
-        ),
+        )
+        | {"id": SOLD[ours]},
         event(
             "promise.overridden",
             "2026-08-02",
