@@ -171,9 +171,15 @@ def _renamed(text: bytes) -> bytes:
 
 def _linking(one: Operation, described: dict[str, Any]) -> list[dict[str, Any]]:
     """The answers after which a link goes on: those of a change that was made."""
-    if one.method not in ("PUT", "DELETE") and one.name != "record_events":
+    if one.method == "GET" or not (_is_of_a_thing(one) or 201 in one.answers):
         return []
-    return [described["responses"][str(status)] for status in one.answers]
+    # A POST that makes something answers 200 when it only tried.
+    made = one.answers if _is_of_a_thing(one) or one.name == "record_events" else (201,)
+    return [described["responses"][str(status)] for status in made]
+
+
+def _is_of_a_thing(one: Operation) -> bool:
+    return "{" in one.path
 
 
 def _links(one: Operation, declared: list[Operation]) -> dict[str, Any]:
@@ -185,11 +191,40 @@ def _links(one: Operation, declared: list[Operation]) -> dict[str, Any]:
             "get_event": {"operationId": "get_event", "parameters": given, "description": words}
         }
     given = {name: f"$request.path.{name}" for name in re.findall(r"\{(\w+)", one.path)}
-    return {
-        other.name: {"operationId": other.name, "parameters": given, "description": "The same one."}
-        for other in declared
-        if other is not one and (other.path == one.path or other.path.startswith(f"{one.path}/"))
-    }
+    links: dict[str, Any] = {}
+    for other in declared:
+        parameters = (given or _named(one, other)) | _unchanged(one, other)
+        if other is not one and parameters and _goes_on(one, other):
+            links[other.name] = {
+                "operationId": other.name,
+                "parameters": parameters,
+                "description": "The same one.",
+            }
+    return links
+
+
+def _goes_on(one: Operation, other: Operation) -> bool:
+    """Whether it is about the same thing, or about what belongs to it."""
+    if one.method != "POST" or not _is_of_a_thing(one):
+        return other.path == one.path or other.path.startswith(f"{one.path}/")
+    # After something was done with a thing: to the thing, and to what else can be done with it now.
+    thing = one.path[: one.path.rindex("}") + 1]
+    is_thing = other.path == thing and other.method == "GET"
+    return is_thing or (other.path.startswith(thing) and bool(_unchanged(one, other)))
+
+
+def _named(one: Operation, other: Operation) -> dict[str, str]:
+    """What the answer of one that makes something calls it, where another takes that name."""
+    fields = {field.encode_name for field in msgspec.structs.fields(one.answer)}
+    names = re.findall(r"\{(\w+)", other.path)
+    return {name: f"$response.body#/{name}" for name in names if name in fields}
+
+
+def _unchanged(one: Operation, other: Operation) -> dict[str, str]:
+    """The tag of what was answered, where a change of it needs one."""
+    if "If-Match" not in other.request_headers or one.answer is not other.answer:
+        return {}
+    return {"header.If-Match": "$response.header.ETag"}
 
 
 def _operation(

@@ -142,7 +142,7 @@ async def test_every_bound_of_every_parameter_and_field(served: Served) -> None:
     )
 
 
-async def test_a_contact_is_gone_when_erased_and_never_another_sites(
+async def test_links_lead_on_and_never_to_another_site(
     served: Served, database: Database, tmp_path: Path
 ) -> None:
     people = {
@@ -157,8 +157,21 @@ async def test_a_contact_is_gone_when_erased_and_never_another_sites(
     lines = [one for one in CONFIG.read_text().splitlines() if not one.startswith("headers")]
     lines += ["[auth.wfc]", f'path = "{tmp_path}/people.json"', 'peers = ["AA-SITE", "ZZ-SITE"]']
     config.write_text("\n".join(lines))
-    options = ["--phases", "stateful", "-n", str(DEEP or 15), "--include-tag", "Contacts"]
+    async with database.writer.acquire() as connection:
+        before = await connection.fetchval("SELECT position FROM log_head")
+    # A contact that was erased is gone; a reservation is made, confirmed, changed, released.
+    tags = ("--include-tag", "Contacts", "--include-tag", "Reservations")
+    options = ["--phases", "stateful", "-n", str(DEEP or 15), *tags]
     await hold_to_its_description(served, *options, config=config)
+    async with database.writer.acquire() as connection:
+        rows = await connection.fetch(
+            "SELECT DISTINCT type FROM events WHERE position > $1 AND type LIKE 'reservation.%'",
+            before,
+        )
+    done = {row["type"] for row in rows}
+    assert "reservation.made" in done
+    # Links led on from there.
+    assert len(done) > 1
 
 
 @pytest.mark.skipif(not DEEP, reason="make fuzz")
