@@ -44,6 +44,8 @@ class Course:
         self.shared = False
         # some of its trees went to another site
         self.sent = False
+        # whose it is from its grafting on; the nursery's own stock otherwise
+        self.grown_for: str | None = None
         self.source = ""
 
     # -- the calendar ------------------------------------------------------------------

@@ -160,11 +160,20 @@ class Script:
         self.say("promise.override_ended", "CORIN", data)
 
     def reserve(self) -> None:
-        """One that is kept, one that can't be covered, one that is changed and released."""
+        """One that is confirmed and kept, one that expires, one that can't be covered, one that is
+        changed and released."""
         soon = str(self.year.today + timedelta(days=30))
         kept: dict[str, Any] = {"reservation": "R-C1", "customer": "cust-07", "needed_by": soon}
         kept["lines"] = [{**NAVEL_ITEM, "count": 30}]
+        kept["expires_at"] = soon
         self.at_once(self.event("reservation.made", "CORIN", kept))
+        ordered = {"reservation": "R-C1", "order": "ord-R-C1"}
+        self.year.on(2, lambda: self.say("reservation.confirmed", "CORIN", ordered))
+        idle: dict[str, Any] = {"reservation": "R-C4", "customer": "cust-21"}
+        idle["expires_at"] = str(self.year.today + timedelta(days=2))
+        idle["lines"] = [{**NAVEL_ITEM, "count": 2}]
+        self.say("reservation.made", "CORIN", idle)
+        self.year.on(4, lambda: self.say("reservation.expired", "CORIN", {"reservation": "R-C4"}))
         many: dict[str, Any] = {"reservation": "R-C9", "customer": "cust-09", "needed_by": soon}
         many["lines"] = [{**NAVEL_ITEM, "count": 400}]
         refused = {0: "not_enough_to_promise"}

@@ -21,14 +21,17 @@ def plan(year: Year) -> None:
         for counter in range(year.many):
             year.on(9 + number + counter, partial(_sell, year, site))
             year.on(96 + 3 * number + counter, partial(_reserve, year, site))
+        year.on(120 + number, partial(_hand_over, year, site))
     # Tarna Creek lies across the sea: its trees stay there.
     year.on(170, partial(_send, year, "CORIN", "ELDRA"))
     year.on(185, partial(_send, year, "ELDRA", "CORIN"))
 
 
 def _free(year: Year, site: str, least: int) -> Iterator[tuple[Course, Stand]]:
-    """Stands with so many ready trees that nobody was promised."""
+    """Stands of the nursery's own with so many ready trees that nobody was promised."""
     for course, stand in year.stands(site):
+        if course.grown_for is not None:
+            continue
         if stand.ready() - stand.promised >= least and not course.quiet(stand):
             yield course, stand
 
@@ -83,6 +86,19 @@ def _sell(year: Year, site: str) -> None:
     year.say("trees.sold", site, data, nursery.PEOPLE[site][-1], late=late, **more)
 
 
+def _hand_over(year: Year, site: str) -> None:
+    """Customers for whom trees were grown come for those that are ready."""
+    year.on(28, partial(_hand_over, year, site))
+    for course, stand in list(year.stands(site)):
+        if course.grown_for is None or course.quiet(stand) or stand.ready() < 5:
+            continue
+        taken = _take(year, stand, stand.ready())
+        if taken:
+            data = {"customer": course.grown_for, "order": f"ord-{course.lot}"}
+            lines = {"document": f"pp-{course.lot}", "lines": _lines(stand, taken)}
+            year.say("trees.sold", site, data | lines, nursery.PEOPLE[site][-1])
+
+
 def _reserve(year: Year, site: str) -> None:
     """Somebody reserves trees of a lot; some of it is fetched, some given free, some forgotten."""
     chance = year.chance
@@ -110,7 +126,7 @@ def _reserve(year: Year, site: str) -> None:
     elif end < 0.87:
         year.on(chance.randint(8, 20), partial(_release, year, stand, code, count))
     elif "expires_at" in data:
-        year.on(47, partial(_forget, stand, count))
+        year.on(47, partial(_forget, year, stand, code, count))
 
 
 def _change(year: Year, site: str, code: str, line: dict[str, Any]) -> None:
@@ -124,8 +140,12 @@ def _release(year: Year, stand: Stand, code: str, count: int) -> None:
     year.say("reservation.released", stand.site, data, nursery.PEOPLE[stand.site][-1])
 
 
-def _forget(stand: Stand, count: int) -> None:
+def _forget(year: Year, stand: Stand, code: str, count: int) -> None:
+    """Nobody came, and it is noted that it has expired."""
     stand.promised -= count
+    year.say(
+        "reservation.expired", stand.site, {"reservation": code}, nursery.PEOPLE[stand.site][-1]
+    )
 
 
 def _fetch(

@@ -211,6 +211,7 @@ class Year:
         size = data["onto"]["size"] if "onto" in data else data["size"]
         stand = Stand(data["lot"], site, data["place"], size)
         course = Course(self, data["lot"], cultivar, rootstock, manner, stand)
+        course.grown_for = data.get("grown_for")
         growth = self.nature.of(manner.crop, manner.method)
         trees, by = draw(
             self.nature,
