@@ -8,10 +8,11 @@ portions, so that others have their turn between them and nothing of the whole i
 import asyncio
 from collections import Counter
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
-from typing import Any, Protocol
+from typing import Annotated, Any, Protocol
 
 import msgspec
 import structlog
+from msgspec import Meta
 
 from service.api.headers import idempotency_key
 from service.api.operation import NDJSON, Call, Reply
@@ -63,6 +64,17 @@ class AllJudged(msgspec.Struct, frozen=True, kw_only=True):
     known: int
     refused: int
     malformed: int
+
+
+VerdictLines = Annotated[
+    str,
+    Meta(
+        description="For each line of the request a verdict as in JSON, with the line's number as "
+        "`line`, counted from 1; pointers are into the line's event. The last line has `position`, "
+        "`lines` (how many had an event) and how many were `accepted`, `known`, `refused` and "
+        "`malformed`; or it is a problem document whose `line` is the first that was not judged."
+    ),
+]
 
 
 class Portion:

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 import msgspec
 from msgspec import Meta
 
-from service.api.bulk import record_lines
+from service.api.bulk import VerdictLines, record_lines
 from service.api.conditional import etag
 from service.api.headers import idempotency_key, media_type, names_type
 from service.api.operation import JSON, NDJSON, Call, Reply, operation
@@ -80,6 +80,7 @@ _recorded_of = msgspec.json.Decoder(Recorded).decode
     body=Event | list[Event],
     answer=Recorded,
     answers=(200, 201),
+    also=((NDJSON, VerdictLines),),
     problems=(
         "malformed-request",
         "refused",
