@@ -18,6 +18,10 @@ DELETE FROM ticks WHERE tick < $1;
 -- What webhooks tried long ago.
 DELETE FROM webhook_deliveries WHERE at < $1;
 
+-- name: head
+-- How far the log is, and when that was recorded.
+SELECT position, recorded_at FROM log_head;
+
 -- name: zones
 -- Every site with its IANA time zone.
 SELECT code, body ->> 'time_zone' AS time_zone FROM catalogue WHERE kind = 'site' ORDER BY code;

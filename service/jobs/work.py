@@ -21,6 +21,9 @@ EXPIRIES_EVERY = timedelta(minutes=1)
 SWEEP_EVERY = timedelta(hours=6)
 # A site's day begins before its people do.
 MORNING = time(5)
+# A log whose newest record is older than this is quiet, or one into which old records are brought;
+# the latter pauses for less than that.
+LIVE, IMPORT_PAUSE = timedelta(hours=1), timedelta(minutes=10)
 KEEP_KEYS = timedelta(days=7)
 KEEP_TICKS = timedelta(days=30)
 KEEP_DELIVERIES = timedelta(days=7)
@@ -43,6 +46,8 @@ class Work:
         self._no_forecast_before = datetime.min.replace(tzinfo=UTC)
         self._forecast: asyncio.Task[refresh.Done] | None = None
         self._stopping = False
+        # the log's head as it was seen, and when it was first seen there
+        self._seen = (-1, datetime.min.replace(tzinfo=UTC))
 
     async def overdue_alerts(self) -> None:
         """Raise what is overdue on each site's own day."""
@@ -94,9 +99,21 @@ class Work:
         """Record which reservations have expired."""
 
         async def work() -> str:
+            if await self._is_imported_into():
+                return "waits: old records come in"
             return f"{await record_expired(self.database, self.clock)} recorded"
 
         await once(self.database.writer, "expiries", tick_of(self.clock(), EXPIRIES_EVERY), work)
+
+    async def _is_imported_into(self) -> bool:
+        """Whether records of long ago may be coming in: each says when it was first recorded, and
+        none may come after one of now."""
+        now = self.clock()
+        head = await self.database.writer.fetchrow(SQL.head)
+        assert head is not None, "the log has one head"
+        if head["position"] != self._seen[0]:
+            self._seen = (head["position"], now)
+        return now - head["recorded_at"] > LIVE and now - self._seen[1] < IMPORT_PAUSE
 
     async def sweep(self) -> None:
         """Forget idempotency keys and attempts of webhooks after 7 days, and old ticks."""

@@ -339,7 +339,7 @@ async def test_what_a_rule_forbids_to_send_is_not_promised(clerk: Clerk) -> None
     no = {"region": "US-CA", "crop": "citrus", "answer": "not_allowed"}
     await clerk.given(entry("rule", "R-CA", as_of="2026-01-01", destination=no, **rule))
     (fault,) = (await clerk.when(wants("RES1", of(TREES, 1), destination=["US-CA"]))).errors
-    assert (fault.kind, fault.numbers["rule"]) == ("may_not_be_sent", "R-CA")
+    assert (fault.kind, fault.numbers["rule_code"]) == ("may_not_be_sent", "R-CA")
     assert fault.numbers["source"] == "invented, no source"
     asks = await clerk.when(wants("RES1", of(TREES, 1), of(FIRST, 1), destination=["ES-VC"]))
     assert [one.kind for one in asks.remarks] == ["ask_authority"]

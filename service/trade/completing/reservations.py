@@ -210,7 +210,7 @@ def _may_be_sent(
         numbers = {
             "destination": list(destination),
             "line": index,
-            "rule": told.rule,
+            "rule_code": told.rule,
             "title": told.title,
             "source": told.source,
             "as_of": str(told.as_of) if told.as_of else None,
