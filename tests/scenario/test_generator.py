@@ -12,6 +12,9 @@ from service.trade.books import Books
 from service.trade.events import EVENT_TYPES
 from tests.scenario.on_books import tell
 
+# In one process: what its tests share is made once.
+pytestmark = pytest.mark.xdist_group("the whole story")
+
 LAST = date(2026, 11, 24)
 # Days at which seasons are cut differently by the story's end; 29 February among them.
 LAST_DAYS = [

@@ -24,6 +24,9 @@ from seed_scenario.truth import Truth
 from service.forecast.backtest.outcomes import by_lot, from_csv
 from service.forecast.degree_days import Method, daily
 
+# In one process: what its tests share is made once.
+pytestmark = pytest.mark.xdist_group("the whole story")
+
 LAST = date(2026, 11, 24)
 Z = 4.0
 
