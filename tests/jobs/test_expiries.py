@@ -30,7 +30,7 @@ async def test_an_expiry_waits_while_old_records_come_in(database: Database) -> 
     now[0] = NOW + timedelta(days=3)
     assert await outcome() == "waits: old records come in"
     now[0] += timedelta(minutes=9)
-    await bench.given(event("work.done", "2026-06-30", work="raking"))
+    await bench.given(event("place.checked", "2026-06-30", place="C-T1"))
     assert await outcome() == "waits: old records come in"
     now[0] += timedelta(minutes=9)
     assert await outcome() == "waits: old records come in"
