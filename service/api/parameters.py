@@ -29,7 +29,7 @@ _HEADERS = {
     ),
     "Last-Event-ID": (
         "The id of the last event that came: the stream goes on after it.",
-        {"type": "string", "pattern": "^[0-9]{1,18}$"},
+        {"type": "string", "pattern": "^[0-9]{0,18}$"},
         "0",
     ),
     "Prefer": (

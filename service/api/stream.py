@@ -66,13 +66,20 @@ class StreamQuery(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fiel
     ] = "event"
 
 
+class StreamedEvent(msgspec.Struct, frozen=True, kw_only=True):
+    """An event of the stream, in the stream's own fields."""
+
+    id: Annotated[str, Meta(description="Its position in the log.", examples=["42"])]
+    data: Annotated[str, Meta(description="JSON: a StoredEvent or a CloudEvent, by `format`.")]
+
+
 @operation(
     "GET",
     "/v1/events/stream",
     tag="Events",
     scope=READ,
     query=StreamQuery,
-    answer=str,
+    answer=StreamedEvent,
     produces=EVENT_STREAM,
     request_headers=("Last-Event-ID",),
 )

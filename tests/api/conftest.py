@@ -9,6 +9,7 @@ import httpx
 import pytest
 import uvicorn
 
+from service.api import stream
 from service.api.guarding import GuardedConnection
 from service.application import assemble, http
 from service.clock import system_clock
@@ -61,6 +62,12 @@ async def appender(database: Database) -> AsyncIterator[object]:
     await writer.start()
     yield writer
     await writer.stop()
+
+
+@pytest.fixture(autouse=True)
+def streams_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Who asks for everything there is in turn is not kept waiting for what is still to come."""
+    monkeypatch.setattr(stream, "LONGEST", 0.0)
 
 
 class NeverAsked:
