@@ -13,6 +13,8 @@ from typing import Any
 from service.api.problems import Problem
 from service.log.quota import WINDOW, Leases
 
+# Headers as they are sent.
+Said = list[tuple[bytes, bytes]]
 # Addresses that are remembered at once; full buckets are forgotten first.
 _MOST = 10_000
 # Wrong keys from one address: none is guessed at this rate, and the database is spared the rest.
@@ -71,7 +73,7 @@ class Limits:
     requests: Leases | None = None
     wrong_keys: Buckets = field(default_factory=lambda: Buckets(WRONG_KEYS))
 
-    async def count(self, principal: str) -> list[tuple[bytes, bytes]]:
+    async def count(self, principal: str) -> Said:
         """Count a request; the headers that say what is left.
 
         Raises a 429 problem, and what the database raises when it must be asked and can't.
@@ -79,10 +81,9 @@ class Limits:
         if self.requests is None:
             return []
         taken = await self.requests.take(principal)
-        said = _headers("requests", self.requests.quota, taken.left, taken.more_in)
         if not taken.granted:
             raise _too_many("requests", self.requests.quota, taken.more_in)
-        return [(name.lower().encode(), value.encode()) for name, value in said.items()]
+        return _headers("requests", self.requests.quota, taken.left, taken.more_in)
 
     def try_key(self, address: str) -> None:
         """Raises a 429 problem for an address that sent too many wrong keys."""
@@ -101,19 +102,21 @@ class Limits:
 
 def _too_many(policy: str, quota: int, wait: float) -> Problem:
     words = f"At most {quota} {policy.replace('-', ' ')} in {WINDOW:.0f} seconds."
-    headers = {"Retry-After": _seconds(wait), **_headers(policy, quota, 0, wait)}
+    headers = {"Retry-After": str(_seconds(wait))}
+    headers |= {name.decode(): value.decode() for name, value in _headers(policy, quota, 0, wait)}
     # A member of the draft's problem type; ours keeps its own address until that is registered.
     members: dict[str, Any] = {"violated-policies": [policy]}
     return Problem("quota-exceeded", words, headers=headers, **members)
 
 
-def _headers(policy: str, quota: int, left: int, more_in: float) -> dict[str, str]:
+def _headers(policy: str, quota: int, left: int, more_in: float) -> Said:
     """What draft-ietf-httpapi-ratelimit-headers-10 asks for; it may still change, so only here."""
-    return {
-        "RateLimit-Policy": f'"{policy}";q={quota};w={WINDOW:.0f}',
-        "RateLimit": f'"{policy}";r={left};t={_seconds(more_in)}',
-    }
+    name = policy.encode()
+    return [
+        (b"ratelimit-policy", b'"%b";q=%d;w=%d' % (name, quota, WINDOW)),
+        (b"ratelimit", b'"%b";r=%d;t=%d' % (name, left, _seconds(more_in))),
+    ]
 
 
-def _seconds(wait: float) -> str:
-    return str(max(1, math.ceil(wait)))
+def _seconds(wait: float) -> int:
+    return max(1, math.ceil(wait))
