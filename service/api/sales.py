@@ -228,6 +228,7 @@ async def get_sale(call: Call[NoQuery]) -> Reply:
     "/v1/sales/{id:str}/loading-list",
     tag="Sales",
     scope=READ,
+    answer=str,
     produces=CSV,
 )
 async def get_loading_list(call: Call[NoQuery]) -> Reply:

@@ -101,3 +101,16 @@ def claims_buds(books: Books, group: list[Incoming]) -> bool:
             if claimed and any(parse_item(claim.item).buds for claim in claimed.claims):
                 return True
     return False
+
+
+def wood_told_of(group: list[Incoming]) -> set[str | None]:
+    """The cultivars of budwood that comes with the group's own events."""
+    found: set[str | None] = set()
+    for incoming in group:
+        event = incoming.event
+        if isinstance(event, budwood.BudwoodCut | budwood.BudwoodReceived):
+            found.add(event.data.cultivar)
+        elif isinstance(event, stock.StockOpened):
+            lines = event.data.lines
+            found |= {one.cultivar for one in lines if isinstance(one, stock.OpenedBudwood)}
+    return found

@@ -10,7 +10,7 @@ from typing import Any
 
 import msgspec
 
-from service.log.ahead import claims_buds, load_ahead
+from service.log.ahead import claims_buds, load_ahead, wood_told_of
 from service.log.for_sale import candidates, load_ready_since, sold_by_item
 from service.log.minting import codes_to_mint
 from service.log.rows import claim_of, event_of, recorded_of, reservation_of
@@ -27,7 +27,7 @@ from service.trade.books import (
     Hold,
     Lot,
 )
-from service.trade.events import budwood, catalogue, grafting, selling, stock
+from service.trade.events import catalogue, grafting, selling, stock
 from service.trade.events.catalogue import Entry
 from service.trade.items import parse_item
 from service.trade.making import graft_parents
@@ -313,7 +313,7 @@ class Loader:
         buds = sorted(decided) if claims_buds(books, group) else []
         sites = {i.event.site for i in group if isinstance(i.event, _GRAFTED)}
         wood = {lot.cultivar for lot in books.lots.values() if lot.kind == "budwood"}
-        wood = (wood | _wood_told_of(group)) - {None}
+        wood = (wood | wood_told_of(group)) - {None}
         if named or buds or (sites and wood):
             rows = await self.connection.fetch(
                 SQL.work_orders, list(named), list(sites), list(wood) if sites else [], buds
@@ -394,16 +394,3 @@ class Loader:
             line = dict(row)
             line["day"] = str(line["day"])
             self.books.sold_since.setdefault(line.pop("token"), []).append(line)
-
-
-def _wood_told_of(group: list[Incoming]) -> set[str | None]:
-    """The cultivars of budwood that comes with the group's own events."""
-    found: set[str | None] = set()
-    for incoming in group:
-        event = incoming.event
-        if isinstance(event, budwood.BudwoodCut | budwood.BudwoodReceived):
-            found.add(event.data.cultivar)
-        elif isinstance(event, stock.StockOpened):
-            lines = event.data.lines
-            found |= {one.cultivar for one in lines if isinstance(one, stock.OpenedBudwood)}
-    return found

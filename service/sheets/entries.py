@@ -65,6 +65,7 @@ CULTIVARS = Sheet(
         Column("clone", "text", "Budline or clone."),
         Column("licence_holder", "ref", "Holder of the right, as a reference."),
         Column("licence_terms", "text", "Its terms."),
+        choice("licence_counts", ("sold", "grafted"), "What is owed for. Left out: not told."),
         RETIRED,
     ),
     (

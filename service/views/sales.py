@@ -241,23 +241,24 @@ def loading_list(lines: Sequence[SaleLine]) -> list[LoadingStop]:
             structure=structure or None,
             place=place,
             count=sum(line.count for line in there),
-            lines=[_to_load(line) for line in there],
+            lines=_to_load(there),
         )
         for (structure, place), there in sorted(stops.items())
     ]
 
 
-def _to_load(line: SaleLine) -> LoadingLine:
-    of = line.provenance
-    return LoadingLine(
-        lot=line.lot,
-        bag=line.bag,
-        cultivar=of.cultivar,
-        rootstock=of.rootstock,
-        size=line.size,
-        grade=line.grade,
-        count=line.count,
-    )
+def _to_load(there: Iterable[SaleLine]) -> list[LoadingLine]:
+    """What is fetched from one place: what is alike together, whatever line it is of."""
+    counts: dict[tuple[Any, ...], int] = defaultdict(int)
+    for line in there:
+        of = line.provenance
+        alike = (line.lot, line.bag, of.cultivar, of.rootstock, line.size, line.grade)
+        counts[alike] += line.count
+    names = LoadingLine.__struct_fields__
+    return [
+        LoadingLine(**dict(zip(names, (*alike, count), strict=True)))
+        for alike, count in counts.items()
+    ]
 
 
 async def _left(

@@ -6,6 +6,7 @@ from service.log.submission import Fault
 from tests.log.test_selling import bought
 from tests.support.bench_side import BenchSide, event
 
+TO_LOT = {"lot": "T1", "cultivar": None, "rootstock": None}
 ITEM = {"cultivar": "NAVEL", "rootstock": "CARRIZO", "size": "L2"}
 
 
@@ -108,6 +109,9 @@ async def test_trees_grown_for_a_customer_go_to_that_customer_alone(bench: Bench
     small = {"size": "P9"}
     assert (await refused(bench, sale(1, line=small))).numbers["grown_for_others"] == 10
     assert await sold(bench, sale(6, customer="cust-7", line=small)) == [("T1", "C-T1", 6)]
+    # who names the lot is believed, and told
+    (remark,) = (await bench.when(sale(1, line=small | TO_LOT))).remarks
+    assert (remark.kind, remark.numbers["grown_for"]) == ("grown_for_another", "cust-7")
 
 
 async def test_what_others_reserved_by_lot_stays_and_ones_own_goes_first(bench: BenchSide) -> None:

@@ -3,6 +3,8 @@
 from datetime import date
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from service.trade.allocating import Limit, Stand, choose, ready_since
 
@@ -89,3 +91,56 @@ def test_since_when_the_oldest_ready_trees_are_ready(
 ) -> None:
     found = ready_since((date(2026, 3, day), net) for day, net in nets)
     assert found == (None if since is None else date(2026, 3, since))
+
+
+PLACES = st.tuples(
+    st.sampled_from("ABC"), st.sampled_from(["T1", "T2"]), st.sampled_from(["", "x"])
+)
+STOCK = st.dictionaries(PLACES, st.tuples(st.integers(1, 9), st.booleans()), max_size=8)
+LIMITS = st.dictionaries(
+    st.tuples(st.sampled_from("ABC"), st.sampled_from([None, "", "x"])), st.integers(0, 12)
+)
+KEPT = st.dictionaries(st.sampled_from("ABC"), st.integers(1, 9))
+
+
+@settings(max_examples=150, deadline=None)
+@given(stock=STOCK, most=LIMITS, kept=KEPT, count=st.integers(0, 40))
+def test_whatever_stands_no_more_is_taken_than_may_be_and_all_that_is_asked_if_it_can_be(
+    stock: dict[tuple[str, str, str], tuple[int, bool]],
+    most: dict[tuple[str, str | None], int],
+    kept: dict[str, int],
+    count: int,
+) -> None:
+    since = {"A": 3, "B": 1, "C": 2}
+    stands = [
+        stand(lot, place, number, since[lot], grade=grade, asked_for=promised)
+        for (lot, place, grade), (number, promised) in stock.items()
+    ]
+    limits = [Limit(lot=lot, grade=grade, most=left) for (lot, grade), left in most.items()]
+    taken = choose(count, stands, limits, kept)
+    by_place = {(one.lot, one.place, one.grade): one.count for one in taken}
+    assert len(by_place) == len(taken)
+    for where, number in by_place.items():
+        assert 0 < number <= stock[where][0]
+
+    def may_go(lot: str) -> int:
+        """Of a lot: the grades, each within its limit, within that of the whole lot."""
+        graded = {
+            grade: min(
+                sum(n for (of, _, g), (n, _) in stock.items() if (of, g) == (lot, grade)),
+                most.get((lot, grade), 99),
+            )
+            for grade in ("", "x")
+        }
+        return min(sum(graded.values()), most.get((lot, None), 99))
+
+    for lot in "ABC":
+        mine = [one for one in taken if one.lot == lot]
+        assert sum(one.count for one in mine) <= may_go(lot)
+        for grade in ("", "x"):
+            of_grade = sum(one.count for one in mine if one.grade == grade)
+            assert of_grade <= most.get((lot, grade), 99)
+    assert sum(by_place.values()) == min(count, sum(map(may_go, "ABC")))
+    if not kept and any(may_go(lot) >= count for lot in "ABC"):
+        whole = [lot for lot in "BCA" if may_go(lot) >= count]
+        assert {one.lot for one in taken} <= {whole[0]}

@@ -64,6 +64,13 @@ def _of_lot(bench: Bench, line: SoldLine, at: str, picking: Picking) -> SoldLine
     bench.held(holds.SELL, lot, [account.key], f"{at}/lot")
     picking.take(account, line.count)
     key = account.key
+    if lot.grown_for not in (None, picking.customer):
+        bench.remark(
+            "grown_for_another",
+            f"Lot {lot.code} was grown for {lot.grown_for}, not for {picking.customer}.",
+            lot=lot.code,
+            grown_for=lot.grown_for,
+        )
     if key.stage != "ready":
         bench.remark(
             "not_ready",
