@@ -36,15 +36,37 @@ class Shop:
     returns: str
 
     @property
+    def count(self) -> int:
+        """How many go in the end: no more than a demo can spare."""
+        return min(self.row.available - 1, 12)
+
+    @property
     def site(self) -> str:
         """The site that the trees stand at."""
         return self.row.site or ""
 
-    def line(self, count: int) -> shapes.ReservedLine:
-        """So many of the item."""
+    def wish(self, count: int) -> shapes.Reserve:
+        """To reserve so many of the item."""
         row = self.row
-        return shapes.ReservedLine(
+        line = shapes.ReservedLine(
             cultivar=row.cultivar, rootstock=row.rootstock, size=row.size, count=count
+        )
+        return shapes.Reserve(
+            customer=self.customer, site=self.site, order=self.order, lines=[line]
+        )
+
+    def sale(self, count: int, reservation: str | None = None) -> shapes.SaleToMake:
+        """To hand over so many of it; the nursery chooses the lots."""
+        row = self.row
+        line = shapes.LineToSell(
+            cultivar=row.cultivar, rootstock=row.rootstock, size=row.size, count=count
+        )
+        return shapes.SaleToMake(
+            site=self.site,
+            customer=self.customer,
+            order=self.order,
+            reservation=reservation,
+            lines=[line],
         )
 
 
@@ -71,25 +93,35 @@ async def look_up(client: Client, say: Say) -> Shop:
     }
     there = await client.list_availability(limit=1000)
     rows = [row async for row in client.each(there)]
-    fit = [row for row in rows if row.goods == "trees" and row.available >= 4]
+    fit = [row for row in rows if row.goods == "trees" and row.available >= 6]
     fit = [row for row in fit if row.site in returns]
-    if not fit:
-        raise SystemExit("nothing is for sale at a site that takes trees back")
-    row = min(fit, key=lambda row: (row.available, row.key))
-    say(f"The nursery tells of {len(rows)} items. The shop chooses one:")
+    for row in sorted(fit, key=lambda row: (row.available, row.key)):
+        number = uuid.uuid4().hex[:6]
+        shop = Shop(client, say, f"cust-{number}", f"web-{number}", row, returns[row.site or ""])
+        if await can_go_today(shop):
+            break
+    else:
+        raise SystemExit("nothing can go today from a site that takes trees back")
+    say(f"The nursery tells of {len(rows)} items. The shop chooses one that can go today:")
     say(f"  {row.words}")
     again = await client.list_availability(limit=1000, if_none_match=there.etag)
     say(f"  Asked once more: {'it has changed' if again.changed else 'still so (304)'}.")
-    number = uuid.uuid4().hex[:6]
-    return Shop(client, say, f"cust-{number}", f"web-{number}", row, returns[row.site or ""])
+    return shop
+
+
+async def can_go_today(shop: Shop) -> bool:
+    """Do so many stand graded, and free to load? A promise counts trees that still come, too."""
+    try:
+        await shop.client.make_sale(shop.sale(shop.count), check=True)
+    except problems.Refused:
+        return False
+    return True
 
 
 async def reserve(shop: Shop) -> str:
     """Ask for more than there is, then take what there is; the reservation's code."""
     there, client, say = shop.row.available, shop.client, shop.say
-    wish = shapes.Reserve(
-        customer=shop.customer, site=shop.site, order=shop.order, lines=[shop.line(there + 5)]
-    )
+    wish = shop.wish(there + 5)
     say(f"\nThe customer wants {there + 5}.")
     try:
         await client.make_reservation(wish)
@@ -101,36 +133,27 @@ async def reserve(shop: Shop) -> str:
     made = (await client.make_reservation(wish)).body
     for line in made.lines:
         say(f"  {made.code}: {line.promised} of the {line.asked} that were asked are promised.")
+    # The ETag says which version is changed: a colleague's change meanwhile would not be lost.
     now = await client.get_reservation(made.code)
-    confirmed = (
-        await client.confirm_reservation(
-            made.code, shapes.Confirm(order=shop.order), if_match=now.etag
-        )
-    ).body
-    say(f"  The customer orders: confirmed on {confirmed.confirmed_on}.")
+    fewer = shapes.ReservationPatch(lines=shop.wish(shop.count).lines)
+    changed = await client.change_reservation(made.code, fewer, if_match=now.etag)
+    say(f"  The customer will do with {changed.body.lines[-1].open}; the rest is free again.")
+    order = shapes.Confirm(order=shop.order)
+    confirmed = await client.confirm_reservation(made.code, order, if_match=changed.etag)
+    say(f"  Ordered: confirmed on {confirmed.body.confirmed_on}.")
     return made.code
 
 
 async def ship(shop: Shop, code: str) -> None:
-    """Two lorries; the nursery chooses the lots."""
-    promised = shop.row.available
-    for number, count in enumerate((promised // 2, promised - promised // 2), 1):
-        row = shop.row
-        line = shapes.LineToSell(
-            cultivar=row.cultivar, rootstock=row.rootstock, size=row.size, count=count
-        )
-        sale = shapes.SaleToMake(
-            site=shop.site,
-            customer=shop.customer,
-            order=shop.order,
-            reservation=code,
-            lines=[line],
-        )
+    """Two lorries: first what is to be loaded, then the sale."""
+    for number, count in enumerate((shop.count // 2, shop.count - shop.count // 2), 1):
+        sale = shop.sale(count, code)
         first = (await shop.client.make_sale(sale, check=True)).body
         shop.say(f"\nLorry {number}: {count} trees. To fetch:")
         for stop in first.loading:
             for one in stop.lines:
-                shop.say(f"  {stop.structure}, {stop.place}: {one.count} of lot {one.lot}")
+                what = f"{one.count} of lot {one.lot}, {one.grade or 'ungraded'}"
+                shop.say(f"  {stop.structure}, {stop.place}: {what}")
         sold = (await shop.client.make_sale(sale)).body
         shop.say(f"  Sold at position {sold.position}. For the invoice and the plant passport:")
         for each in sold.lines:

@@ -403,7 +403,7 @@ class Operations(Caller):
             headers={"Prefer": prefer, "If-None-Match": if_none_match},
         )
 
-    async def get_loading_list(self, id: str, *, if_none_match: str | None = None) -> Answer[None]:
+    async def get_loading_list(self, id: str, *, if_none_match: str | None = None) -> Answer[str]:
         """What to fetch for a sale, as CSV to print: by structure and place, in order.
 
         id: A UUID.
@@ -413,7 +413,7 @@ class Operations(Caller):
         return await self._call(
             "GET",
             f"/v1/sales/{part(id)}/loading-list",
-            None,
+            str,
             headers={"If-None-Match": if_none_match},
         )
 
@@ -623,6 +623,18 @@ class Operations(Caller):
         """
         return await self._call(
             "GET", f"/v1/sales/{part(id)}", shapes.Sale, headers={"If-None-Match": if_none_match}
+        )
+
+    async def get_schema(self, schema: str, *, if_none_match: str | None = None) -> Answer[str]:
+        """The JSON Schema of a stored event of a type, as `dataschema` of its CloudEvents names
+        it.
+
+        schema: An event type and a version.
+        if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
+          same.
+        """
+        return await self._call(
+            "GET", f"/v1/schemas/{part(schema)}", str, headers={"If-None-Match": if_none_match}
         )
 
     async def get_sheet(

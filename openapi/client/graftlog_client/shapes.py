@@ -4470,6 +4470,17 @@ class StoredEvent(Struct, kw_only=True, omit_defaults=True):
     voided_by: int | None
 
 
+class StreamedEvent(Struct, kw_only=True, omit_defaults=True):
+    """An event of the stream, in the stream's own fields.
+
+    data: JSON: a StoredEvent or a CloudEvent, by `format`.
+    id: Its position in the log.
+    """
+
+    data: str
+    id: str
+
+
 class TakeRateRow(Struct, kw_only=True, omit_defaults=True):
     """Take, or survival from push to ready, of one level of a factor.
 
