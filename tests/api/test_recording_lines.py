@@ -13,6 +13,7 @@ import pytest
 from litestar import Litestar
 
 from service.api import bulk
+from service.api import lines as read
 from service.api.bulk import AllJudged, LineVerdict
 from service.api.entrance import InTime
 from service.api.headers import names_type
@@ -309,7 +310,7 @@ async def test_who_goes_away_left_whole_lines_and_sends_all_again_under_the_same
 async def test_lines_are_judged_some_at_a_time(
     admin: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(bulk, "PORTION", 3)
+    monkeypatch.setattr(read, "PORTION", 3)
     told = await send(admin, lines([LOST, ided(1), LOOK, LOOK, LOOK, LOOK, LOST]))
     assert [one.verdict for one in told.verdicts] == ["refused", *["accepted"] * 5, "refused"]
     # A void and what stands in its place belong together, on whichever side of a portion's end:
@@ -332,7 +333,7 @@ async def test_too_much_is_told_after_the_verdicts(
         assert told.became == [(1, "accepted")]
         assert told.problem is not None
         assert {"type": "/problems/content-too-large", "line": 2}.items() <= told.problem.items()
-    monkeypatch.setattr(bulk, "MOST_LINES", 3)
+    monkeypatch.setattr(read, "MOST_LINES", 3)
     told = await send(admin, lines([LOOK] * 3))
     assert (told.problem, len(told.verdicts)) == (None, 3)
     told = await send(admin, lines([LOOK] * 5))
