@@ -3,6 +3,7 @@
 import re
 from typing import Any
 
+from service.api import schemas
 from service.api.operation import Operation
 from service.api.problems import KINDS
 from service.sheets.columns import SHEETS
@@ -50,6 +51,7 @@ _PATHS: dict[str, tuple[str, dict[str, Any], str | None]] = {
         {"type": "string", "pattern": "^[A-Za-z0-9][A-Za-z0-9._:@-]{0,63}$"},
         "cust-0481",
     ),
+    "schema": ("An event type and a version.", {"enum": schemas.names()}, "trees.grafted.v1"),
     "slug": ("The last part of a problem's type.", {"enum": list(KINDS)}, "refused"),
     "name": ("The sheet's name.", {"enum": list(SHEETS)}, "grafting"),
     "file": ("The file's name.", {"enum": ["docs.css", "docs.js"]}, "docs.css"),

@@ -65,7 +65,7 @@ def cloud_event(stored: StoredEvent, base: str) -> CloudEvent:
         type=stored.type,
         time=stored.occurred_at.astimezone(UTC),
         subject=subject_of(stored),
-        dataschema=f"{base}/v1/schemas/{stored.type}/{stored.version}",
+        dataschema=f"{base}/v1/schemas/{stored.type}.v{stored.version}",
         sequence=f"{stored.position:020d}",
         recordedtime=stored.recorded_at.astimezone(UTC),
         data=stored,
