@@ -5,7 +5,8 @@ from hashlib import blake2b
 
 from service.api.problems import Mistake, Problem
 
-_POSITION = re.compile(r"[1-9][0-9]{0,17}")
+# A position, and a state that came without an event, such as an expiry.
+_POSITION = re.compile(r"([1-9][0-9]{0,17})(?:-[a-z]+)?")
 _TAG = re.compile(r'\s*(W/)?"([\x21\x23-\x7e\x80-\xff]*)"\s*(?:,|$)')
 
 
@@ -106,4 +107,4 @@ def expected_positions(if_match: str | None, what: str) -> frozenset[int] | None
     tags = [tag.strip('"') for tag in tags_in("If-Match", if_match)]
     if "*" in tags:
         return None
-    return frozenset(int(tag) for tag in tags if _POSITION.fullmatch(tag))
+    return frozenset(int(match[1]) for match in map(_POSITION.fullmatch, tags) if match)
