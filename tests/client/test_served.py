@@ -1,11 +1,52 @@
 """The client and the service itself, over a socket."""
 
+import random
 import uuid
+from collections.abc import AsyncIterator
+from contextlib import aclosing
 
+import httpx
 import pytest
 from graftlog_client import Client, problems, said, shapes
 
 from tests.api.conftest import MakeClient
+
+
+class Cutting(httpx.AsyncBaseTransport):
+    """The network, but streams break off after so many bytes at random; `cuts` counts that."""
+
+    def __init__(self, seed: int) -> None:
+        self._line, self._chance, self.cuts = httpx.AsyncHTTPTransport(), random.Random(seed), 0
+
+    async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
+        response = await self._line.handle_async_request(request)
+        if request.url.path.endswith("/stream"):
+            assert isinstance(response.stream, httpx.AsyncByteStream)
+            response.stream = _Cut(response.stream, self, self._chance.randint(1, 1_500))
+        return response
+
+    async def aclose(self) -> None:
+        await self._line.aclose()
+
+
+class _Cut(httpx.AsyncByteStream):
+    def __init__(self, stream: httpx.AsyncByteStream, line: Cutting, left: int) -> None:
+        self._stream, self._line, self._left = stream, line, left
+
+    async def __aiter__(self) -> AsyncIterator[bytes]:
+        async for piece in self._stream:
+            yield piece[: self._left]
+            self._left -= len(piece)
+            if self._left <= 0:
+                self._line.cuts += 1
+                raise httpx.ReadError("cut")
+
+    async def aclose(self) -> None:
+        await self._stream.aclose()
+
+
+async def at_once(seconds: float) -> None:
+    """For who need not wait."""
 
 
 async def test_a_program_reads_changes_and_records(base_url: str, client_for: MakeClient) -> None:
@@ -50,3 +91,14 @@ async def test_a_program_reads_changes_and_records(base_url: str, client_for: Ma
         with pytest.raises(problems.ValidationError) as caught:
             await client.record_events(bad)
         assert caught.value.errors[0].pointer == "#/data/place"
+        everything = [one.id async for one in client.each(await client.list_events(after=0))]
+    # Followed over a line that breaks again and again: each event once, in order.
+    cutting, followed = Cutting(seed=7), list[str]()
+    follower = Client(base_url, key, transport=cutting, sleep=at_once)
+    async with follower, aclosing(follower.follow(after=0)) as events:
+        async for event in events:
+            followed.append(event.id)
+            if len(followed) == len(everything):
+                break
+    assert followed == everything
+    assert cutting.cuts >= 5

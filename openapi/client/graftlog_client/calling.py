@@ -110,6 +110,8 @@ class Caller:
         sent = {name: _word(value) for name, value in headers.items() if value is not None}
         if IDEMPOTENCY in headers:
             sent.setdefault(IDEMPOTENCY, str(uuid.uuid4()))
+        if answer not in (None, str):
+            sent.setdefault("Accept", "application/json")
         content, kind = _content(body, media)
         if kind:
             sent["Content-Type"] = kind
