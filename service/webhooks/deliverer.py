@@ -88,7 +88,6 @@ class Deliverer:
             self._task.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await self._task
-        await self._sender.close()
 
     async def _run(self) -> None:
         while True:
@@ -147,6 +146,7 @@ class Deliverer:
             await crew.end()
             writing.cancel()
             await asyncio.gather(writing, return_exceptions=True)
+            await ledger.close()
 
 
 class Crew:

@@ -18,6 +18,7 @@ from service.webhooks.topics import Message
 SQL = load(__package__, "webhooks.sql")
 _log = structlog.get_logger(__name__)
 _RETRY_SECONDS = 1.0
+_GATHER_SECONDS = 0.005
 _AWAY = (OSError, TimeoutError, asyncpg.PostgresError, asyncpg.InterfaceError)
 
 
@@ -85,26 +86,39 @@ class Ledger:
         """Write until cancelled. While the database is away, those who wait go on waiting."""
         while True:
             await self._wake.wait()
+            # Those who were told of one event answer one after the other, and are written together.
+            await asyncio.sleep(_GATHER_SECONDS)
             self._wake.clear()
-            group = [one for one in self._waiting if not one[1].done()]
-            self._waiting = []
-            if not group:
-                continue
-            try:
-                async with (
-                    self._database.writer.acquire(timeout=10) as connection,
-                    connection.transaction(),
-                ):
-                    current = await write_all(connection, [one for one, _ in group])
-            except _AWAY as error:
-                _log.warning("webhooks_not_written", error=repr(error))
-                self._waiting = group + self._waiting
+            if not await self._write_waiting():
                 await asyncio.sleep(_RETRY_SECONDS)
                 self._wake.set()
-                continue
-            for standing, written in group:
-                if not written.done():
-                    written.set_result(standing.code in current)
+
+    async def close(self) -> None:
+        """Write what waits, if that can be, once `run` has ended."""
+        await self._write_waiting()
+        for _, written in self._waiting:
+            written.cancel()
+
+    async def _write_waiting(self) -> bool:
+        """Write what waits. False when the database is away: then it goes on waiting."""
+        group = [one for one in self._waiting if not one[1].done()]
+        self._waiting = []
+        if not group:
+            return True
+        try:
+            async with (
+                self._database.writer.acquire(timeout=10) as connection,
+                connection.transaction(),
+            ):
+                current = await write_all(connection, [one for one, _ in group])
+        except _AWAY as error:
+            _log.warning("webhooks_not_written", error=repr(error))
+            self._waiting = group + self._waiting
+            return False
+        for standing, written in group:
+            if not written.done():
+                written.set_result(standing.code in current)
+        return True
 
 
 async def write_all(connection: Connection, group: Sequence[Standing]) -> set[str]:

@@ -47,7 +47,7 @@ class Sent(NamedTuple):
 
 
 class Sender:
-    """Sends, over connections that are kept for a while. One a process; `close` it at the end."""
+    """Sends what is to be sent, each webhook over a line of its own."""
 
     def __init__(
         self,
@@ -58,16 +58,33 @@ class Sender:
         seconds: float = SECONDS,
     ) -> None:
         self.guard, self.seconds = guard, seconds
+        self._backend = GuardedBackend(guard, look_up)
+        self._trusted = trusted or httpx.create_ssl_context()
+
+    def line(self) -> "Line":
+        """A line to one receiver; `close` it at the end."""
+        return Line(self.guard, self._backend, self._trusted, self.seconds)
+
+
+class Line:
+    """A connection to one receiver, kept for a while for the next message.
+
+    Not one pool for all: a pool looks at each of its connections at each message.
+    """
+
+    def __init__(
+        self, guard: Guard, backend: GuardedBackend, trusted: ssl.SSLContext, seconds: float
+    ) -> None:
+        self.guard, self.seconds = guard, seconds
         self._pool = httpcore.AsyncConnectionPool(
-            ssl_context=trusted or httpx.create_ssl_context(),
-            max_connections=None,
-            max_keepalive_connections=200,
+            ssl_context=trusted,
+            max_connections=1,
             keepalive_expiry=_KEPT_SECONDS,
-            network_backend=GuardedBackend(guard, look_up),
+            network_backend=backend,
         )
 
     async def close(self) -> None:
-        """Close all connections."""
+        """Close the connection."""
         await self._pool.aclose()
 
     async def send(self, url: str, headers: Sequence[tuple[str, str]], body: bytes) -> Sent:
@@ -109,10 +126,10 @@ class Sender:
                 read += len(part)
                 if read > ANSWER_BYTES:
                     break
-            return answer.status, _retry_after(answer.headers)
+            return answer.status, asked_to_wait(answer.headers, datetime.now(UTC))
 
 
-def _retry_after(headers: Sequence[tuple[bytes, bytes]]) -> timedelta | None:
+def asked_to_wait(headers: Sequence[tuple[bytes, bytes]], now: datetime) -> timedelta | None:
     """Retry-After in either of its two forms (RFC 9110, 10.2.3); None where it says nothing."""
     for name, value in headers:
         if name.lower() != b"retry-after":
@@ -125,7 +142,7 @@ def _retry_after(headers: Sequence[tuple[bytes, bytes]]) -> timedelta | None:
         except ValueError:
             return None
         at = at if at.tzinfo is not None else at.replace(tzinfo=UTC)
-        return max(timedelta(0), at - datetime.now(UTC))
+        return max(timedelta(0), at - now)
     return None
 
 

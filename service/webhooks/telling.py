@@ -1,5 +1,6 @@
 """One webhook at work: one message after another, each until it has arrived."""
 
+import asyncio
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -62,6 +63,9 @@ class Telling:
 
     def __init__(self, duty: Duty, means: Means) -> None:
         self.duty, self._means = duty, means
+        self._line = means.sender.line()
+        # What arrived last is written while the next is sent.
+        self._writing: asyncio.Task[bool] | None = None
         # Up to where the log was looked through; what of it is wanted waits in `_coming`.
         self._seen = duty.position
         self._coming: deque[Told] = deque()
@@ -74,6 +78,9 @@ class Telling:
                 await self._bring(await self._next())
         except Superseded:
             return
+        finally:
+            # What is being written is left to the ledger, so that it need not be told again.
+            await self._line.close()
 
     async def test(self) -> None:
         """Send the test message that was asked for, once, whatever else waits."""
@@ -89,6 +96,7 @@ class Telling:
         )
         body = _encode(event)
         sent = await self._send(message_id, at, body)
+        await self._line.close()
         made = Attempt(message_id, TEST, None, 1, at, *_result(sent), None)
         await means.ledger.tested(duty.code, duty.test, made)
 
@@ -108,6 +116,7 @@ class Telling:
                 )
             if await self._take_up_change():
                 continue
+            await self._written()
             head = await means.tail.beyond(self._seen, means.look_seconds)
             if head <= self._seen and duty.position < self._seen:
                 await self._write(self._standing())
@@ -151,7 +160,10 @@ class Telling:
         return False
 
     def _remember(self, message: Message) -> None:
-        told = self._told.setdefault(message.topic, {})
+        told = self._told.get(message.topic)
+        if told is None:
+            # Not looked up yet: it will be found as it was written.
+            return
         told.update(message.says)
         for subject in message.unsays:
             told.pop(subject, None)
@@ -177,9 +189,13 @@ class Telling:
         if out.message is None:
             self._coming.popleft()
         standing = self._standing()
-        await self._write(standing._replace(told_at=ended, said=out.message, attempt=made))
-        if out.message is not None and out.message.topic in self._told:
+        standing = standing._replace(told_at=ended, said=out.message, attempt=made)
+        if out.message is not None:
+            await self._write(standing)
             self._remember(out.message)
+            return
+        await self._written()
+        self._writing = asyncio.create_task(self._means.ledger.write(standing))
 
     async def _failed(self, out: _Outgoing, at: datetime, ended: datetime, sent: Sent) -> None:
         duty = self.duty
@@ -198,7 +214,7 @@ class Telling:
 
     async def _send(self, message_id: str, at: datetime, body: bytes) -> Sent:
         headers = signing.headers(self.duty.secrets, message_id, at, body)
-        return await self._means.sender.send(self.duty.url, headers, body)
+        return await self._line.send(self.duty.url, headers, body)
 
     def _standing(self) -> Standing:
         """How far it is: up to what waits to be told, or as far as it has looked."""
@@ -214,7 +230,14 @@ class Telling:
             message=duty.message,
         )
 
+    async def _written(self) -> None:
+        """Wait for what is being written."""
+        writing, self._writing = self._writing, None
+        if writing is not None and not await writing:
+            raise Superseded
+
     async def _write(self, standing: Standing) -> None:
+        await self._written()
         if not await self._means.ledger.write(standing):
             raise Superseded
 

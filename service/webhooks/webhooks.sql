@@ -137,9 +137,9 @@ ORDER BY w.code;
 -- name: advance
 -- What became of attempts: one row a webhook (its code $1 and version $2): position $3, failures
 -- $4, next attempt $5, failing since $6, told at $7, message $8. What was found out under another
--- version does not count. Gives the codes that were at theirs.
+-- version does not count; under one it only goes on. Gives the codes that were at theirs.
 UPDATE webhooks w
-SET position = n.position, attempts = n.attempts, next_at = n.next_at,
+SET position = greatest(w.position, n.position), attempts = n.attempts, next_at = n.next_at,
     failing_since = n.failing_since, told_at = coalesce(n.told_at, w.told_at),
     message = n.message
 FROM unnest($1::text[], $2::bigint[], $3::bigint[], $4::bigint[], $5::timestamptz[],

@@ -17,7 +17,18 @@ import asyncpg
 import msgspec
 
 from service.storage.pool import register_json
-from tests.bench import ahead, availability, bulk, clocks, known, promises, rebuild, records, refit
+from tests.bench import (
+    ahead,
+    availability,
+    bulk,
+    clocks,
+    known,
+    promises,
+    rebuild,
+    records,
+    refit,
+    webhooks,
+)
 from tests.bench.client import Result, Task
 from tests.bench.place import LOTS, Place, ask, durable_server, empty_handler
 from tests.support.bench_side import event
@@ -345,6 +356,13 @@ def measure_promises(server: TestServer) -> None:
 def measure_availability(server: TestServer) -> None:
     """What a shop polls: unchanged, kept, and worked out."""
     for what, figure, aim, rest in availability.measure(server):
+        say(what, figure, aim, rest)
+
+
+@section
+def measure_webhooks(server: TestServer) -> None:
+    """From an event to all who are told of it."""
+    for what, figure, aim, rest in webhooks.measure(server):
         say(what, figure, aim, rest)
 
 

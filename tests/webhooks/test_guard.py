@@ -120,11 +120,11 @@ class Names:
 
 
 async def sent_to(url: str, resolver: Names, *, loopback: bool = False) -> tuple[str, str]:
-    sender = Sender(Guard(loopback=loopback), look_up=resolver, seconds=0.5)
+    line = Sender(Guard(loopback=loopback), look_up=resolver, seconds=0.5).line()
     try:
-        sent = await sender.send(url, [], b"{}")
+        sent = await line.send(url, [], b"{}")
     finally:
-        await sender.close()
+        await line.close()
     return sent.outcome, sent.detail or ""
 
 
@@ -166,9 +166,9 @@ async def test_a_name_that_answers_otherwise_the_second_time_gains_nothing() -> 
 async def test_no_redirect_is_followed(status: int) -> None:
     async with receiving() as inside, receiving((status, {"Location": "x"})) as receiver:
         receiver.answers[0] = (status, {"Location": inside.url})
-        sender = Sender(Guard(loopback=True))
-        sent = await sender.send(receiver.url, [], b"{}")
-        await sender.close()
+        line = Sender(Guard(loopback=True)).line()
+        sent = await line.send(receiver.url, [], b"{}")
+        await line.close()
         assert (sent.outcome, sent.status) == ("answered", status)
         assert (len(receiver.got), inside.got) == (1, [])
 
@@ -185,9 +185,9 @@ async def test_an_answer_is_not_read_for_ever() -> None:
             writer.close()
 
     server = await asyncio.start_server(endless, "127.0.0.1", 0)
-    sender = Sender(Guard(loopback=True), seconds=5)
+    line = Sender(Guard(loopback=True), seconds=5).line()
     port = server.sockets[0].getsockname()[1]
-    sent = await sender.send(f"http://127.0.0.1:{port}/", [], b"{}")
-    await sender.close()
+    sent = await line.send(f"http://127.0.0.1:{port}/", [], b"{}")
+    await line.close()
     server.close()
     assert sent.outcome == "arrived"
