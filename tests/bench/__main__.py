@@ -27,6 +27,7 @@ from tests.bench import (
     rebuild,
     records,
     refit,
+    stream,
     webhooks,
 )
 from tests.bench.client import Result, Task
@@ -356,6 +357,13 @@ def measure_promises(server: TestServer) -> None:
 def measure_availability(server: TestServer) -> None:
     """What a shop polls: unchanged, kept, and worked out."""
     for what, figure, aim, rest in availability.measure(server):
+        say(what, figure, aim, rest)
+
+
+@section
+def measure_stream(server: TestServer) -> None:
+    """Five hundred readers of the stream of events."""
+    for what, figure, aim, rest in stream.measure(server):
         say(what, figure, aim, rest)
 
 
