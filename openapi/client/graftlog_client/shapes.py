@@ -600,7 +600,7 @@ class BudwoodSoldData(Struct, kw_only=True, omit_defaults=True):
     destination: list[str] | None = None
     document: str | None = None
     fulfils: list[Fulfilled] = field(default_factory=list)
-    lines: list[BudLine]
+    lines: list[SoldBuds]
     order: str | None = None
     reservation: str | None = None
 
@@ -2013,15 +2013,18 @@ class LineReport(Struct, kw_only=True, omit_defaults=True):
 class LineToSell(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """What is sold: trees of a lot or of an item, or buds out of a bag.
 
-    Name `lot`; or `cultivar`, `rootstock` and `size`, and the lots are chosen: ready trees
-    that no hold stops and nobody else holds, those ready longest first, one lot where one
-    has enough; or `bag`.
+    Trees: name `lot`; or `cultivar`, `rootstock` and `size`, and the lots are chosen: ready
+    trees that no hold stops and nobody else holds, those ready longest first, one lot where
+    one has enough. Buds: name `bag`; or `cultivar` and `buds`, and the bags are chosen, what
+    was cut first before what keeps longer.
 
+    buds: True: buds of the cultivar.
     count: Trees, or buds.
     place: Only from this place.
     """
 
     bag: str | None = None
+    buds: bool = False
     count: int
     cultivar: str | None = None
     grade: str | None = None
@@ -4244,6 +4247,24 @@ class SizeBody(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=T
     label: str
     rank: int = 0
     retired: bool = False
+
+
+class SoldBuds(Struct, kw_only=True, omit_defaults=True):
+    """Buds out of one bag, or of a cultivar: then the log chooses the bags.
+
+    Name either `bag`, or `cultivar` with `buds`: out of bags that nothing holds and whose
+    wood is not past its keeping time, what was cut first. What is stored names bags.
+
+    buds: Left out: all that the bag holds.
+    lot: The bag's budwood lot; filled by the log.
+    place: Only from this place.
+    """
+
+    bag: str | None = None
+    buds: int | None = None
+    cultivar: str | None = None
+    lot: str | None = None
+    place: str | None = None
 
 
 class SoldLine(Struct, kw_only=True, omit_defaults=True):
