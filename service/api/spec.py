@@ -45,6 +45,14 @@ _ALWAYS = (
     "not-ready",
     "overloaded",
 )
+_LIMITS = {
+    name: {"required": True, "description": words, "schema": {"type": "string", "pattern": form}}
+    for name, words, form in (
+        ("Retry-After", "Seconds to wait.", "^[0-9]+$"),
+        ("RateLimit", "What is left (r), and seconds until more comes back (t).", '^".+";r='),
+        ("RateLimit-Policy", "How many (q) in any so many seconds (w).", '^".+";q='),
+    )
+}
 _STATUSES = {
     200: "The answer.",
     201: "Something new was recorded.",
@@ -339,7 +347,10 @@ def _refers(paths: dict[str, Any], slug: str) -> bool:
 
 
 def _problem(slug: str) -> dict[str, Any]:
-    return _problem_response(f"{KINDS[slug].title}. {KINDS[slug].advice}")
+    described = _problem_response(f"{KINDS[slug].title}. {KINDS[slug].advice}")
+    if slug == "quota-exceeded":
+        described["headers"] = _LIMITS
+    return described
 
 
 def _problem_response(words: str) -> dict[str, Any]:

@@ -45,12 +45,14 @@ class Page(HTMLParser):
 
 def test_every_operation_and_shape_is_on_it_and_every_link_leads_somewhere() -> None:
     document = spec.build()
-    page = Page(reference(document).decode())
+    text = reference(document).decode()
+    page = Page(text)
     assert page.open == []
     assert len(page.ids) == len(set(page.ids))
     names = {one["operationId"] for path in document["paths"].values() for one in path.values()}
     shapes = {f"shape-{name}" for name in document["components"]["schemas"]}
-    assert names | shapes <= set(page.ids)
+    assert {*names, *shapes, "messages"} <= set(page.ids)
+    assert all(f"<li><code>{name}</code>:" in text for name in document["webhooks"])
     inside = {link[1:] for link in page.links if link.startswith("#")}
     assert len(inside) > len(EVENT_TYPES)
     assert inside <= set(page.ids)

@@ -42,7 +42,7 @@ def reference(document: dict[str, Any]) -> bytes:
         words = prose(tag.get("description", ""))
         parts.append(f"<section id={_tag_id(tag['name'])}><h2>{escape(tag['name'])}</h2>{words}")
         parts += [_operation(document, *one) for one in operations if tag["name"] in one[2]["tags"]]
-        parts.append("</section>")
+        parts += [_messages(document, tag["name"]), "</section>"]
     parts.append("<section id=shapes><h2>Shapes</h2><p>What is sent and answered, by name.</p>")
     parts += [_shape(name, schema) for name, schema in schemas.items()]
     parts.append("</section></main></body></html>")
@@ -122,6 +122,30 @@ def _operation(document: dict[str, Any], method: str, path: str, one: dict[str, 
     parts.append(_answers(document, one["responses"]))
     parts.append(f"<pre><code>{escape(_curl(method, path, one), quote=False)}</code></pre>")
     return "".join([*parts, "</article>"])
+
+
+def _messages(document: dict[str, Any], tag: str) -> str:
+    """What is sent to those who asked to be told, type by type."""
+    told = {
+        name: one["post"]
+        for name, one in document.get("webhooks", {}).items()
+        if tag in one["post"]["tags"]
+    }
+    if not told:
+        return ""
+    rows = [
+        f"<li>{code(name)}: {inline(one['description'])} "
+        + ", ".join(kind(part) for part in _body(one)["allOf"] if "$ref" in part)
+        + "</li>"
+        for name, one in told.items()
+    ]
+    return f"<article id=messages><h3>Messages</h3><ul>{''.join(rows)}</ul></article>"
+
+
+def _body(one: dict[str, Any]) -> dict[str, Any]:
+    (content,) = one["requestBody"]["content"].values()
+    schema: dict[str, Any] = content["schema"]
+    return schema
 
 
 def _shown(parameter: dict[str, Any]) -> dict[str, Any]:
