@@ -38,7 +38,7 @@ demo-reset: $(INSTALLED) ## Clear the demo's data
 	@exec $(BIN)/graftlog demo --reset $(ARGS)
 
 test: $(INSTALLED) ## Run the tests on a PostgreSQL of their own (ARGS="-k pool" for some)
-	@$(BIN)/python -m pytest $(ARGS)
+	@$(BIN)/python -m pytest --numprocesses auto --dist loadgroup $(ARGS)
 
 check: $(INSTALLED) ## Style, types, direction of imports, migrations, drift of openapi.json and client
 	$(BIN)/ruff check .

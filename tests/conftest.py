@@ -1,12 +1,22 @@
 """Fixtures that every test may ask for. The database is always a real PostgreSQL."""
 
+import os
 from collections.abc import AsyncIterator, Iterator
 
 import pytest
 
 from service.settings import Settings
 from service.storage.pool import Database, open_database
-from tests.support.database import TestServer, running_server
+from tests.support.database import TestServer, embedded_is_used, running_server
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """In how many processes `make test` runs; each starts an embedded server of its own.
+
+    A server that was named or comes in a container is for one: 0 is without others.
+    """
+    return min(os.cpu_count() or 1, 4) if embedded_is_used() else 0
 
 
 @pytest.fixture(scope="session")

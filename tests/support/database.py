@@ -98,6 +98,12 @@ class TestServer:
             await connection.close()
 
 
+def embedded_is_used() -> bool:
+    """Whether neither a server is named nor a container wanted."""
+    named = os.environ.get("GRAFTLOG_TEST_DATABASE_URL")
+    return not named and os.environ.get("GRAFTLOG_TEST_CONTAINERS") != "1"
+
+
 @contextmanager
 def running_server() -> Iterator[TestServer]:
     """The server of this run, with its template, taken down at the end."""
