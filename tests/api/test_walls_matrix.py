@@ -128,6 +128,8 @@ GUARDED = {
     "trees.returned": "sales:write",
     "reservation.made": "reservations:write",
     "reservation.changed": "reservations:write",
+    "reservation.confirmed": "reservations:write",
+    "reservation.expired": "reservations:write",
     "reservation.released": "reservations:write",
     "promise.overridden": "promises:override",
     "promise.override_ended": "promises:override",

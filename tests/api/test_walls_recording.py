@@ -30,6 +30,8 @@ AS_IF_NOWHERE: list[Said] = [
     ("hold.placed", HOLD | {"target": "bag", "code": "ZZ-B1"}),
     ("hold.placed", HOLD | {"target": "site", "code": "ZZ-SITE"}),
     ("reservation.changed", {"reservation": "ZZ-R", "needed_by": "2027-01-01"}),
+    ("reservation.confirmed", {"reservation": "ZZ-R"}),
+    ("reservation.expired", {"reservation": "ZZ-R"}),
     ("reservation.released", {"reservation": "ZZ-R", "reason": "no longer wanted"}),
     ("promise.override_ended", {"override": "ZZ-PO", "reason": "no longer wanted"}),
     ("trees.sold", {"customer": "c", "reservation": "ZZ-R", "lines": [READY | {"count": 1}]}),
