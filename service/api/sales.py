@@ -26,7 +26,7 @@ from service.api.taking_in import decoded
 from service.log import read
 from service.log.rights import READ, SALES
 from service.sheets.writing import write_csv
-from service.trade.events.budwood import BudLine, BudwoodSold, BudwoodSoldData
+from service.trade.events.budwood import BudwoodSold, BudwoodSoldData, SoldBuds
 from service.trade.events.catalogue import Regions
 from service.trade.events.grafting import Stage
 from service.trade.events.selling import SOLD_LINES, SoldLine, TreesSold, TreesSoldData
@@ -38,9 +38,10 @@ from service.views import sales as view
 class LineToSell(Data, frozen=True, kw_only=True):
     """What is sold: trees of a lot or of an item, or buds out of a bag.
 
-    Name `lot`; or `cultivar`, `rootstock` and `size`, and the lots are chosen: ready trees that no
-    hold stops and nobody else holds, those ready longest first, one lot where one has enough; or
-    `bag`.
+    Trees: name `lot`; or `cultivar`, `rootstock` and `size`, and the lots are chosen: ready trees
+    that no hold stops and nobody else holds, those ready longest first, one lot where one has
+    enough. Buds: name `bag`; or `cultivar` and `buds`, and the bags are chosen, what was cut first
+    before what keeps longer.
     """
 
     lot: Code | None = None
@@ -50,6 +51,7 @@ class LineToSell(Data, frozen=True, kw_only=True):
     grade: Grade | None = None
     stage: Stage | None = None
     bag: Code | None = None
+    buds: Annotated[bool, Meta(description="True: buds of the cultivar.")] = False
     place: Annotated[Code, Meta(description="Only from this place.")] | None = None
     count: Annotated[Count, Meta(description="Trees, or buds.")]
 
@@ -154,17 +156,18 @@ def _event_of(asked: SaleToMake, call: Call[Any]) -> TreesSold | BudwoodSold:
     envelope["occurred"] = asked.occurred or recording.now_of(call)
     names = ("customer", "order", "reservation", "document", "destination")
     said = {name: getattr(asked, name) for name in names}
-    bags = [line.bag for line in asked.lines]
-    if None not in bags:
+    of_buds = [line.buds or line.bag is not None for line in asked.lines]
+    if all(of_buds):
         for index, line in enumerate(asked.lines):
-            _only_of_bags(line, index)
+            _only_of_buds(line, index)
         buds = [
-            BudLine(bag=line.bag or "", place=line.place, buds=line.count) for line in asked.lines
+            SoldBuds(bag=line.bag, cultivar=line.cultivar, place=line.place, buds=line.count)
+            for line in asked.lines
         ]
         return BudwoodSold(**envelope, data=BudwoodSoldData(**said, lines=buds))
-    if any(bags):
-        index = next(number for number, bag in enumerate(bags) if bag)
-        raise _mistake(index, "bag", "Trees and buds are sold in two sales.")
+    if any(of_buds):
+        name = "bag" if asked.lines[of_buds.index(True)].bag else "buds"
+        raise _mistake(of_buds.index(True), name, "Trees and buds are sold in two sales.")
     lines = [
         SoldLine(**{name: getattr(line, name) for name in SoldLine.__struct_fields__})
         for line in asked.lines
@@ -172,10 +175,11 @@ def _event_of(asked: SaleToMake, call: Call[Any]) -> TreesSold | BudwoodSold:
     return TreesSold(**envelope, data=TreesSoldData(**said, lines=lines))
 
 
-def _only_of_bags(line: LineToSell, index: int) -> None:
-    for name in ("lot", "cultivar", "rootstock", "size", "grade", "stage"):
+def _only_of_buds(line: LineToSell, index: int) -> None:
+    for name in ("lot", "rootstock", "size", "grade", "stage"):
         if getattr(line, name) is not None:
-            raise _mistake(index, name, f"Buds are named by their bag alone: leave {name} out.")
+            words = f"Buds are named by bag or cultivar alone: leave {name} out."
+            raise _mistake(index, name, words)
 
 
 def _mistake(index: int, name: str, detail: str) -> Problem:

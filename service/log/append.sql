@@ -151,12 +151,19 @@ WHERE l.cultivar = ANY($1::text[]) AND b.balance > 0
   AND ((b.kind = 'trees' AND b.stage = 'ready') OR b.kind = 'bag');
 
 -- name: sale_lots
--- Lots with ready trees of items (cultivar, rootstock) at sites: a sale by item may be given them.
+-- Lots with ready trees of items (cultivar, rootstock) or, where that is empty, buds in bags at
+-- sites: a sale by item may be given them.
 SELECT DISTINCT l.lot_id
 FROM unnest($1::text[], $2::text[], $3::text[]) AS w (cultivar, rootstock, site)
 JOIN lots l ON l.cultivar = w.cultivar AND l.rootstock = w.rootstock AND l.kind = 'tree'
 JOIN balances b ON b.lot_id = l.lot_id AND b.site = w.site
-WHERE NOT l.voided AND b.kind = 'trees' AND b.stage = 'ready' AND b.balance > 0;
+WHERE NOT l.voided AND b.kind = 'trees' AND b.stage = 'ready' AND b.balance > 0
+UNION
+SELECT l.lot_id
+FROM unnest($1, $2, $3) AS w (cultivar, rootstock, site)
+JOIN lots l ON l.cultivar = w.cultivar AND l.kind = 'budwood'
+JOIN balances b ON b.lot_id = l.lot_id AND b.site = w.site
+WHERE w.rootstock = '' AND NOT l.voided AND b.kind = 'bag' AND b.balance > 0;
 
 -- name: ready_nets
 -- What came to the ready trees of the lots and what left them, by day. Moves, regradings and loads

@@ -7,7 +7,8 @@ from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade.allocating import ready_since
 from service.trade.books import Books
-from service.trade.events.selling import TreesSold
+from service.trade.events.budwood import BudwoodSold
+from service.trade.events.selling import SoldLine, TreesSold
 from service.trade.units import Incoming
 
 SQL = load(__package__, "append.sql")
@@ -15,21 +16,24 @@ Wanted = set[tuple[str, str, str]]
 
 
 def sold_by_item(group: list[Incoming]) -> tuple[Wanted, date | None]:
-    """Cultivar, rootstock and site of all that the group sells by item, and its earliest day."""
+    """Cultivar, rootstock (empty: buds) and site of all that the group sells by item, and its
+    earliest day."""
     wanted: Wanted = set()
     first: date | None = None
     for one in group:
-        if not isinstance(one.event, TreesSold):
+        if not isinstance(one.event, TreesSold | BudwoodSold):
             continue
         for line in one.event.data.lines:
-            if line.lot is None and line.cultivar and line.rootstock:
-                wanted.add((line.cultivar, line.rootstock, one.event.site))
+            # Of buds there is no rootstock.
+            rootstock = line.rootstock if isinstance(line, SoldLine) else ""
+            if line.cultivar and rootstock is not None:
+                wanted.add((line.cultivar, rootstock, one.event.site))
                 first = one.moment.day if first is None else min(first, one.moment.day)
     return wanted, first
 
 
 async def candidates(connection: Connection, wanted: Wanted) -> set[int]:
-    """Ids of lots that have ready trees of the items at the sites."""
+    """Ids of lots that have ready trees of the items, or buds in bags, at the sites."""
     columns = [list(column) for column in zip(*sorted(wanted), strict=True)]
     return {row["lot_id"] for row in await connection.fetch(SQL.sale_lots, *columns)}
 

@@ -111,11 +111,10 @@ class Loader:
             self.group_first = day
 
     def _may_be_given(self, sold_on: date) -> None:
-        """A sale by item may take from any tree lot that is here, on its own day."""
+        """A sale by item may take from any lot that is here, on its own day."""
         for lot in self.books.lots.values():
-            if lot.kind == "tree":
-                self.looked_at.discard(lot.lot_id)
-                self._note_day(lot.code, sold_on)
+            self.looked_at.discard(lot.lot_id)
+            self._note_day(lot.code, sold_on)
 
     # -- lots, bags, balances --------------------------------------------------------
 

@@ -8,7 +8,6 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from itertools import groupby
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -22,6 +21,8 @@ from service.trade.items import Item, parse_item
 from service.trade.promising import ALL_SITES, lefts
 
 LAST_DAY = date.max.toordinal()
+_Lefts = tuple[list[int], list[int]]
+"""Days from today on, and how many are left from each on; less than none where it is short."""
 
 
 class Point(NamedTuple):
@@ -34,12 +35,15 @@ class Point(NamedTuple):
 class Row(msgspec.Struct, frozen=True, gc=False):
     """How many of an item can be reserved at a site; `site` empty: trees of any site will do.
 
-    The first point is today's. `foretold`: it goes by what was told ahead, else by what is ready.
+    From each of the `days` on so many can be reserved, up to the next of them; the first is today.
+    `foretold`: it goes by what was told ahead, else by what is ready. Plain numbers: Python's
+    collector need not look at them.
     """
 
     item: Item
     site: str
-    points: tuple[Point, ...]
+    days: tuple[int, ...]
+    quantities: tuple[int, ...]
     foretold: bool
 
     @property
@@ -48,19 +52,26 @@ class Row(msgspec.Struct, frozen=True, gc=False):
         return key_of(self.item, self.site)
 
     @property
+    def points(self) -> list[Point]:
+        """The days on which it changes, today first."""
+        return list(map(Point, self.days, self.quantities))
+
+    @property
     def today(self) -> int:
-        return self.points[0].day
+        return self.days[0]
 
     def on(self, day: int) -> int:
         """How many for a day; before today as for today."""
-        return self.points[max(bisect_right(self.points, (day, LAST_DAY)) - 1, 0)].quantity
+        return self.quantities[max(bisect_right(self.days, day) - 1, 0)]
 
     def first_day(self, quantity: int, day: int) -> int | None:
         """The first day from `day` on for which so many can be reserved; None: not in sight."""
         if self.on(day) >= quantity:
             return max(day, self.today)
-        later = (one.day for one in self.points if one.day > day and one.quantity >= quantity)
-        return next(later, None)
+        later = bisect_right(self.days, day)
+        enough = (at for at in range(later, len(self.days)) if self.quantities[at] >= quantity)
+        found = next(enough, None)
+        return None if found is None else self.days[found]
 
 
 def key_of(item: Item, site: str) -> str:
@@ -88,13 +99,18 @@ class Kin:
         self.cultivar, self.rootstock, self.buds = cultivar, rootstock, buds
         self.books = books
         self._acting: dict[str, Covering] = {}
-        self._points: dict[tuple[int, Stock], list[Point]] = {}
+        self._lefts: dict[tuple[int, Stock], _Lefts] = {}
 
-    def rows(self) -> Iterator[Row]:
-        """A row for each item and site that has, or once had told, anything of it."""
+    def rows(self) -> list[Row]:
+        """A row for each item and site that has, or was told, anything of it."""
         self._acting = self._who_acts()
-        self._points.clear()
-        having = self._having() if self._acting else set()
+        try:
+            return list(self._rows()) if self._acting else []
+        finally:
+            self._acting, self._lefts = {}, {}
+
+    def _rows(self) -> Iterator[Row]:
+        having = self._having()
         for item in sorted({item for item, _ in having}):
             if not item.buds and not (item.rootstock and item.size):
                 # Of unknown parts: nobody can ask for it as an item.
@@ -120,8 +136,8 @@ class Kin:
             line=0, item=item.text, lot=None, site=site or None, asked=0, open=0, promised=0
         )
         sets = sets_of(claim)
-        together = _least([self._points_of(acting, of) for of in sets])
-        return Row(item, site, together, any(acting.foretold(of) for of in sets))
+        days, quantities = _least([self._lefts_of(acting, of) for of in sets])
+        return Row(item, site, days, quantities, any(acting.foretold(of) for of in sets))
 
     def _who_acts(self) -> dict[str, Covering]:
         """By site what the books say to who acts there; of all sites the one furthest behind, for
@@ -161,40 +177,43 @@ class Kin:
             if site in self._acting
         }
 
-    def _points_of(self, acting: Covering, of: Stock) -> list[Point]:
-        """How many are left of one set of stock, less than none where it is short."""
+    def _lefts_of(self, acting: Covering, of: Stock) -> _Lefts:
         asked = (acting.today, of)
-        if asked not in self._points:
-            self._points[asked] = list(_points(acting, of))
-        return self._points[asked]
+        if asked not in self._lefts:
+            self._lefts[asked] = _lefts(acting, of)
+        return self._lefts[asked]
 
 
-def _points(acting: Covering, of: Stock) -> Iterator[Point]:
+def _lefts(acting: Covering, of: Stock) -> _Lefts:
     today, due = acting.today, acting.due(of)
     # A ruling counts for claims on its days alone: between two last days all is asked alike.
     ends = sorted({one.days.last for one in acting.rulings if one.days.last >= today})
-    starts = [today, *(end + 1 for end in ends if end < LAST_DAY)]
-    for begin, end in zip(starts, [*starts[1:], LAST_DAY + 1], strict=True):
+    begins = [today, *(end + 1 for end in ends if end < LAST_DAY)]
+    days: list[int] = []
+    left: list[int] = []
+    for begin, end in zip(begins, [*begins[1:], LAST_DAY + 1], strict=True):
         steps = acting.steps(of, begin)
         # Within a step it changes only where something is due.
-        days = {begin, *(step.first for step in steps), *(one.day for one in due)}
-        inside = sorted(day for day in days if begin <= day < end)
-        yield from map(Point, inside, lefts(steps, due, inside))
+        changing = {begin, *[step.first for step in steps], *[one.day for one in due]}
+        inside = sorted([day for day in changing if begin <= day < end])
+        days += inside
+        left += lefts(steps, due, inside)
+    return days, left
 
 
-def _least(sets: Sequence[list[Point]]) -> tuple[Point, ...]:
+def _least(sets: Sequence[_Lefts]) -> tuple[tuple[int, ...], tuple[int, ...]]:
     """The least of all sets, never below none, from day to day; only where it changes."""
-    by_day = sorted(
-        (point.day, number, point.quantity)
-        for number, points in enumerate(sets)
-        for point in points
-    )
-    now = [0] * len(sets)
-    found: list[Point] = []
-    for day, group in groupby(by_day, key=lambda one: one[0]):
-        for _, number, quantity in group:
-            now[number] = quantity
-        least = max(0, min(now))
-        if not found or found[-1].quantity != least:
-            found.append(Point(day, least))
-    return tuple(found)
+    days = sets[0][0]
+    columns = [left for _, left in sets]
+    if any(other != days for other, _ in sets):
+        days = sorted(set().union(*(other for other, _ in sets)))
+        # Each holds until its own next day; all begin today.
+        columns = [[left[bisect_right(own, day) - 1] for day in days] for own, left in sets]
+    changing: list[int] = []
+    quantities: list[int] = []
+    for day, least in zip(days, map(min, zip(*columns, strict=True)), strict=True):
+        quantity = max(0, least)
+        if not quantities or quantity != quantities[-1]:
+            changing.append(day)
+            quantities.append(quantity)
+    return tuple(changing), tuple(quantities)

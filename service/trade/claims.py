@@ -5,7 +5,7 @@ from msgspec.structs import replace
 from service.trade.accounts import grade_of
 from service.trade.bench import Bench
 from service.trade.books import Reservation
-from service.trade.events.budwood import BudLine, Fulfilled
+from service.trade.events.budwood import Fulfilled, SoldBuds
 from service.trade.events.selling import ReservedLine, SoldLine
 from service.trade.items import Item, parse_item
 from service.trade.verdicts import refuse
@@ -113,7 +113,7 @@ def _draw(
     return [Fulfilled(line=line, count=count) for line, count in sorted(drawn.items())]
 
 
-def fulfil_buds(bench: Bench, code: str | None, lines: list[BudLine]) -> list[Fulfilled]:
+def fulfil_buds(bench: Bench, code: str | None, lines: list[SoldBuds]) -> list[Fulfilled]:
     """What a sale of buds fulfils of a reservation."""
     wanted: list[tuple[Item, str | None, int]] = []
     for line in lines:

@@ -4,13 +4,13 @@ Pure: a completed event says everything, so replay needs nothing else. Per commo
 an event sum to zero. Events without legs are facts.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from service.trade import accounts as acc
 from service.trade.accounts import BUDS, PLANTS, Key, Leg
 from service.trade.events import budwood, grafting, liners, selling, stock, trees
-from service.trade.events.budwood import BagFill, BudLine
+from service.trade.events.budwood import BagFill, BudLine, SoldBuds
 from service.trade.events.envelope import Envelope
 
 
@@ -37,12 +37,12 @@ def _filled(site: str, lot: str, bags: list[BagFill], source: str) -> list[Leg]:
     return legs
 
 
-def _bud_lines(site: str, lines: list[BudLine], kind: str, ref: str) -> list[Leg]:
+def _bud_lines(site: str, lines: Sequence[BudLine | SoldBuds], kind: str, ref: str) -> list[Leg]:
     legs: list[Leg] = []
     for line in lines:
         legs += move(
             line.lot or "",
-            acc.bag(site, line.place or "", line.bag),
+            acc.bag(site, line.place or "", line.bag or ""),
             acc.gone(kind, site, ref, BUDS),
             line.buds or 0,
         )

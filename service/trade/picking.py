@@ -1,17 +1,26 @@
-"""What of the books a sale by item may take: ready, held by nothing, and kept for nobody else."""
+"""What a sale by item may take of the books: ready, held by nothing, kept for nobody else."""
 
 from collections.abc import Iterator
-from typing import Any
+from datetime import date
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from service.trade import holds
 from service.trade.accounts import UNGRADED, grade_of
-from service.trade.allocating import Limit, Stand, Taken, choose
+from service.trade.allocating import Limit, Stand, choose
 from service.trade.bench import Bench
 from service.trade.books import Account, Claim, Lot
-from service.trade.events.selling import SoldLine
 from service.trade.items import Item, parse_item
+from service.trade.keeping import KEEPING_DAYS
 from service.trade.verdicts import Refusal, refuse
+
+
+class Picked(NamedTuple):
+    """So many out of one account."""
+
+    lot: Lot
+    account: Account
+    taken: int
 
 
 class Picking:
@@ -32,55 +41,54 @@ class Picking:
         """Note that a line takes so many from an account."""
         self.taken[account.account_id] = self.taken.get(account.account_id, 0) + count
 
-    def pick(self, line: SoldLine, pointer: str) -> list[SoldLine]:
-        """A line of an item as lines of lots. Raises a refusal when there is not enough."""
+    def pick(self, of: Item, place: str | None, count: int, pointer: str) -> list[Picked]:
+        """From where so many of an item are taken. Raises a refusal when there is not enough."""
+        here = {
+            (lot.code, _spot(account), account.key.grade): (lot, account)
+            for lot, account in self._of_item(of, place)
+            if self._why_not(lot, account) is None and self.left(account) > 0
+        }
         stands = [
             Stand(
                 lot=lot.code,
-                place=account.key.place,
+                place=_spot(account),
                 grade=account.key.grade,
                 count=self.left(account),
                 since=self._since(lot, account),
                 asked_for=self._asked_for(lot, account),
             )
-            for lot, account in self._of_item(line)
-            if self._may_go(lot, account) and self.left(account) > 0
+            for lot, account in here.values()
         ]
         lots = {stand.lot for stand in stands}
-        limits = [limit for code in sorted(lots) for limit in self._limits(code, line)]
-        found = choose(line.count, stands, limits, self._kept(lots, line))
-        if sum(one.count for one in found) < line.count:
-            raise self._too_few(line, sum(one.count for one in found), pointer)
-        return [self._picked(line, one) for one in found]
-
-    def _picked(self, line: SoldLine, one: Taken) -> SoldLine:
-        for key, account in self.books.accounts_of(one.lot).items():
-            where = (key.kind, key.site, key.place, key.stage, key.size, key.grade)
-            if where == ("trees", self.bench.here, one.place, "ready", line.size, one.grade):
-                self.take(account, one.count)
-        return SoldLine(
-            lot=one.lot,
-            place=one.place,
-            stage="ready",
-            size=line.size,
-            grade=one.grade or None,
-            count=one.count,
-        )
+        limits = [limit for code in sorted(lots) for limit in self._limits(code, of)]
+        found = choose(count, stands, limits, self._kept(lots, of, count))
+        available = sum(one.count for one in found)
+        if available < count:
+            raise self._too_few(of, place, count, available, pointer)
+        picked = [(here[one.lot, one.place, one.grade], one.count) for one in found]
+        for (_, account), taken in picked:
+            self.take(account, taken)
+        return [Picked(lot, account, taken) for (lot, account), taken in picked]
 
     # -- what is there -------------------------------------------------------------------
 
-    def _of_item(self, line: SoldLine, *, anywhere: bool = False) -> Iterator[tuple[Lot, Account]]:
-        """Ready trees of the line's item at the site, or at all sites."""
+    def _of_item(
+        self, of: Item, place: str | None, *, anywhere: bool = False
+    ) -> Iterator[tuple[Lot, Account]]:
+        """Ready trees, or buds in bags, of an item at the site; or anywhere, of any grade."""
         for lot in self.books.lots.values():
-            if lot.kind != "tree" or lot.voided:
+            if lot.voided or lot.cultivar != of.cultivar:
                 continue
-            if (lot.cultivar, lot.rootstock) != (line.cultivar, line.rootstock):
+            if lot.kind != ("budwood" if of.buds else "tree"):
+                continue
+            if not of.buds and lot.rootstock != of.rootstock:
                 continue
             for key, account in self.books.accounts_of(lot.code).items():
-                if (key.kind, key.stage, key.size) != ("trees", "ready", line.size):
+                fits = ("bag", "", "") if of.buds else ("trees", "ready", of.size)
+                if (key.kind, key.stage, key.size) != fits:
                     continue
-                here = key.site == self.bench.here and line.place in (None, key.place)
-                graded = line.grade is None or key.grade == grade_of(line.grade)
+                here = key.site == self.bench.here and place in (None, key.place)
+                graded = not of.grade or key.grade == grade_of(of.grade)
                 if anywhere or (here and graded):
                     yield lot, account
 
@@ -91,20 +99,39 @@ class Picking:
         there = min(account.at_end_of(one) for one in days)
         return there - self.taken.get(account.account_id, 0)
 
-    def _may_go(self, lot: Lot, account: Account) -> bool:
-        own = lot.grown_for in (None, self.customer)
-        return own and not self._held(lot, account) and not self._came_back(account)
+    def _why_not(self, lot: Lot, account: Account) -> str | None:
+        """Why none of an account may be taken; None: it may."""
+        if self._held(lot, account):
+            return "held"
+        if self._came_back(account):
+            return "came_back"
+        if lot.grown_for not in (None, self.customer):
+            return "grown_for_others"
+        return "too_old" if lot.kind == "budwood" and self._too_old(lot) else None
 
     def _held(self, lot: Lot, account: Account) -> bool:
         tokens = {*lot.ancestry, f"place:{account.key.place}", f"site:{account.key.site}"}
+        if lot.kind == "budwood":
+            tokens |= self.books.bag_tokens(account.key.ref)
         return any(holds.blocking(self.books, holds.SELL, tokens, day) for day in self.days)
+
+    def _too_old(self, lot: Lot) -> bool:
+        """Wood past its crop's keeping time is for a person to choose."""
+        entry = self.books.catalogue.entries.get(("cultivar", lot.cultivar or ""))
+        keeps = KEEPING_DAYS.get(getattr(entry[0], "crop", "")) if entry else None
+        if keeps is None or lot.day is None:
+            return False
+        return (self.bench.day - lot.day).days > keeps
 
     def _came_back(self, account: Account) -> bool:
         """Trees that came back stand apart until somebody has looked at them and moved them."""
         found = self.books.catalogue.entries.get(("place", account.key.place))
         return found is not None and getattr(found[0], "for_returns", False)
 
-    def _since(self, lot: Lot, account: Account) -> Any:
+    def _since(self, lot: Lot, account: Account) -> date:
+        if lot.kind == "budwood":
+            # Of wood that nobody knows the age of, what is known to be old goes first.
+            return lot.day or self.bench.day
         # What the loader knows nothing of became ready in this very group.
         return self.books.ready_since.get(lot.code) or account.last_day or self.bench.day
 
@@ -117,32 +144,27 @@ class Picking:
                 continue
             yield from (claim for claim in one.claims if claim.open)
 
-    def _kept(self, lots: set[str], line: SoldLine) -> dict[str, int]:
+    def _kept(self, lots: set[str], of: Item, count: int) -> dict[str, int]:
         """How many of which lots are kept for this customer: grown for it, or reserved by lot."""
         kept: dict[str, int] = {}
         for claim in self._claims(own=True):
-            item = parse_item(claim.item)
-            if claim.lot in lots and item.size == line.size and claim.lot is not None:
+            if claim.lot is not None and claim.lot in lots and _alike(claim, of):
                 kept[claim.lot] = kept.get(claim.lot, 0) + claim.open
         for code in lots:
             if self.books.lots[code].grown_for == self.customer:
-                kept[code] = line.count
+                kept[code] = count
         return kept
 
-    def _limits(self, code: str, line: SoldLine) -> list[Limit]:
+    def _limits(self, code: str, of: Item) -> list[Limit]:
         """What may be taken of a lot beside what others hold of it by name."""
-        claims = [
-            (claim, parse_item(claim.item))
-            for claim in self._claims(own=False)
-            if claim.lot == code
-        ]
-        claims = [(claim, item) for claim, item in claims if item.size == line.size]
+        by_lot = (claim for claim in self._claims(own=False) if claim.lot == code)
+        claims = [(claim, parse_item(claim.item)) for claim in by_lot if _alike(claim, of)]
         if not claims:
             return []
         accounts = [
             account
-            for lot, account in self._of_item(line, anywhere=True)
-            if lot.code == code and self._may_go(lot, account)
+            for lot, account in self._of_item(of, None, anywhere=True)
+            if lot.code == code and self._why_not(lot, account) is None
         ]
         limits = []
         for grade in {None, *(item.grade or None for _, item in claims)}:
@@ -170,38 +192,49 @@ class Picking:
 
     # -- when there is not enough -----------------------------------------------------------
 
-    def _too_few(self, line: SoldLine, available: int, pointer: str) -> Refusal:
-        why = {"held": 0, "grown_for_others": 0, "came_back": 0}
-        ready = 0
-        for lot, account in self._of_item(line):
+    def _too_few(
+        self, of: Item, place: str | None, asked: int, available: int, pointer: str
+    ) -> Refusal:
+        why = dict.fromkeys(("held", "grown_for_others", "came_back", "too_old"), 0)
+        there = 0
+        for lot, account in self._of_item(of, place):
             count = max(self.left(account), 0)
-            ready += count
-            if self._held(lot, account):
-                why["held"] += count
-            elif self._came_back(account):
-                why["came_back"] += count
-            elif lot.grown_for not in (None, self.customer):
-                why["grown_for_others"] += count
-        why["reserved_by_lot"] = ready - sum(why.values()) - available
-        words = {
-            "held": "held",
-            "grown_for_others": "grown for other customers",
-            "came_back": "standing apart because they came back",
-            "reserved_by_lot": "reserved by lot for others",
-        }
-        but = "; ".join(f"{count} are {words[name]}" for name, count in why.items() if count)
-        of = (line.cultivar or "", line.rootstock or "", line.size or "", line.grade or "")
-        item = Item(*of, False)
-        at = line.place or self.bench.here
+            there += count
+            if (reason := self._why_not(lot, account)) is not None:
+                why[reason] += count
+        why["reserved_by_lot"] = there - sum(why.values()) - available
+        but = "; ".join(f"{count} are {_WORDS[name]}" for name, count in why.items() if count)
+        at, why_not = place or self.bench.here, f": {but}." if but else "."
+        are = "in bags" if of.buds else "ready"
         return refuse(
             "not_enough_ready",
-            f"{line.count} of {item.words} asked; "
-            f"{ready} are ready at {at}, {available} of them can go"
-            + (f": {but}." if but else "."),
-            f"{pointer}/count",
-            asked=line.count,
+            f"{asked} of {of.words} asked; {there} are {are} at {at}, {available} of them can go"
+            f"{why_not}",
+            pointer,
+            asked=asked,
             available=available,
-            ready=ready,
+            ready=there,
             site=self.bench.here,
             **why,
         )
+
+
+_WORDS = {
+    "held": "held",
+    "grown_for_others": "grown for other customers",
+    "came_back": "standing apart because they came back",
+    "too_old": "past their keeping time",
+    "reserved_by_lot": "reserved by lot for others",
+}
+
+
+def _spot(account: Account) -> str:
+    """Where the trees stand; of buds the bag, and where it lies."""
+    key = account.key
+    return f"{key.ref} {key.place}" if key.kind == "bag" else key.place
+
+
+def _alike(claim: Claim, of: Item) -> bool:
+    """Whether a claim on a lot is on what an item is of: buds, or trees of its size."""
+    item = parse_item(claim.item)
+    return item.buds == of.buds and item.size == of.size

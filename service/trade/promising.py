@@ -5,7 +5,7 @@ covered in every set it lies in. Days are ordinals (`date.toordinal()`).
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from itertools import accumulate
 from typing import NamedTuple
 
@@ -97,22 +97,13 @@ class _Days:
     def __init__(self, steps: Sequence[Step], due: Iterable[Due]) -> None:
         in_order = sorted(due)
         self.due = [one.day for one in in_order]
-        self._totals = [0, *accumulate(one.quantity for one in in_order)]
+        self.totals = [0, *accumulate(one.quantity for one in in_order)]
         self._steps, self._ends = steps, [one.last for one in steps]
 
     def on(self, day: int) -> Tight:
         """Before the first step what that one has is there; after the last one what that has."""
         step = self._steps[min(bisect_left(self._ends, day), len(self._steps) - 1)]
-        return Tight(day, step.quantity, self._totals[bisect_right(self.due, day)])
-
-    def left_from(self, days: Iterable[int]) -> Iterator[int]:
-        """For each of the days, the least that is left on it and on later days with claims."""
-        # The least on each due day or a later one.
-        least = list(accumulate((self.on(day).left for day in reversed(self.due)), min))[::-1]
-        for day in days:
-            later = bisect_right(self.due, day)
-            own = self.on(day).left
-            yield min(own, least[later]) if later < len(least) else own
+        return Tight(day, step.quantity, self.totals[bisect_right(self.due, day)])
 
 
 def tightest(steps: Sequence[Step], due: Iterable[Due], day: int) -> Tight:
@@ -138,8 +129,19 @@ def promise(steps: Sequence[Step], due: Iterable[Due], day: int) -> int:
 
 
 def lefts(steps: Sequence[Step], due: Iterable[Due], days: Iterable[int]) -> list[int]:
-    """`left` for many days at once."""
-    return list(_Days(steps, due).left_from(days))
+    """`left` for many days at once, given in their order."""
+    asked = _Days(steps, due)
+    # The least on each due day or a later one.
+    least = list(accumulate((asked.on(day).left for day in reversed(asked.due)), min))[::-1]
+    found, at, later, last, dues = [], 0, 0, len(steps) - 1, len(least)
+    for day in days:
+        while at < last and steps[at].last < day:
+            at += 1
+        while later < dues and asked.due[later] <= day:
+            later += 1
+        own = steps[at].quantity - asked.totals[later]
+        found.append(own if later == dues else min(own, least[later]))
+    return found
 
 
 def earliest(steps: Sequence[Step], due: Sequence[Due], quantity: int, today: int) -> int | None:

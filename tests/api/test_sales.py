@@ -214,6 +214,10 @@ async def test_buds_are_sold_by_the_bag_and_not_together_with_trees(
     assert (line["lot"], line["bag"], line["place"]) == ("W2", "B2", "COOL")
     assert line["provenance"]["wood"]["source_tree"] == "NAV-3"
     assert (line["provenance"]["wood"]["bags"], line["provenance"]["unknown"]) == (["B2"], [])
+    chosen = sale({"cultivar": "NAV", "buds": True, "count": 3})
+    (by_item,) = (await client.post("/v1/sales", json=chosen)).json()["lines"]
+    # the older wood that is left, of which pieces were cut
+    assert (by_item["lot"], by_item["bag"], by_item["count"]) == ("W1", "B1", 3)
     mixed = await client.post(
         "/v1/sales", json=sale({"bag": "B2", "count": 1}, {"lot": "R1", "count": 1})
     )

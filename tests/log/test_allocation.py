@@ -163,3 +163,44 @@ async def test_a_return_goes_to_the_only_place_in_the_only_size(bench: BenchSide
     assert await bench.balance("OLD", "trees", place="C-RET", size="L2") == 2
     other = back | {"site": "TARNA"}
     assert (await refused(bench, other)).numbers["ready_sizes"] == []
+
+
+async def test_buds_of_a_cultivar_come_out_of_bags_cut_first_that_keep(bench: BenchSide) -> None:
+    await bench.stocked()
+    wood = {"OLD": ("2025-11-01", {"B-O": 30}), "NEW": ("2026-03-20", {"B-N": 9, "B-M": 20})}
+    for lot, (day, filled) in wood.items():
+        await bench.given(
+            event("budwood.cut", day, lot=lot, cultivar="NAVEL", source_tree="ST-1",
+                  bags=[{"bag": b, "buds": n, "place": "C-BOX"} for b, n in filled.items()])
+        )  # fmt: skip
+
+    def buds(count: int, **line: Any) -> Any:
+        wanted = {"cultivar": "NAVEL", "buds": count} | line
+        return event("budwood.sold", "2026-04-01", customer="cust-1", lines=[wanted])
+
+    async def bags(one: Any) -> list[tuple[Any, ...]]:
+        (verdict,) = await bench.given(one)
+        sql = "SELECT data FROM events WHERE id = $1"
+        data = await bench.database.writer.fetchval(sql, verdict.id)
+        return [(line["bag"], line["lot"], line["buds"]) for line in data["lines"]]
+
+    # B1 of 1 March has 40; wood of November is past its time, and is for a person to choose.
+    fault = await refused(bench, buds(70))
+    assert (fault.numbers["available"], fault.numbers["too_old"]) == (69, 30)
+    assert fault.detail == (
+        "70 of buds of NAVEL asked; 99 are in bags at CORIN, 69 of them can go: 30 are past their "
+        "keeping time."
+    )
+    await bench.given(
+        event("reservation.made", "2026-04-01", reservation="R-B", customer="cust-2",
+              lines=[{"lot": "BW1", "count": 35}])
+    )  # fmt: skip
+    assert await bags(buds(5)) == [("B1", "BW1", 5)]
+    assert await bags(buds(21)) == [("B-M", "NEW", 20), ("B-N", "NEW", 1)]
+    assert (await refused(bench, buds(9))).numbers["reserved_by_lot"] == 35
+    both = buds(3)
+    both["data"]["lines"].append({"bag": "B-N", "buds": 5})
+    assert await bags(both) == [("B-N", "NEW", 3), ("B-N", "NEW", 5)]
+    assert (await refused(bench, buds(1, bag="B1"))).kind == "say_which"
+    assert (await refused(bench, buds(1, cultivar=None))).kind == "missing"
+    assert (await refused(bench, buds(1, cultivar="NOPE"))).kind == "unknown_code"

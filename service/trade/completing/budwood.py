@@ -17,8 +17,6 @@ from service.trade.events.budwood import (
     BudwoodMovedData,
     BudwoodReceived,
     BudwoodReceivedData,
-    BudwoodSold,
-    BudwoodSoldData,
     ScionsPrepared,
     ScionsPreparedData,
 )
@@ -139,11 +137,16 @@ def day_before(bench: Bench, text: str | None, pointer: str, done: str, then: st
         )
 
 
-def taken_lines(bench: Bench, lines: list[BudLine], action: str) -> list[BudLine]:
-    """Bud lines with lot, place and number filled: all that the bag holds where none is said."""
+def taken_lines(
+    bench: Bench, lines: list[BudLine], action: str, numbers: list[int] | None = None
+) -> list[BudLine]:
+    """Bud lines with lot, place and number filled: all that the bag holds where none is said.
+
+    `numbers`: which lines of the event they are, where there are others.
+    """
     filled: list[BudLine] = []
     taken: dict[int, int] = {}
-    for index, line in enumerate(lines):
+    for index, line in zip(numbers or range(len(lines)), lines, strict=True):
         at = f"#/data/lines/{index}"
         bag, account = bench.bud_line(line, at)
         bench.held(action, bench.books.lots[bag.lot], [account.key], at)
@@ -175,16 +178,6 @@ def _moved(bench: Bench, d: BudwoodMovedData) -> BudwoodMovedData:
         _, account = bench.bud_line(line, f"#/data/lines/{index}")
         bench.changes(account, f"#/data/lines/{index}", place=d.to)
     return replace(d, lines=lines)
-
-
-@completes(BudwoodSold)
-def _sold(bench: Bench, d: BudwoodSoldData) -> BudwoodSoldData:
-    from service.trade.claims import fulfil_buds
-    from service.trade.completing.sending import may_be_sent
-
-    lines = taken_lines(bench, d.lines, holds.SELL)
-    may_be_sent(bench, d, lines)
-    return replace(d, lines=lines, fulfils=fulfil_buds(bench, d.reservation, lines))
 
 
 @completes(ScionsPrepared)

@@ -1,12 +1,18 @@
-"""Completing sales and returns of trees."""
+"""Completing sales of trees and buds, and returns."""
 
+from collections.abc import Sequence
+from typing import Any
+
+import msgspec
 from msgspec.structs import replace
 
 from service.trade import holds
 from service.trade.bench import Bench
-from service.trade.claims import fulfil_trees
+from service.trade.claims import fulfil_buds, fulfil_trees
 from service.trade.completing import completes
+from service.trade.completing.budwood import taken_lines
 from service.trade.completing.sending import may_be_sent
+from service.trade.events.budwood import BudLine, BudwoodSold, BudwoodSoldData, SoldBuds
 from service.trade.events.catalogue import Place
 from service.trade.events.selling import (
     SOLD_LINES,
@@ -17,6 +23,7 @@ from service.trade.events.selling import (
     TreesSold,
     TreesSoldData,
 )
+from service.trade.items import Item
 from service.trade.picking import Picking
 from service.trade.verdicts import refuse
 
@@ -31,24 +38,20 @@ def _sold(bench: Bench, d: TreesSoldData) -> TreesSoldData:
         if line.lot is not None
     }
     lines: list[SoldLine] = []
-    chosen: list[tuple[int, SoldLine]] = []
+    chosen: list[tuple[int, dict[str, Any]]] = []
     for index, line in enumerate(d.lines):
         if index in named:
             lines.append(named[index])
             continue
         found = _of_item(bench, line, f"#/data/lines/{index}", picking)
         lines += found
-        chosen += [(index, one) for one in found]
-    if len(lines) > SOLD_LINES:
-        raise refuse(
-            "too_many_lines",
-            f"Its trees come from {len(lines)} places; a sale has at most {SOLD_LINES} lines.",
-            "#/data/lines",
-            lines=len(lines),
-            most=SOLD_LINES,
-        )
+        chosen += [
+            (index, {"lot": one.lot, "place": one.place, "grade": one.grade, "count": one.count})
+            for one in found
+        ]
+    _few_enough(lines)
     if chosen:
-        _say_which(bench, chosen)
+        _say_which(bench, "has been ready longest", chosen)
     may_be_sent(bench, d, lines)
     return replace(d, lines=lines, fulfils=fulfil_trees(bench, d.reservation, lines))
 
@@ -94,35 +97,107 @@ def _of_item(bench: Bench, line: SoldLine, at: str, picking: Picking) -> list[So
     catalogue.cultivar(line.cultivar or "", f"{at}/cultivar")
     catalogue.rootstock(line.rootstock or "", f"{at}/rootstock")
     catalogue.size(line.size or "", f"{at}/size")
-    if line.place is not None:
-        bench.place(line.place, f"{at}/place")
     if line.stage not in (None, "ready"):
         raise refuse(
             "say_which",
             f"Only ready trees are chosen by item; name the lot of those that are {line.stage}.",
             f"{at}/stage",
         )
-    return picking.pick(line, at)
+    of = (line.cultivar or "", line.rootstock or "", line.size or "", line.grade or "")
+    if line.place is not None:
+        bench.place(line.place, f"{at}/place")
+    return [
+        SoldLine(
+            lot=lot.code,
+            place=account.key.place,
+            stage="ready",
+            size=line.size,
+            grade=account.key.grade or None,
+            count=count,
+        )
+        for lot, account, count in picking.pick(
+            Item(*of, False), line.place, line.count, f"{at}/count"
+        )
+    ]
 
 
-def _say_which(bench: Bench, chosen: list[tuple[int, SoldLine]]) -> None:
-    """Remark which lots were chosen, and from where they are to be fetched."""
-    shown = ", ".join(f"{one.count} of {one.lot} at {one.place}" for _, one in chosen[:5])
+def _say_which(bench: Bench, why: str, chosen: list[tuple[int, dict[str, Any]]]) -> None:
+    """Remark which lots or bags were chosen, and from where they are to be fetched."""
+    shown = ", ".join(
+        f"{one['count']} of {one.get('bag') or one['lot']} at {one['place']}"
+        for _, one in chosen[:5]
+    )
     more = f" and {len(chosen) - 5} more" if len(chosen) > 5 else ""
     bench.remark(
         "lots_chosen",
-        f"Chosen from what has been ready longest: {shown}{more}.",
-        lines=[
-            {
-                "line": index,
-                "lot": one.lot,
-                "place": one.place,
-                "grade": one.grade,
-                "count": one.count,
-            }
-            for index, one in chosen
-        ],
+        f"Chosen from what {why}: {shown}{more}.",
+        lines=[{"line": index} | one for index, one in chosen],
     )
+
+
+def _few_enough(lines: Sequence[SoldLine | SoldBuds]) -> None:
+    if len(lines) > SOLD_LINES:
+        raise refuse(
+            "too_many_lines",
+            f"It comes from {len(lines)} places; a sale has at most {SOLD_LINES} lines.",
+            "#/data/lines",
+            lines=len(lines),
+            most=SOLD_LINES,
+        )
+
+
+# -- buds ------------------------------------------------------------------------------------
+
+
+@completes(BudwoodSold)
+def _buds_sold(bench: Bench, d: BudwoodSoldData) -> BudwoodSoldData:
+    picking = Picking(bench, d.customer, d.reservation)
+    numbers = [index for index, line in enumerate(d.lines) if line.bag is not None]
+    taken = taken_lines(bench, [_of_bag(d.lines[n], n) for n in numbers], holds.SELL, numbers)
+    for bag in taken:
+        picking.take(bench.bud_line(bag, "#/data/lines")[1], bag.buds or 0)
+    named = dict(zip(numbers, taken, strict=True))
+    lines: list[SoldBuds] = []
+    chosen: list[tuple[int, dict[str, Any]]] = []
+    for index, line in enumerate(d.lines):
+        if index in named:
+            lines.append(SoldBuds(**msgspec.structs.asdict(named[index])))
+            continue
+        found = _of_cultivar(bench, line, f"#/data/lines/{index}", picking)
+        lines += found
+        chosen += [
+            (index, {"lot": one.lot, "bag": one.bag, "place": one.place, "count": one.buds})
+            for one in found
+        ]
+    _few_enough(lines)
+    if chosen:
+        _say_which(bench, "was cut first", chosen)
+    may_be_sent(bench, d, lines)
+    return replace(d, lines=lines, fulfils=fulfil_buds(bench, d.reservation, lines))
+
+
+def _of_bag(line: SoldBuds, index: int) -> BudLine:
+    if line.cultivar is not None:
+        raise refuse(
+            "say_which", "Name a bag or a cultivar, not both.", f"#/data/lines/{index}/bag"
+        )
+    return BudLine(bag=line.bag or "", lot=line.lot, buds=line.buds, place=line.place)
+
+
+def _of_cultivar(bench: Bench, line: SoldBuds, at: str, picking: Picking) -> list[SoldBuds]:
+    """A line of a cultivar: the bags are chosen here."""
+    if line.cultivar is None:
+        raise refuse("missing", "Name a bag or a cultivar.", f"{at}/bag")
+    if line.buds is None:
+        raise refuse("missing", "Say how many buds.", f"{at}/buds")
+    bench.books.catalogue.cultivar(line.cultivar, f"{at}/cultivar")
+    if line.place is not None:
+        bench.place(line.place, f"{at}/place")
+    item = Item(line.cultivar, "", "", "", True)
+    return [
+        SoldBuds(bag=account.key.ref, lot=lot.code, buds=count, place=account.key.place)
+        for lot, account, count in picking.pick(item, line.place, line.buds, f"{at}/buds")
+    ]
 
 
 # -- returns -------------------------------------------------------------------------------

@@ -4,12 +4,12 @@ from collections.abc import Iterable
 
 from service.trade.bench import Bench
 from service.trade.destinations import sending
-from service.trade.events.budwood import BudLine, BudwoodSoldData
+from service.trade.events.budwood import BudwoodSoldData, SoldBuds
 from service.trade.events.selling import SoldLine, TreesSoldData
 
 
 def may_be_sent(
-    bench: Bench, d: TreesSoldData | BudwoodSoldData, lines: Iterable[SoldLine | BudLine]
+    bench: Bench, d: TreesSoldData | BudwoodSoldData, lines: Iterable[SoldLine | SoldBuds]
 ) -> None:
     """Break the rule that says no; remark where none says yes. No advice: the source decides.
 

@@ -127,6 +127,22 @@ class Fulfilled(Data, frozen=True, kw_only=True):
     count: Count
 
 
+class SoldBuds(Data, frozen=True, kw_only=True):
+    """Buds out of one bag, or of a cultivar: then the log chooses the bags.
+
+    Name either `bag`, or `cultivar` with `buds`: out of bags that nothing holds and whose wood is
+    not past its keeping time, what was cut first. What is stored names bags.
+    """
+
+    bag: Code | None = None
+    lot: Annotated[Code, Meta(description="The bag's budwood lot; filled by the log.")] | None = (
+        None
+    )
+    buds: Annotated[Count, Meta(description="Left out: all that the bag holds.")] | None = None
+    place: Annotated[Code, Meta(description="Only from this place.")] | None = None
+    cultivar: Code | None = None
+
+
 class BudwoodSoldData(Data, frozen=True, kw_only=True):
     """Buds sold to a customer."""
 
@@ -138,7 +154,7 @@ class BudwoodSoldData(Data, frozen=True, kw_only=True):
         Annotated[Regions, Meta(description="Where they go: every region that place lies in.")]
         | None
     ) = None
-    lines: BudLines
+    lines: Annotated[list[SoldBuds], Meta(min_length=1, max_length=200)]
     fulfils: Annotated[list[Fulfilled], Meta(max_length=200, description="Filled by the log.")] = []
 
 
