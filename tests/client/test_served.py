@@ -91,6 +91,13 @@ async def test_a_program_reads_changes_and_records(base_url: str, client_for: Ma
         with pytest.raises(problems.ValidationError) as caught:
             await client.record_events(bad)
         assert caught.value.errors[0].pointer == "#/data/place"
+        # Many in one request: what is wrong with one stops no other.
+        lines = [verdict async for verdict in client.record_lines([look, bad, look])]
+        assert [(one.line, one.verdict) for one in lines] == [
+            (1, "accepted"),
+            (2, "malformed"),
+            (3, "accepted"),
+        ]
         everything = [one.id async for one in client.each(await client.list_events(after=0))]
     # Followed over a line that breaks again and again: each event once, in order.
     cutting, followed = Cutting(seed=7), list[str]()

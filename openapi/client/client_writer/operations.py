@@ -53,13 +53,10 @@ def module(document: dict[str, Any]) -> str:
     methods = [_method(one) for one in operations(document)]
     text = "\n\n".join([HEAD, *methods]) + "\n"
     body = text.split("class Operations", 1)[1]
-    for module, names in (
-        ("typing", ("Any", "Literal")),
-        ("graftlog_client.shapes", ("Day", "Moment")),
-    ):
+    for origin, names in IMPORTED.items():
         used = [name for name in names if re.search(rf"\b{name}\b", body)]
-        line = f"from {module} import {', '.join(names)}\n"
-        text = text.replace(line, f"from {module} import {', '.join(used)}\n" if used else "", 1)
+        line = f"from {origin} import {', '.join(names)}\n"
+        text = text.replace(line, f"from {origin} import {', '.join(used)}\n" if used else "", 1)
     return text
 
 
@@ -74,35 +71,39 @@ def _answers(told: dict[str, Any]) -> dict[str, Schema]:
 
 
 def _method(operation: Operation) -> str:
-    method, path, told = operation
+    told = operation.told
     parameters = told.get("parameters", [])
     places = [one for one in parameters if one["in"] == "path"]
-    named = sorted(
-        (one for one in parameters if one["in"] in ("query", "header")),
-        key=lambda one: not one.get("required", False),
-    )
-    answer = _answer_type(told)
-    body, media = _body_type(told)
+    named = [one for one in parameters if one["in"] in ("query", "header")]
+    named.sort(key=lambda one: not one.get("required", False))
+    answer, (body, media) = _answer_type(told), _body_type(told)
     signature = ["self", *(f"{python_name(one['name'])}: str" for one in places)]
     signature += [f"body: {body}"] if body else []
     signature += ["*", *(_parameter(one) for one in named)] if named else []
-    said = [
-        (python_name(one["name"]), str(one.get("description", ""))) for one in [*places, *named]
-    ]
-    address = re.sub(r"{(\w+)}", lambda found: f"{{part({python_name(found[1])})}}", path)
-    call = [quoted(method.upper()), ("f" if places else "") + quoted(address), answer]
-    call += [f"body=body, media={quoted(media)}"] if body else []
-    for where, word in (("query", "query"), ("header", "headers")):
-        pairs = [
-            f"{quoted(one['name'])}: {python_name(one['name'])}"
-            for one in named
-            if one["in"] == where
+    said = [(python_name(one["name"]), one.get("description", "")) for one in [*places, *named]]
+    return "\n".join(
+        [
+            f"    async def {told['operationId']}({', '.join(signature)}) -> Answer[{answer}]:",
+            *docstring(told.get("description", told.get("summary", "")), said, 8),
+            f"        return await self._call({', '.join(_sent(operation, named, answer, media))})",
         ]
-        call += [f"{word}={{{', '.join(pairs)}}}"] if pairs else []
-    lines = [f"    async def {told['operationId']}({', '.join(signature)}) -> Answer[{answer}]:"]
-    lines += docstring(told.get("description", told.get("summary", "")), said, 8)
-    lines.append(f"        return await self._call({', '.join(call)})")
-    return "\n".join(lines)
+    )
+
+
+def _sent(
+    operation: Operation, named: list[dict[str, Any]], answer: str, media: str
+) -> Iterator[str]:
+    """The arguments of the call: method, address, answer, body, parameters."""
+    path = re.sub(r"{(\w+)}", lambda found: f"{{part({python_name(found[1])})}}", operation.path)
+    yield quoted(operation.method.upper())
+    yield ("f" if path != operation.path else "") + quoted(path)
+    yield answer
+    if media:
+        yield f"body=body, media={quoted(media)}"
+    for where, word in (("query", "query"), ("header", "headers")):
+        of_it = [one["name"] for one in named if one["in"] == where]
+        if of_it:
+            yield f"{word}={{{', '.join(f'{quoted(one)}: {python_name(one)}' for one in of_it)}}}"
 
 
 def _answer_type(told: dict[str, Any]) -> str:

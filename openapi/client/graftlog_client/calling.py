@@ -116,7 +116,7 @@ class Caller:
         if kind:
             sent["Content-Type"] = kind
         request = self._http.build_request(
-            method, path, params=_query(query), headers=sent, content=content
+            method, path, params=query_of(query), headers=sent, content=content
         )
         response = await self._sent(request)
         return Answer(response.status_code, response.headers, _read(response, answer))
@@ -143,14 +143,8 @@ class Caller:
         raise AssertionError("the last try returns or raises")
 
     @asynccontextmanager
-    async def _streamed(
-        self, path: str, query: Mapping[str, Any], headers: Mapping[str, str], idle: float
-    ) -> AsyncIterator[httpx.Response]:
+    async def _opened(self, request: httpx.Request) -> AsyncIterator[httpx.Response]:
         """An answer that goes on; raises a Problem where there is none. Not tried again."""
-        timeout = httpx.Timeout(self._timeout, read=idle)
-        request = self._http.build_request(
-            "GET", path, params=_query(query), headers=headers, timeout=timeout
-        )
         response = await self._http.send(request, stream=True)
         try:
             if response.status_code != httpx.codes.OK:
@@ -207,7 +201,7 @@ def _content(body: Any, media: str) -> tuple[bytes | None, str]:
     return msgspec.json.encode(body), kinds[0]
 
 
-def _query(query: Mapping[str, Any]) -> dict[str, str] | None:
+def query_of(query: Mapping[str, Any]) -> dict[str, str] | None:
     """Parameters that have a value. None, not an empty one, leaves those of an address alone."""
     return {name: _word(value) for name, value in query.items() if value is not None} or None
 

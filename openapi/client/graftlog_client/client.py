@@ -1,20 +1,21 @@
 """The client: every operation, and what takes more than one request."""
 
-from collections.abc import AsyncGenerator, Mapping, Sequence
+from collections.abc import AsyncGenerator, Iterable, Mapping, Sequence
 from contextlib import aclosing
 from typing import Any, Protocol, TypeVar
 
 import httpx
 import msgspec
 
-from graftlog_client.calling import PASSING, Answer, pause_for
+from graftlog_client.calling import IDEMPOTENCY, PASSING, Answer, pause_for, problem_of, query_of
 from graftlog_client.event_stream import Reader, Sent
 from graftlog_client.operations import Operations
 from graftlog_client.problems import Problem
-from graftlog_client.shapes import StoredEvent
+from graftlog_client.shapes import Event, StoredEvent, Verdict
 
 T_co = TypeVar("T_co", covariant=True)
 STREAM = "/v1/events/stream"
+LINES = "application/x-ndjson"
 # Milliseconds until a stream that has ended is asked for again, where it has not said so itself.
 RETRY = 1000
 
@@ -31,6 +32,25 @@ class Page(Protocol[T_co]):
     def next(self) -> str | None:
         """Address of the next page; None on the last one."""
         raise NotImplementedError
+
+
+class LineVerdict(Verdict, kw_only=True):
+    """What became of line `line` of a request, counted from 1."""
+
+    line: int
+
+
+class _Line(msgspec.Struct):
+    """What tells a verdict, a problem and the closing line apart."""
+
+    verdict: str | None = None
+    type: str | None = None
+    status: int = 500
+
+
+async def _lines_of(events: Iterable[Event]) -> AsyncGenerator[bytes]:
+    for event in events:
+        yield msgspec.json.encode(event) + b"\n"
 
 
 class Client(Operations):
@@ -89,13 +109,51 @@ class Client(Operations):
             # What had come in part is sent again, whole.
             reader = Reader(reader.id)
 
+    async def record_lines(
+        self, events: Iterable[Event], *, idempotency_key: str | None = None
+    ) -> AsyncGenerator[LineVerdict]:
+        """Record up to 100,000 events in one request, in order of occurrence: a verdict for each.
+
+        What is refused or unreadable stops nothing else; it is kept to be put right. Nothing is
+        tried again by itself: when it breaks off, send all of it again under the same
+        `idempotency_key` (or with ids in the events), and nothing is recorded twice.
+        """
+        headers = {"Accept": LINES, "Content-Type": LINES}
+        if idempotency_key is not None:
+            headers[IDEMPOTENCY] = idempotency_key
+        request = self._http.build_request(
+            "POST",
+            "/v1/events",
+            params={"mode": "each"},
+            headers=headers,
+            content=_lines_of(events),
+            # Verdicts come when a portion was judged, which may take longer than a short answer.
+            timeout=httpx.Timeout(self._timeout, read=max(self._timeout, 120.0)),
+        )
+        async with self._opened(request) as response:
+            async for line in response.aiter_lines():
+                told = msgspec.json.decode(line, type=_Line)
+                if told.verdict is not None:
+                    yield msgspec.json.decode(line, type=LineVerdict)
+                elif told.type is not None:
+                    # The answer had begun: what went wrong then is told by its last line.
+                    kind = {"Content-Type": "application/problem+json"}
+                    raise problem_of(httpx.Response(told.status, headers=kind, content=line))
+
     async def _until_cut(
         self, reader: Reader, query: Mapping[str, Any], idle_seconds: float
     ) -> AsyncGenerator[Sent]:
         headers = {"Accept": "text/event-stream"}
         if reader.id:
             headers["Last-Event-ID"] = reader.id
-        async with self._streamed(STREAM, query, headers, idle_seconds) as response:
+        request = self._http.build_request(
+            "GET",
+            STREAM,
+            params=query_of(query),
+            headers=headers,
+            timeout=httpx.Timeout(self._timeout, read=idle_seconds),
+        )
+        async with self._opened(request) as response:
             async for arrived in response.aiter_bytes():
                 for sent in reader.take(arrived):
                     yield sent
