@@ -102,6 +102,7 @@ class Availability(msgspec.Struct, frozen=True, kw_only=True):
     scope=READ,
     query=AvailabilityQuery,
     answer=Availability,
+    request_headers=("If-None-Match",),
     free=tuple(CODES),
 )
 async def list_availability(call: Call[AvailabilityQuery]) -> Reply:
@@ -113,19 +114,18 @@ async def list_availability(call: Call[AvailabilityQuery]) -> Reply:
     once. Nothing is set aside by asking: reserve, and the log decides. Available is not the same as
     free to send: give a `destination` and each row says what the nursery's rules say of it.
     """
-    query = call.query
-    found, sites = await available_now(call), seen_sites(call)
+    found, answers = await available_now(call), call.services.answers
     # Who sees the same is told the same; what one may see is never another's answer.
-    asked = (sites, msgspec.structs.astuple(query)[:-1], tuple(query.destination))
-    kept = call.services.answers.find(found.version, asked)
+    version, sites = found.version, call.principal.sites
+    asked = call.request.scope["query_string"]
+    kept = answers.find(version, sites, asked)
     if kept is None:
-        version = found.version
-        await check_codes(call.services, call.principal, query, _FILTERS)
-        reply = _page(call, found, sites)
+        await check_codes(call.services, call.principal, call.query, _FILTERS)
+        reply = _page(call, found, seen_sites(call))
         body = msgspec.json.encode(reply.body)
         kept = Kept(body, content_tag(body), reply.headers)
         if found.version == version:
-            call.services.answers.keep(asked, kept)
+            answers.keep(version, sites, asked, kept)
     return Reply(kept.body, etag=kept.tag, headers=kept.headers)
 
 

@@ -14,6 +14,7 @@ from service.api.headers import request_id, trace_id, with_security
 from service.api.logs import shown_path
 from service.api.operation import Sent, header
 from service.api.problems import PROBLEM_TYPE, Problem, encode_problem
+from service.api.repeated import kept_answer
 from service.measures import REQUESTS
 
 _log = structlog.get_logger("service.access")
@@ -74,7 +75,8 @@ class Application(Litestar):
                 await _answer(over, scope, receive, send_with_headers)
             else:
                 in_time = scope["state"]["in_time"] = InTime(receive, self.body_seconds)
-                await super().__call__(scope, in_time, send_with_headers)
+                kept = await kept_answer(scope, self.state)
+                await (kept or super().__call__)(scope, in_time, send_with_headers)
         finally:
             self._at_hand -= 1
             seconds = perf_counter() - begun

@@ -150,7 +150,23 @@ def header(scope: Scope, name: bytes) -> str | None:
 
 
 async def asker(scope: Scope, services: Services) -> Principal:
-    """Who asks, by the Authorization header. Raises 401, and 429 when that is too often."""
+    """Who asks, by the Authorization header. Raises 401, and 429 when that is too often.
+
+    Found, and counted, once a request.
+    """
+    found: Principal | Problem | None = scope["state"].get("asker")
+    if found is None:
+        try:
+            found = await _find_asker(scope, services)
+        except Problem as problem:
+            found = problem
+        scope["state"]["asker"] = found
+    if isinstance(found, Problem):
+        raise found
+    return found
+
+
+async def _find_asker(scope: Scope, services: Services) -> Principal:
     value = header(scope, b"authorization")
     if value is None:
         raise unauthenticated("Send your key in the header Authorization: Bearer …")

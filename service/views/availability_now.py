@@ -147,7 +147,7 @@ def offered(row: Row, catalogue: Catalogue, how_sure: str) -> Offered:
         grade=item.grade or None,
         site=row.site or None,
         sure=f"{how_sure} sure" if row.foretold else READY_ONLY,
-        available=row.points[0].quantity,
+        available=row.quantities[0],
         changes=changes(row, row.today),
     )
 
@@ -156,7 +156,7 @@ def changes(row: Row, after: int, until: int | None = None) -> list[FromDay]:
     """The days after a day (an ordinal), up to one, from which on it is another number."""
     return [
         FromDay(day=date.fromordinal(day), available=quantity)
-        for day, quantity in row.points
+        for day, quantity in zip(row.days, row.quantities, strict=True)
         if day > after and (until is None or day <= until)
     ]
 

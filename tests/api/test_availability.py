@@ -120,7 +120,7 @@ async def test_a_lost_notice_costs_a_second_and_a_lost_database_five(
     key = "trees/NAV/CARR/C2//CORIN"
 
     async def available() -> int:
-        return (await now.get()).rows[key].points[0].quantity
+        return (await now.get()).rows[key].quantities[0]
 
     assert await available() == 44
     await reserve(client, "R-1", 10)
@@ -155,6 +155,15 @@ async def test_a_key_is_never_shown_what_was_answered_to_another(
     assert sites == {"all": {"CORIN", "VALE"}, "corin": {"CORIN"}, "vale": {"VALE"},
                      "again": {"CORIN"}}  # fmt: skip
     assert "CORIN" not in answers["vale"].text
+    # The same question again is answered from what is kept, to each its own; the key is asked all
+    # the same, and so is what it may do.
+    again = await vale.get(SHOP)
+    assert (again.content, again.headers["ETag"]) == (
+        answers["vale"].content,
+        answers["vale"].headers["ETag"],
+    )
+    assert (await (await client_for(None)).get(SHOP)).status_code == 401
+    assert (await (await client_for("monitor")).get(SHOP)).status_code == 403
     # A tag of another's answer is not mine.
     tag = {"If-None-Match": answers["corin"].headers["ETag"]}
     assert (await vale.get(SHOP, headers=tag)).status_code == 200

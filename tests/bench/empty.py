@@ -3,7 +3,7 @@
 import sys
 
 import uvicorn
-from litestar import Litestar, post
+from litestar import Litestar, get, post
 
 
 @post("/empty", status_code=200)
@@ -11,9 +11,14 @@ async def empty() -> dict[str, int]:
     return {}
 
 
+@get("/empty")
+async def nothing() -> dict[str, int]:
+    return {}
+
+
 if __name__ == "__main__":
     uvicorn.run(
-        Litestar([empty], openapi_config=None, logging_config=None),
+        Litestar([empty, nothing], openapi_config=None, logging_config=None),
         port=int(sys.argv[1]),
         loop="auto",
         http="httptools",

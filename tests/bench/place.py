@@ -46,15 +46,16 @@ def free_port() -> int:
 
 
 class Place:
-    """One database and `graftlog serve` on it."""
+    """One database and `graftlog serve` on it; `settings` by their variables' names."""
 
-    def __init__(self, server: TestServer, *, views: bool) -> None:
+    def __init__(self, server: TestServer, *, views: bool, **settings: str) -> None:
         self.database_url = server.dsn_of(asyncio.run(server.create()))
         self.token = asyncio.run(make_key(self.database_url))
         self.port = free_port()
         environment = os.environ | {
             "GRAFTLOG_DATABASE_URL": self.database_url,
             "GRAFTLOG_PORT": str(self.port),
+            **settings,
         }
         command = [sys.executable, "-c", "from service.cli import main; main()", "serve"]
         if not views:

@@ -58,7 +58,7 @@ FROM reservations, LATERAL (SELECT substr(code, 3)::integer AS n) AS number,
 """
 
 
-async def _fill(database_url: str) -> None:
+async def fill(database_url: str) -> None:
     connection = await asyncpg.connect(database_url)
     try:
         await connection.execute(STOCK.replace("$1::integer", str(LOTS)))
@@ -76,7 +76,7 @@ FORETOLD_WITH = FORETOLD.replace("$1", f"ARRAY{list(LEVELS)}::double precision[]
 )
 
 
-def _catalogue(place: Place) -> None:
+def catalogue_of(place: Place) -> None:
     zone = {"time_zone": "Europe/Madrid", "latitude": 40, "longitude": 1}
     for n in range(SITES):
         place.record(entry("site", f"S{n}", f"S{n}", name=f"Site {n}", **zone))
@@ -97,8 +97,8 @@ def _catalogue(place: Place) -> None:
 def measure(server: TestServer) -> Iterable[tuple[str, str, str, list[str]]]:
     """What was measured, the figure, its aim, and more lines."""
     with Place(server, views=False) as place:
-        _catalogue(place)
-        asyncio.run(_fill(place.database_url))
+        catalogue_of(place)
+        asyncio.run(fill(place.database_url))
         draw = random.Random(1)
         lines, worst = [], 0.0
         for words, more in (

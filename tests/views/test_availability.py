@@ -243,5 +243,5 @@ async def test_so_many_are_accepted_and_not_one_more(shop: Shop, seed: int) -> N
         assert anew.rows == rows, "kept up is the same as read anew"
         kinds = [row for row in rows.values() if row.item.buds or draw.random() < 0.25]
         for row in draw.sample(kinds, min(2, len(kinds))):
-            near = draw.choice(row.points).day + draw.choice([-1, 0, 0, 1])
+            near = draw.choice(row.days) + draw.choice([-1, 0, 0, 1])
             await shop.holds_for(row, max(near, row.today))
