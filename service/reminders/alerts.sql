@@ -149,6 +149,12 @@ LEFT JOIN LATERAL (
 -- What people recorded and the log refused, still open.
 SELECT id, site, sites, attempts FROM to_put_right WHERE state = 'open';
 
+-- name: webhooks_stopped
+-- Webhooks that stopped by themselves. One of every site is for keys of every site alone.
+SELECT code, version, stopped_because AS because, position, array_remove(sites, '*') AS sites
+FROM webhooks
+WHERE state = 'stopped' AND stopped_because <> 'by_hand';
+
 -- name: close_missing
 -- Alerts of kind $1 whose key is not among $2 any more, for the reason $4.
 UPDATE alerts SET closed_at = $3, closed_because = $4

@@ -29,7 +29,16 @@ ALERT_REMARKS = (
 OVERDUE, NOT_LOOKED_AT = "overdue_check", "place_not_looked_at"
 FAULT, PUT_RIGHT = "view_fault", "to_put_right"
 SHORTFALL_RISK = "shortfall_risk"
-ALERT_KINDS = (*ALERT_REMARKS, OVERDUE, NOT_LOOKED_AT, FAULT, PUT_RIGHT, SHORTFALL_RISK)
+WEBHOOK_STOPPED = "webhook_stopped"
+ALERT_KINDS = (
+    *ALERT_REMARKS,
+    OVERDUE,
+    NOT_LOOKED_AT,
+    FAULT,
+    PUT_RIGHT,
+    SHORTFALL_RISK,
+    WEBHOOK_STOPPED,
+)
 
 
 class Raised(msgspec.Struct, frozen=True, kw_only=True):

@@ -16,6 +16,7 @@ from service.reminders.raising import (
     OVERDUE,
     PUT_RIGHT,
     SQL,
+    WEBHOOK_STOPPED,
     Raised,
     keep,
     raise_alerts,
@@ -34,7 +35,8 @@ async def look_at_calendar(pool: Pool, clock: Clock, limits: RiskLimits = USUAL)
     """Raise what is overdue on each site's own day and close what has been done.
 
     Also raises and closes alerts about views' faults, about what was refused and waits to be put
-    right, and about promises that may not be kept. Returns how many alerts were raised.
+    right, about webhooks that nobody stopped and are, and about promises that may not be kept.
+    Returns how many alerts were raised.
     """
     now = clock()
     async with pool.acquire() as conn, conn.transaction():
@@ -42,6 +44,7 @@ async def look_at_calendar(pool: Pool, clock: Clock, limits: RiskLimits = USUAL)
         await conn.execute(SQL.close_done, now)
         raised = await _overdue(conn, days, now)
         raised += await _to_put_right(conn, now)
+        raised += await _webhooks_stopped(conn, now)
         raised += await tell_faults(conn, clock=clock)
         raised += await _risks(conn, limits, now)
     return raised
@@ -145,3 +148,30 @@ async def _to_put_right(conn: Connection, now: datetime) -> int:
         for row in await conn.fetch(SQL.to_put_right)
     ]
     return await keep(conn, PUT_RIGHT, wanted, now)
+
+
+_WHY_STOPPED = {
+    "gone": "its receiver wants no more",
+    "exhausted": "a message did not arrive in three days",
+    "key_gone": "no live key of its owner sees its sites",
+    "secret_unreadable": "the key that its secret was kept with is lost",
+}
+
+
+async def _webhooks_stopped(conn: Connection, now: datetime) -> int:
+    wanted = [
+        Raised(
+            key=f"{WEBHOOK_STOPPED}/{row['code']}/{row['version']}",
+            kind=WEBHOOK_STOPPED,
+            origin="watch",
+            site=row["sites"][0] if len(row["sites"]) == 1 else None,
+            sites=row["sites"],
+            detail=f"The webhook {row['code']} is stopped: {_WHY_STOPPED[row['because']]}. What is "
+            "recorded waits for it until it is resumed.",
+            raised_at=now,
+            numbers={"because": row["because"], "position": row["position"]},
+            subject=row["code"],
+        )
+        for row in await conn.fetch(SQL.webhooks_stopped)
+    ]
+    return await keep(conn, WEBHOOK_STOPPED, wanted, now)

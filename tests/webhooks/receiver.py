@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import ssl
 from collections import deque
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
@@ -47,6 +48,7 @@ class Receiver:
     got: list[Got] = field(default_factory=list)
     port: int = 0
     server: asyncio.Server | None = None
+    tls: ssl.SSLContext | None = None
     _came: asyncio.Condition = field(default_factory=asyncio.Condition)
     _open: set[asyncio.StreamWriter] = field(default_factory=set)
 
@@ -79,7 +81,7 @@ class Receiver:
 
     async def open(self) -> None:
         """Be there, on the port that it had."""
-        self.server = await asyncio.start_server(self.serve, "127.0.0.1", self.port)
+        self.server = await asyncio.start_server(self.serve, "127.0.0.1", self.port, ssl=self.tls)
         self.port = self.server.sockets[0].getsockname()[1]
 
     async def close(self) -> None:
@@ -113,9 +115,9 @@ class Receiver:
 
 
 @asynccontextmanager
-async def receiving(*answers: Any) -> AsyncIterator[Receiver]:
+async def receiving(*answers: Any, tls: ssl.SSLContext | None = None) -> AsyncIterator[Receiver]:
     """A receiver on a port of its own."""
-    receiver = Receiver(deque(answers))
+    receiver = Receiver(deque(answers), tls=tls)
     await receiver.open()
     try:
         yield receiver

@@ -6,6 +6,8 @@ from typing import Any
 
 import httpx
 
+from service.clock import system_clock
+from service.reminders.watch import look_at_calendar
 from service.storage.pool import Database
 from tests.webhooks.conftest import (
     Jumping,
@@ -137,7 +139,7 @@ async def test_a_receiver_that_is_down_for_hours_gets_all_once_it_is_back(
 
 
 async def test_one_that_is_given_up_keeps_its_place(
-    shop: httpx.AsyncClient, deliver: MakeDeliverer
+    shop: httpx.AsyncClient, deliver: MakeDeliverer, database: Database
 ) -> None:
     async with receiving(*[500] * 10, 410) as receiver:
         await hook(shop, receiver.url)
@@ -147,6 +149,10 @@ async def test_one_that_is_given_up_keeps_its_place(
         assert (stopped["stopped_because"], len(receiver.got)) == ("exhausted", 10)
         assert stopped["position"] < stopped["head"] - 1
         await look(shop, "c")
+        # Somebody is to know of it.
+        await look_at_calendar(database.writer, system_clock)
+        (alert,) = (await fine(shop.get("/v1/alerts?kind=webhook_stopped")))["items"]
+        assert (alert["state"], alert["subject"]) == ("open", "SHOP")
         # Gone on, it is told that nobody wants it any more.
         resumed = await fine(shop.post("/v1/webhooks/SHOP/resume"))
         assert resumed["state"] == "active"
@@ -165,6 +171,9 @@ async def test_one_that_is_given_up_keeps_its_place(
             again = (await receiver.count(before + len(wanted)))[before:]
             assert notes(again) == wanted
             assert {one.id for one in again} <= {one.id for one in got}
+        await look_at_calendar(database.writer, system_clock)
+        (alert,) = (await fine(shop.get("/v1/alerts?kind=webhook_stopped")))["items"]
+        assert alert["closed_because"] == "put_right"
         too_far = await shop.post("/v1/webhooks/SHOP/replay", json={"position": 10**9})
         assert too_far.status_code == 409
 

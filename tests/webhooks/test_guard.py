@@ -4,9 +4,16 @@ OWASP API Security 2023, API7, and its cheat sheet on server-side request forger
 """
 
 import asyncio
+import ssl
+import tempfile
+from datetime import UTC, datetime, timedelta
 from ipaddress import ip_address
 
 import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import NameOID
 
 from service.webhooks.guard import Guard, Refused
 from service.webhooks.sending import Sender
@@ -160,6 +167,51 @@ async def test_a_name_that_answers_otherwise_the_second_time_gains_nothing() -> 
         # At the next connection the new answer is judged by itself.
         assert (await sent_to(url, resolver, loopback=True))[0] == "refused"
         assert (resolver.asked, len(receiver.got)) == (2, 1)
+
+
+async def test_tls_asks_for_the_name_and_not_for_the_address() -> None:
+    """Connected by address, the certificate is still held to the host's name (RFC 9110, 4.3.4)."""
+    authority, certificate = made_certificates("localhost")
+    for name, outcome in (("localhost", "arrived"), ("127.0.0.1", "unreachable")):
+        async with receiving(tls=certificate) as receiver:
+            guard = Guard(loopback=True)
+            resolver = names(["127.0.0.1"])
+            line = Sender(guard, look_up=resolver, trusted=authority, seconds=5).line()
+            sent = await line.send(f"https://{name}:{receiver.port}/", [], b"{}")
+            await line.close()
+            assert sent.outcome == outcome, sent
+    async with receiving(tls=certificate) as receiver:
+        # By the system's own authorities it is not known.
+        line = Sender(Guard(loopback=True), look_up=names(["127.0.0.1"])).line()
+        sent = await line.send(f"https://localhost:{receiver.port}/", [], b"{}")
+        await line.close()
+        assert (sent.outcome, receiver.got) == ("unreachable", [])
+
+
+def made_certificates(name: str) -> tuple[ssl.SSLContext, ssl.SSLContext]:
+    """A certificate for a name: who trusts it, and who shows it."""
+    key = ec.generate_private_key(ec.SECP256R1())
+    who = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, name)])
+    now = datetime.now(UTC)
+    made = (
+        x509.CertificateBuilder(who, who, key.public_key(), x509.random_serial_number())
+        .not_valid_before(now - timedelta(days=1))
+        .not_valid_after(now + timedelta(days=1))
+        .add_extension(x509.SubjectAlternativeName([x509.DNSName(name)]), critical=False)
+        .sign(key, hashes.SHA256())
+    )
+    pem = made.public_bytes(serialization.Encoding.PEM)
+    secret = key.private_bytes(
+        serialization.Encoding.PEM,
+        serialization.PrivateFormat.PKCS8,
+        serialization.NoEncryption(),
+    )
+    shows = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    with tempfile.NamedTemporaryFile() as file:
+        file.write(pem + secret)
+        file.flush()
+        shows.load_cert_chain(file.name)
+    return ssl.create_default_context(cadata=pem.decode()), shows
 
 
 @pytest.mark.parametrize("status", [301, 302, 303, 307, 308])
