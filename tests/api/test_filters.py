@@ -18,65 +18,61 @@ async def admin(client_for: MakeClient) -> Client:
     return client
 
 
-@pytest.mark.parametrize(
-    ("address", "parameter", "kind"),
-    [
-        ("events?type=trees.grafed", "type", "bad_value"),
-        ("events?lot=NOSUCH", "lot", "unknown_code"),
-        ("alerts?kind=overdue_chek", "kind", "bad_value"),
-        ("alerts?place=NOSUCH", "place", "unknown_code"),
-        ("holds?kind=plant-health", "kind", "bad_value"),
-        ("checks?check=loook", "check", "unknown_code"),
-        ("checks?site=NOSUCH", "site", "unknown_code"),
-        ("stock?cultivar=NOSUCH", "cultivar", "unknown_code"),
-        ("stock/by-day?first=2026-03-01&last=2026-03-02&size=NOSUCH", "size", "unknown_code"),
-        ("budwood?bag=NOSUCH", "bag", "unknown_code"),
-        ("ready-dates?rootstock=NOSUCH", "rootstock", "unknown_code"),
-        ("ready-counts?site=NOSUCH", "site", "unknown_code"),
-        ("learned?crop=citris", "crop", "unknown_code"),
-        ("push-curves?crop=citris", "crop", "unknown_code"),
-        ("take-rates?crop=citris", "crop", "unknown_code"),
-        ("take-rates?site=NOSUCH", "site", "unknown_code"),
-        ("tree-lots?site=NOSUCH", "site", "unknown_code"),
-        ("stock?grade=nosuch", "grade", "unknown_code"),
-        ("stock/by-day?first=2026-03-01&last=2026-03-02&grade=nosuch", "grade", "unknown_code"),
-        ("growth?outcome=ready&grade=nosuch", "grade", "unknown_code"),
-        ("ready-counts?grade=nosuch", "grade", "unknown_code"),
-    ],
-)
-async def test_a_filter_that_can_match_nothing_is_refused(
-    admin: Client, address: str, parameter: str, kind: str
-) -> None:
-    response = await admin.get(f"/v1/{address}")
-    (mistake,) = checked(response, 422, "validation-error")["errors"]
-    assert (mistake["parameter"], mistake["kind"]) == (parameter, kind)
-    named = "nosuch" in address.lower()
-    assert ("nosuch" if named else "did you mean") in mistake["detail"].lower()
+MATCH_NOTHING = [
+    ("events?type=trees.grafed", "type", "bad_value"),
+    ("events?lot=NOSUCH", "lot", "unknown_code"),
+    ("alerts?kind=overdue_chek", "kind", "bad_value"),
+    ("alerts?place=NOSUCH", "place", "unknown_code"),
+    ("holds?kind=plant-health", "kind", "bad_value"),
+    ("checks?check=loook", "check", "unknown_code"),
+    ("checks?site=NOSUCH", "site", "unknown_code"),
+    ("stock?cultivar=NOSUCH", "cultivar", "unknown_code"),
+    ("stock/by-day?first=2026-03-01&last=2026-03-02&size=NOSUCH", "size", "unknown_code"),
+    ("budwood?bag=NOSUCH", "bag", "unknown_code"),
+    ("ready-dates?rootstock=NOSUCH", "rootstock", "unknown_code"),
+    ("ready-counts?site=NOSUCH", "site", "unknown_code"),
+    ("learned?crop=citris", "crop", "unknown_code"),
+    ("push-curves?crop=citris", "crop", "unknown_code"),
+    ("take-rates?crop=citris", "crop", "unknown_code"),
+    ("take-rates?site=NOSUCH", "site", "unknown_code"),
+    ("tree-lots?site=NOSUCH", "site", "unknown_code"),
+    ("stock?grade=nosuch", "grade", "unknown_code"),
+    ("stock/by-day?first=2026-03-01&last=2026-03-02&grade=nosuch", "grade", "unknown_code"),
+    ("growth?outcome=ready&grade=nosuch", "grade", "unknown_code"),
+    ("ready-counts?grade=nosuch", "grade", "unknown_code"),
+]
 
 
-@pytest.mark.parametrize(
-    ("address", "parameter", "kind"),
-    [
-        ("stock/by-day?first=2026-03-02&last=2026-03-01", "last", "not_together"),
-        ("take-rates?by=grafter&crop=citrus", "crop", "not_together"),
-        ("take-rates?by=site&site=CORIN", "site", "not_together"),
-        ("tree-lots?as_of=2190-01-01", "as_of", "in_the_future"),
-        ("stock?as_of=2190-01-01T00:00:00Z", "as_of", "in_the_future"),
-        ("checks?as_of=2026-02-30", "as_of", "not_a_day"),
-        ("tree-lots/T-1?known_at=2026-02-30T00:00:00Z", "known_at", "not_a_day"),
-        ("ready-counts?by=2020-01-01", "by", "in_the_past"),
-        ("ready-counts?by=2190-01-01", "by", "in_the_future"),
-        ("budwood?cursor=zzz", "cursor", "no_cursor"),
-        ("contacts?cursor=zzz", "cursor", "no_cursor"),
-        ("take?cursor=zzz", "cursor", "no_cursor"),
-    ],
-)
-async def test_what_is_well_formed_and_means_nothing_says_so_by_its_kind(
-    admin: Client, address: str, parameter: str, kind: str
-) -> None:
-    (mistake,) = checked(await admin.get(f"/v1/{address}"), 422, "validation-error")["errors"]
-    assert (mistake["parameter"], mistake["kind"]) == (parameter, kind)
-    assert kind in MEANING_KINDS
+async def test_a_filter_that_can_match_nothing_is_refused(admin: Client) -> None:
+    for address, parameter, kind in MATCH_NOTHING:
+        response = await admin.get(f"/v1/{address}")
+        (mistake,) = checked(response, 422, "validation-error")["errors"]
+        assert (mistake["parameter"], mistake["kind"]) == (parameter, kind), address
+        named = "nosuch" in address.lower()
+        assert ("nosuch" if named else "did you mean") in mistake["detail"].lower(), address
+
+
+MEANS_NOTHING = [
+    ("stock/by-day?first=2026-03-02&last=2026-03-01", "last", "not_together"),
+    ("take-rates?by=grafter&crop=citrus", "crop", "not_together"),
+    ("take-rates?by=site&site=CORIN", "site", "not_together"),
+    ("tree-lots?as_of=2190-01-01", "as_of", "in_the_future"),
+    ("stock?as_of=2190-01-01T00:00:00Z", "as_of", "in_the_future"),
+    ("checks?as_of=2026-02-30", "as_of", "not_a_day"),
+    ("tree-lots/T-1?known_at=2026-02-30T00:00:00Z", "known_at", "not_a_day"),
+    ("ready-counts?by=2020-01-01", "by", "in_the_past"),
+    ("ready-counts?by=2190-01-01", "by", "in_the_future"),
+    ("budwood?cursor=zzz", "cursor", "no_cursor"),
+    ("contacts?cursor=zzz", "cursor", "no_cursor"),
+    ("take?cursor=zzz", "cursor", "no_cursor"),
+]
+
+
+async def test_what_is_well_formed_and_means_nothing_says_so_by_its_kind(admin: Client) -> None:
+    for address, parameter, kind in MEANS_NOTHING:
+        (mistake,) = checked(await admin.get(f"/v1/{address}"), 422, "validation-error")["errors"]
+        assert (mistake["parameter"], mistake["kind"]) == (parameter, kind), address
+        assert kind in MEANING_KINDS
 
 
 async def test_temperatures_that_cannot_be_say_why_by_their_kind(admin: Client) -> None:
