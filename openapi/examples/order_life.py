@@ -120,15 +120,20 @@ async def can_go_today(shop: Shop) -> bool:
 
 async def reserve(shop: Shop) -> str:
     """Ask for more than there is, then take what there is; the reservation's code."""
-    there, client, say = shop.row.available, shop.client, shop.say
-    wish = shop.wish(there + 5)
-    say(f"\nThe customer wants {there + 5}.")
+    client, say = shop.client, shop.say
+    too_many = shop.row.available + 5
+    wish = shop.wish(too_many)
+    say(f"\nThe customer wants {too_many}.")
     try:
         await client.make_reservation(wish)
     except problems.Refused as refused:
         for mistake in refused.errors:
             say(f"  Refused: {mistake.detail}")
             say(f"  Possible for that day: {mistake.numbers['available']}.")
+            for other in mistake.numbers.get("alternatives", [])[:3]:
+                kind = f"{other['size']}, {other['grade'] or 'any grade'}"
+                where = other["site"] or "all sites together"
+                say(f"  Or of the same at {where}, {kind}: {other['available']}.")
     wish.partial = True
     made = (await client.make_reservation(wish)).body
     for line in made.lines:

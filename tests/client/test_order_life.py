@@ -52,6 +52,7 @@ async def test_an_order_lives_from_the_first_look_to_the_tree_that_comes_back(
             await delivering.stop()
     told = "\n".join(story)
     assert "Possible for that day: 9." in told
+    assert "Or of the same at CORIN, L5, any grade: 20." in told
     assert "9 of the 14 that were asked are promised" in told
     assert "do with 8; the rest is free again" in told
     assert "To fetch:\n  House 1, T1: 4 of lot R1" in told
@@ -76,10 +77,12 @@ async def what_the_books_say(shop: Client) -> None:
     sales = [said(event) async for event in sold]
     assert [sum(line.count for line in one.lines) for one in sales] == [4, 4]  # type: ignore[union-attr]
     # The second lorry took the lot that had enough, not the one left of the first lot and three.
-    rows = (await shop.get_stock(group_by=["place"], cultivar="NAVEL")).body.rows
+    rows = (await shop.get_stock(group_by=["place"], size="L2")).body.rows
     assert {row.place: row.quantity for row in rows if row.quantity} == {"RET": 1, "T1": 1}
     # What came back is not for sale, and the webhook is gone.
-    assert [row.available async for row in shop.each(await shop.list_availability())] == [1]
+    assert [row.available async for row in shop.each(await shop.list_availability(size="L2"))] == [
+        1
+    ]
     assert (await shop.list_webhooks()).body.items == []
     with pytest.raises(problems.Refused):
         await shop.make_sale(

@@ -1127,6 +1127,7 @@ class Operations(Caller):
             "view_fault",
             "to_put_right",
             "shortfall_risk",
+            "webhook_stopped",
         ]
         | None = None,
         state: Literal["acknowledged", "closed", "open", "remind_on"] | None = None,
@@ -1212,6 +1213,8 @@ class Operations(Caller):
         quantity: How many are wanted.
         destination: Where it is to go: all that the place lies in, with commas: country or
           part of one (ISO 3166: ES, US-CA), and regulated areas as the nursery names them.
+        if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
+          same.
         """
         return await self._call(
             "GET",
