@@ -64,6 +64,7 @@ CULTIVARS: dict[str, dict[str, Any]] = {
         "epithet": "Eldra Dawn",
         "licence_holder": "lic-04",
         "licence_terms": "no more than 400 trees a year; report in January",
+        "licence_counts": "sold",
     },
 }
 ROOTSTOCKS = {
