@@ -191,3 +191,19 @@ async def test_without_the_database_a_lease_serves_until_it_is_over(settings: Se
         with pytest.raises((OSError, asyncpg.InterfaceError)):
             await leases.take("b")
         await leases.close()
+
+
+async def test_a_slow_database_is_not_waited_for_while_a_lease_serves(database: Database) -> None:
+    leases = Leases(database.writer, 1000)
+    assert (await leases.take("a")).granted
+    async with AsyncExitStack() as stack:
+        for _ in range(database.writer.get_max_size()):
+            await stack.enter_async_context(database.writer.acquire())
+        # The next block is asked for when three quarters are spent; nobody waits for it.
+        assert [(await leases.take("a")).granted for _ in range(FIRST - 1)] == [True] * (FIRST - 1)
+        asking = leases._held["a"].asking
+        assert asking is not None
+        assert not asking.done()
+    await asking
+    assert (await leases.take("a")).left == 1000 - FIRST - 1
+    await leases.close()
