@@ -95,6 +95,9 @@ class Deliverer:
                 await self._once()
             except _AWAY as error:
                 _log.warning("webhooks_paused", error=repr(error))
+            except Exception:
+                # A mistake of the service's own must not end what tells everybody.
+                _log.exception("webhooks_failed")
             await asyncio.sleep(self._poll_seconds)
 
     async def _once(self) -> None:

@@ -74,6 +74,14 @@ async def test_what_is_recorded_arrives_signed(
         ]
         for one in (await progress(shop), *await deliveries(shop)):
             assert "whsec" not in str(one)
+        # Stopped by hand it is told of nothing, and of all of it once it goes on.
+        stopped = await fine(shop.post("/v1/webhooks/SHOP/stop"))
+        assert (stopped["state"], stopped["stopped_because"]) == ("stopped", "by_hand")
+        await look(shop, "c")
+        await asyncio.sleep(0.2)
+        assert len(got) == 4
+        await fine(shop.post("/v1/webhooks/SHOP/resume"))
+        assert notes((await receiver.count(5))[4:]) == ["c"]
 
 
 async def test_failures_of_every_kind_are_tried_again_in_order(
