@@ -27,6 +27,7 @@ from tests.bench import (
     rebuild,
     records,
     refit,
+    reservations,
     stream,
     webhooks,
 )
@@ -357,6 +358,13 @@ def measure_promises(server: TestServer) -> None:
 def measure_availability(server: TestServer) -> None:
     """What a shop polls: unchanged, kept, and worked out."""
     for what, figure, aim, rest in availability.measure(server):
+        say(what, figure, aim, rest)
+
+
+@section
+def measure_reservations(server: TestServer) -> None:
+    """Clerks who reserve, all at once."""
+    for what, figure, aim, rest in reservations.measure(server):
         say(what, figure, aim, rest)
 
 

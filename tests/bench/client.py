@@ -51,8 +51,20 @@ class Result(msgspec.Struct, kw_only=True):
 
 
 def event_maker(task: Task, seed: int) -> Callable[[], bytes]:
-    """Events by turns: a table looked at, a tree moved from one table to another."""
+    """Events by turns: a table looked at, a tree moved from one table to another. Or wishes to
+    reserve a tree, of one item after another."""
     number = seed
+
+    def reserve() -> bytes:
+        nonlocal number
+        number += 1
+        return (
+            b'{"customer":"cust-1","site":"CORIN","lines":[{"cultivar":"CV%d","rootstock":'
+            b'"CARRIZO","size":"P9","count":1}]}' % (number % task.lots)
+        )
+
+    if task.path == "/v1/reservations":
+        return reserve
 
     def make() -> bytes:
         nonlocal number
