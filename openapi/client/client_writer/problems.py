@@ -6,7 +6,7 @@ from client_writer.wording import docstring, quoted
 
 HEAD = '''"""An exception for each kind of problem. Written by `make client`: do not edit."""
 
-from graftlog_client.problems import Problem
+from graftlog_client.problem import Problem
 '''
 
 

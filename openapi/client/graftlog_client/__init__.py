@@ -5,7 +5,7 @@ from graftlog_client import shapes
 from graftlog_client.calling import Answer
 from graftlog_client.client import Client
 from graftlog_client.happened import Message, said
-from graftlog_client.problems import Mistake, NotChanged, Problem
+from graftlog_client.problem import Mistake, NotChanged, Problem
 from graftlog_client.webhooks import NotGenuine, Receiver
 
 __all__ = [

@@ -14,8 +14,8 @@ from urllib.parse import quote
 import httpx
 import msgspec
 
+from graftlog_client.problem import NotChanged, Problem
 from graftlog_client.problem_kinds import KINDS
-from graftlog_client.problems import NotChanged, Problem
 
 T_co = TypeVar("T_co", covariant=True)
 IDEMPOTENCY = "Idempotency-Key"
@@ -61,9 +61,10 @@ class Answer(Generic[T_co]):
 class Caller:
     """A connection to one service with one key. Close it, or use it with `async with`.
 
-    `tries`: how often a request is sent at most; `sleep` waits between two tries. A request that
-    changes something is sent again only if that is safe: nothing of it arrived, or the service
-    knows it by its idempotency key, which all tries share.
+    `tries`: how often a request is sent at most; `sleep` waits between two tries. `timeout`: so many
+    seconds of silence, more than the 30 that `Prefer: wait` may ask for. A request that changes
+    something is sent again only if that is safe: nothing of it arrived, or the service knows it by
+    its idempotency key, which all tries share.
     """
 
     def __init__(
@@ -72,7 +73,7 @@ class Caller:
         key: str,
         *,
         tries: int = 5,
-        timeout: float = 30.0,
+        timeout: float = 45.0,
         transport: httpx.AsyncBaseTransport | None = None,
         sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
     ) -> None:

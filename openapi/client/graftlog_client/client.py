@@ -10,7 +10,7 @@ import msgspec
 from graftlog_client.calling import IDEMPOTENCY, PASSING, Answer, pause_for, problem_of, query_of
 from graftlog_client.event_stream import Reader, Sent
 from graftlog_client.operations import Operations
-from graftlog_client.problems import Problem
+from graftlog_client.problem import Problem
 from graftlog_client.shapes import Event, StoredEvent, Verdict
 
 T_co = TypeVar("T_co", covariant=True)

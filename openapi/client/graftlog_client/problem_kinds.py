@@ -1,6 +1,6 @@
 """An exception for each kind of problem. Written by `make client`: do not edit."""
 
-from graftlog_client.problems import Problem
+from graftlog_client.problem import Problem
 
 
 class MalformedRequest(Problem):
