@@ -61,8 +61,8 @@ class Answer(Generic[T_co]):
 class Caller:
     """A connection to one service with one key. Close it, or use it with `async with`.
 
-    `tries`: how often a request is sent at most; `sleep` waits between two tries. `timeout`: so many
-    seconds of silence, more than the 30 that `Prefer: wait` may ask for. A request that changes
+    `tries`: how often a request is sent at most; `sleep` waits between two tries. `timeout`:
+    seconds of silence, more than the 30 of `Prefer: wait`. A request that changes
     something is sent again only if that is safe: nothing of it arrived, or the service knows it by
     its idempotency key, which all tries share.
     """
