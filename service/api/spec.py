@@ -66,6 +66,9 @@ Every change is an event, sent to `POST /v1/events` and never altered afterwards
 `next`. Errors are problem documents (RFC 9457): go by `type` and `errors[].kind`. What belongs to a
 site that the key does not see is not found. Every address that answers GET answers HEAD.
 
+What a key may still ask is in RateLimit (draft-ietf-httpapi-ratelimit-headers). What is on its way
+out says so by Deprecation (RFC 9745) and Sunset (RFC 8594), long before.
+
 Whole numbers are written without a fraction: 24, not 24.0. A 422 about something that fits this
 description says so by a kind of its own: """
     + ", ".join(f"`{kind}`" for kind in MEANING_KINDS)

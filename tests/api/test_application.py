@@ -26,7 +26,14 @@ async def test_it_starts_records_follows_and_stops(empty_settings: Settings) -> 
                 await database.writer.acquire(), name="first", role="administrator"
             )
         headers = {"Authorization": f"Bearer {key.token}"}
-        async with httpx.AsyncClient(base_url=url, headers=headers) as client:
+        counted = 0
+
+        async def count(answer: httpx.Response) -> None:
+            nonlocal counted
+            counted += "ratelimit" in answer.headers
+
+        hooks = {"response": [count]}
+        async with httpx.AsyncClient(base_url=url, headers=headers, event_hooks=hooks) as client:
             ready = await client.get("/readyz")
             assert (ready.status_code, ready.json()["status"]) == (200, "pass")
             assert ready.headers["content-type"] == "application/health+json"
@@ -39,6 +46,9 @@ async def test_it_starts_records_follows_and_stops(empty_settings: Settings) -> 
             assert due.json()["items"]
     async with await open_database(empty_settings) as database:
         assert await database.writer.fetchval("SELECT position FROM log_head") == head
+        # What was leased of the quota and not spent was given back at the end.
+        spent = await database.writer.fetchval("SELECT sum(tokens) FROM quota_leases")
+        assert spent == counted > 0
 
 
 async def test_it_says_when_the_database_is_gone(
