@@ -1,9 +1,11 @@
 """The whole process: what starts, what is answered about it, and that it ends cleanly."""
 
+import asyncio
 import json
 import logging
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import httpx
 import pytest
@@ -12,6 +14,7 @@ import structlog
 from service import application
 from service.api import logs
 from service.api.spec import text
+from service.log import keys
 from service.log.keys import KeyRing, create_key, list_keys, look_up, revoke_key
 from service.settings import Settings
 from service.storage.pool import Database, open_database
@@ -75,6 +78,27 @@ async def test_what_is_public(client_for: MakeClient) -> None:
     assert described.content == text()
     assert described.headers["x-content-type-options"] == "nosniff"
     assert (await nobody.get("/livez")).json() == {"status": "pass"}
+
+
+async def test_many_requests_at_once_look_their_key_up_once(
+    database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ring, asked = KeyRing(database.writer), 0
+    async with database.writer.acquire() as connection:
+        key = await create_key(connection, name="till", role="sales")
+
+    async def counted(*given: Any) -> Any:
+        nonlocal asked
+        asked += 1
+        return await look_up(*given)
+
+    monkeypatch.setattr(keys, "look_up", counted)
+    found = await asyncio.gather(*(ring.principal(key.token) for _ in range(50)))
+    assert {one.name for one in found if one is not None} == {"till"}
+    assert (len(found), asked) == (50, 1)
+    ring.forget()
+    assert await ring.principal(key.token) == found[0]
+    assert asked == 2
 
 
 async def test_keys(database: Database) -> None:

@@ -342,3 +342,31 @@ async def test_a_key_has_only_so_many_streams_and_leaves_room_for_requests(
         await served.let_go()
         async with served.following():
             pass
+
+
+# WHATWG HTML, 9.2.6 "Interpreting an event stream", its examples; the last is a test of ids of the
+# web platform tests (eventsource/format-field-id). Each: a stream, its events as (id, data).
+PUBLISHED: list[tuple[bytes, list[Got]]] = [
+    (b"data: YHOO\ndata: +2\ndata: 10\n\n", [Got("", "YHOO\n+2\n10")]),
+    (
+        b": test stream\n\ndata: first event\nid: 1\n\ndata:second event\nid\n\n"
+        b"data:  third event\n\n",
+        [Got("1", "first event"), Got("", "second event"), Got("", " third event")],
+    ),
+    (b"data\n\ndata\ndata\n\ndata:", [Got("", ""), Got("", "\n")]),
+    (b"data:test\n\ndata: test\n\n", [Got("", "test"), Got("", "test")]),
+    (
+        b"id: 1\ndata: 1\n\ndata: 2\n\nid: 2\ndata:3\n\ndata:4\n\n",
+        [Got("1", "1"), Got("1", "2"), Got("2", "3"), Got("2", "4")],
+    ),
+]
+
+
+@pytest.mark.parametrize("sent", PUBLISHED, ids=["lines", "ids", "empty", "space", "id stays"])
+def test_the_reader_of_these_tests_reads_as_published(sent: tuple[bytes, list[Got]]) -> None:
+    told, dispatched = sent
+    reader = Reader()
+    assert [got for byte in told for got in reader.read(bytes([byte]))] == dispatched
+    # And an id alone counts without being dispatched.
+    reader = Reader()
+    assert (reader.read(b"id: 9\n\n"), reader.last_id) == ([], "9")

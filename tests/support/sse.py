@@ -25,6 +25,7 @@ class Reader:
         self.last_id = ""
         self._rest = b""
         self._decoder = SSEDecoder()
+        self._has_data = False
 
     def read(self, chunk: bytes) -> list[Got]:
         """What came whole with `chunk`."""
@@ -32,16 +33,15 @@ class Reader:
         return list(self._of(lines))
 
     def _of(self, lines: Iterable[bytes]) -> Iterable[Got]:
-        has_data = False
         for line in lines:
-            has_data = has_data or line.split(b":")[0] == b"data"
+            self._has_data = self._has_data or line.split(b":")[0] == b"data"
             found = self._decoder.decode(line.decode())
             if line == b"":
                 # An id counts from the end of its block on, dispatched or not.
                 self.last_id = self._decoder._last_event_id
-                if found is not None and has_data:
+                if found is not None and self._has_data:
                     yield Got(found.id, found.data)
-                has_data = False
+                self._has_data = False
 
 
 async def events_of(answer: httpx.Response, reader: Reader | None = None) -> AsyncIterator[Got]:
