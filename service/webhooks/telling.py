@@ -70,6 +70,8 @@ class Telling:
         self._seen = duty.position
         self._coming: deque[Told] = deque()
         self._told: dict[str, dict[str, str]] = {}
+        # Of each topic the mark at which there was nothing more to say.
+        self._quiet: dict[str, object] = {}
 
     async def run(self) -> None:
         """Until it is stopped, or changed by somebody."""
@@ -145,6 +147,9 @@ class Telling:
         for topic in means.topics:
             if not any(map(duty.wanted.wants, topic.types)):
                 continue
+            mark = await topic.mark(duty.wanted)
+            if self._quiet.get(topic.name, self) == mark:
+                continue
             if topic.name not in self._told:
                 self._told[topic.name] = await means.ledger.told(duty.code, topic.name)
             told = self._told[topic.name]
@@ -157,6 +162,7 @@ class Telling:
                     return True
                 await self._write(self._standing()._replace(said=message))
                 self._remember(message)
+            self._quiet[topic.name] = mark
         return False
 
     def _remember(self, message: Message) -> None:

@@ -84,6 +84,10 @@ class Topic(Protocol):
     name: str
     types: tuple[str, ...]
 
+    async def mark(self, wanted: Wanted) -> object:
+        """While this is equal, `change` has nothing new to say."""
+        ...
+
     async def change(self, told: Mapping[str, str], wanted: Wanted) -> Change | None:
         """The next thing to say to who was told `told`; None when nothing differs."""
         ...
@@ -119,6 +123,9 @@ class Alerts:
     def __init__(self, database: Database, clock: Clock) -> None:
         self._database, self._clock = database, clock
         self._looked: dict[str, tuple[float, frozenset[str]]] = {}
+
+    async def mark(self, wanted: Wanted) -> object:
+        return await self._open(wanted.site_list)
 
     async def change(self, told: Mapping[str, str], wanted: Wanted) -> Change | None:
         sites = wanted.site_list
@@ -166,6 +173,9 @@ class Availability:
     def __init__(self, available: AvailabilityNow) -> None:
         self._available = available
         self._digests: dict[str, tuple[Offered, str]] = {}
+
+    async def mark(self, wanted: Wanted) -> object:
+        return (await self._available.get()).version
 
     async def change(self, told: Mapping[str, str], wanted: Wanted) -> Change | None:
         rows = {
