@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 import httpx
 import pytest
 from graftlog_client import Client, NotChanged, Problem, problems, shapes
+from graftlog_client.calling import pause_for
 
 Answered = httpx.Response | Exception
 RECORDED = {"position": 7, "verdicts": []}
@@ -97,6 +98,23 @@ async def test_somebody_elses_request_with_the_key_is_no_reason_to_wait() -> Non
     async with service.client() as client:
         with pytest.raises(problems.IdempotencyKeyInFlight):
             await client.record_events(LOOK, idempotency_key="shared")
+
+
+@pytest.mark.parametrize(
+    ("told", "least", "most"),
+    [
+        ({"Retry-After": "7"}, 7, 7),
+        ({"Retry-After": "9" * 400}, 30, 30),
+        ({"Retry-After": "Wed, 21 Oct 2015 07:28:00 GMT"}, 0, 0),
+        ({"Retry-After": "Fri, 21 Oct 2095 07:28:00 GMT"}, 30, 30),
+        ({"Retry-After": "soon"}, 0.4, 0.8),
+        ({}, 0.4, 0.8),
+    ],
+    ids=["seconds", "for ever", "past", "far", "nonsense", "unsaid"],
+)
+def test_how_long_to_wait(told: dict[str, str], least: float, most: float) -> None:
+    # RFC 9110 section 10.2.3: seconds or an HTTP date. Unsaid: longer each time.
+    assert least <= pause_for(httpx.Headers(told), 3) <= most
 
 
 async def test_it_gives_up_in_the_end() -> None:

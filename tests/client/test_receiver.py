@@ -62,6 +62,7 @@ def test_one_of_several_signatures_is_enough() -> None:
         ({"Webhook-Id": "msg-2"}, NOW, "by a secret of ours"),
         ({"Webhook-Timestamp": str(int(NOW) + 1)}, NOW, "by a secret of ours"),
         ({"Webhook-Timestamp": "soon"}, NOW, "no time"),
+        ({"Webhook-Timestamp": "9" * 5_000}, NOW, "no time"),
         ({"Webhook-Timestamp": "१८"}, NOW, "no time"),
         ({"Webhook-Signature": "v2,x"}, NOW, "by a secret of ours"),
         ({"Webhook-Signature": "v1,ä"}, NOW, "by a secret of ours"),
