@@ -35,7 +35,7 @@ from service.views.availability_now import READY_ONLY, Offered, changes, offered
 
 DAYS_AHEAD = 91
 """How far changes are told to who does not say."""
-_FILTERS = ("cultivar", "rootstock", "size", "site")
+_FILTERS = ("cultivar", "rootstock", "size", "site", "grade")
 
 
 class AvailabilityQuery(KindsQuery, frozen=True, kw_only=True):
@@ -199,7 +199,8 @@ class _Teller:
 def _words(row: AvailabilityRow) -> str:
     """The answer in sentences."""
     where = f"at {row.site}" if row.site else "over all sites"
-    what = f"{row.available:,} of {row.name} {where} can be reserved for {day_in_words(row.day)}"
+    there = f"{row.available:,} of {row.name}, {where},"
+    what = f"{there} can be reserved for {day_in_words(row.day)}"
     if row.sure == READY_ONLY:
         said = [f"{what}: what is ready now, not held and not promised."]
     else:

@@ -167,7 +167,7 @@ def name_of(row: Row, catalogue: Catalogue) -> str:
     cultivar = catalogue.entries.get(("cultivar", item.cultivar), (None, 0))[0]
     name = cultivar.epithet if isinstance(cultivar, Cultivar) else item.cultivar
     if item.buds:
-        return f"Buds of {name}"
+        return f"{name}, buds"
     stock = catalogue.entries.get(("rootstock", item.rootstock), (None, 0))[0]
     size = catalogue.entries.get(("size", item.size), (None, 0))[0]
     parts = [

@@ -55,7 +55,7 @@ async def test_a_row_for_each_item_with_todays_number_and_the_days_on_which_it_c
     assert (row["date"], row["available"], row["sure"]) == (on(0), 34, "8 in 10 sure")
     assert row["changes"] == [{"date": str(FIRST + timedelta(days=28)), "available": 74}]
     assert row["key"] == "trees/NAV/CARR/C2//CORIN"
-    assert row["words"].startswith(f"8 in 10 sure: 34 of {row['name']} at CORIN can be reserved")
+    assert row["words"].startswith(f"8 in 10 sure: 34 of {row['name']}, at CORIN, can be reserved")
     assert (row["quantity"], row["enough"], row["earliest"], row["sending"]) == (None,) * 4
     # when it is asked for a later day, and how soon so many
     (later,) = await ask(client, site="CORIN", size="C2", date=on(40), quantity=60)
@@ -198,6 +198,7 @@ async def test_pages_hold_each_row_once(client: httpx.AsyncClient) -> None:
 
 MISTAKES: list[tuple[dict[str, str], str]] = [
     ({"cultivar": "NOPE"}, "cultivar"),
+    ({"grade": "nope"}, "grade"),
     ({"any_site": "true", "site": "CORIN"}, "any_site"),
     ({"date": "2020-01-01"}, "date"),
     ({"date": on(9), "until": on(8)}, "until"),
