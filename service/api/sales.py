@@ -131,7 +131,11 @@ async def make_sale(call: Call[SellQuery]) -> Reply:
     """
     body = await call.body()
     asked: SaleToMake = decoded(body, SaleToMake)
-    done = await record_one(call, _event_of(asked, call), body, check=call.query.check)
+    try:
+        done = await record_one(call, _event_of(asked, call), body, check=call.query.check)
+    except Problem as problem:
+        problem.errors = [_of_count(mistake) for mistake in problem.errors]
+        raise
     sites = call.principal.site_list
     async with call.services.reading() as connection:
         event = done.event
@@ -173,6 +177,13 @@ def _event_of(asked: SaleToMake, call: Call[Any]) -> TreesSold | BudwoodSold:
         for line in asked.lines
     ]
     return TreesSold(**envelope, data=TreesSoldData(**said, lines=lines))
+
+
+def _of_count(mistake: Mistake) -> Mistake:
+    """An event of buds says how many in `buds`, a line here in `count`."""
+    if mistake.pointer is None or not mistake.pointer.endswith("/buds"):
+        return mistake
+    return msgspec.structs.replace(mistake, pointer=mistake.pointer[: -len("buds")] + "count")
 
 
 def _only_of_buds(line: LineToSell, index: int) -> None:

@@ -72,7 +72,10 @@ def choose(
     by_lot: dict[str, list[Stand]] = {}
     for stand in sorted(stands, key=lambda one: (one.since, one.lot)):
         by_lot.setdefault(stand.lot, []).append(stand)
-    of_lot = {lot: [limit for limit in limits if limit.lot == lot] for lot in by_lot}
+    of_lot: dict[str, list[Limit]] = {lot: [] for lot in by_lot}
+    for limit in limits:
+        if limit.lot in of_lot:
+            of_lot[limit.lot].append(limit)
     every = sum(stand.count for stand in stands)
     room = {
         lot: sum(taken.count for taken in _from_lot(every, here, of_lot[lot]))

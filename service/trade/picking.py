@@ -43,6 +43,8 @@ class Picking:
 
     def pick(self, of: Item, place: str | None, count: int, pointer: str) -> list[Picked]:
         """From where so many of an item are taken. Raises a refusal when there is not enough."""
+        others = list(self._claims(own=False))
+        graded = {item for claim in others if (item := parse_item(claim.item)).grade}
         here = {
             (lot.code, _spot(account), account.key.grade): (lot, account)
             for lot, account in self._of_item(of, place)
@@ -55,12 +57,16 @@ class Picking:
                 grade=account.key.grade,
                 count=self.left(account),
                 since=self._since(lot, account),
-                asked_for=self._asked_for(lot, account),
+                asked_for=of._replace(grade=account.key.grade or UNGRADED) in graded,
             )
             for lot, account in here.values()
         ]
         lots = {stand.lot for stand in stands}
-        limits = [limit for code in sorted(lots) for limit in self._limits(code, of)]
+        by_lot: dict[str, list[Claim]] = {}
+        for claim in others:
+            if claim.lot is not None and claim.lot in lots and _alike(claim, of):
+                by_lot.setdefault(claim.lot, []).append(claim)
+        limits = [one for code, held in by_lot.items() for one in self._limits(code, of, held)]
         found = choose(count, stands, limits, self._kept(lots, of, count))
         available = sum(one.count for one in found)
         if available < count:
@@ -73,10 +79,11 @@ class Picking:
     # -- what is there -------------------------------------------------------------------
 
     def _of_item(
-        self, of: Item, place: str | None, *, anywhere: bool = False
+        self, of: Item, place: str | None, *, only: str | None = None
     ) -> Iterator[tuple[Lot, Account]]:
-        """Ready trees, or buds in bags, of an item at the site; or anywhere, of any grade."""
-        for lot in self.books.lots.values():
+        """Ready trees, or buds in bags, of an item at the site; of one lot anywhere, any grade."""
+        lots = self.books.lots
+        for lot in lots.values() if only is None else (lots[only],):
             if lot.voided or lot.cultivar != of.cultivar:
                 continue
             if lot.kind != ("budwood" if of.buds else "tree"):
@@ -89,7 +96,7 @@ class Picking:
                     continue
                 here = key.site == self.bench.here and place in (None, key.place)
                 graded = not of.grade or key.grade == grade_of(of.grade)
-                if anywhere or (here and graded):
+                if only is not None or (here and graded):
                     yield lot, account
 
     def left(self, account: Account) -> int:
@@ -155,16 +162,13 @@ class Picking:
                 kept[code] = count
         return kept
 
-    def _limits(self, code: str, of: Item) -> list[Limit]:
+    def _limits(self, code: str, of: Item, held_by: list[Claim]) -> list[Limit]:
         """What may be taken of a lot beside what others hold of it by name."""
-        by_lot = (claim for claim in self._claims(own=False) if claim.lot == code)
-        claims = [(claim, parse_item(claim.item)) for claim in by_lot if _alike(claim, of)]
-        if not claims:
-            return []
+        claims = [(claim, parse_item(claim.item)) for claim in held_by]
         accounts = [
             account
-            for lot, account in self._of_item(of, None, anywhere=True)
-            if lot.code == code and self._why_not(lot, account) is None
+            for lot, account in self._of_item(of, None, only=code)
+            if self._why_not(lot, account) is None
         ]
         limits = []
         for grade in {None, *(item.grade or None for _, item in claims)}:
@@ -183,12 +187,6 @@ class Picking:
                 of_grade = None if grade is None else grade_of(grade)
                 limits.append(Limit(lot=code, grade=of_grade, most=max(standing - held, 0)))
         return limits
-
-    def _asked_for(self, lot: Lot, account: Account) -> bool:
-        """Whether somebody else was promised trees of this item in this very grade."""
-        key = account.key
-        of = (lot.cultivar, lot.rootstock, key.size, key.grade or UNGRADED, False)
-        return any(parse_item(claim.item) == of for claim in self._claims(own=False))
 
     # -- when there is not enough -----------------------------------------------------------
 

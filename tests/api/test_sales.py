@@ -218,6 +218,9 @@ async def test_buds_are_sold_by_the_bag_and_not_together_with_trees(
     (by_item,) = (await client.post("/v1/sales", json=chosen)).json()["lines"]
     # the older wood that is left, of which pieces were cut
     assert (by_item["lot"], by_item["bag"], by_item["count"]) == ("W1", "B1", 3)
+    many = await client.post("/v1/sales", json=sale({"bag": "B2", "count": 1}, {
+        "cultivar": "NAV", "buds": True, "count": 99}))  # fmt: skip
+    assert many.json()["errors"][0]["pointer"] == "#/lines/1/count"
     mixed = await client.post(
         "/v1/sales", json=sale({"bag": "B2", "count": 1}, {"lot": "R1", "count": 1})
     )

@@ -2,8 +2,9 @@
 
 from typing import Any
 
+from service.log.refold import differences, refold
 from service.log.submission import Fault
-from tests.log.test_selling import bought
+from tests.log.test_selling import bought, wants
 from tests.support.bench_side import BenchSide, event
 
 TO_LOT = {"lot": "T1", "cultivar": None, "rootstock": None}
@@ -61,6 +62,9 @@ async def test_the_oldest_ready_go_first_and_what_is_stored_names_lots(bench: Be
         ("NEW", "C-T2", 24),
     ]
     assert (await refused(bench, sale(2))).numbers["available"] == 1
+    async with bench.database.writer.acquire() as connection:
+        # Told anew from what is stored, nothing is chosen again.
+        assert await differences(connection, await refold(connection)) == []
 
 
 async def test_two_sales_in_one_group_do_not_take_the_same_trees(bench: BenchSide) -> None:
@@ -90,6 +94,8 @@ async def test_never_from_a_hold_nor_a_place_for_returns_nor_anothers_trees(
               lines=[{"lot": "OLD", "count": 3}]),
     )  # fmt: skip
     fault = await refused(bench, sale(60))
+    # As many can be sold by item as can be promised.
+    assert (await refused(bench, wants(37, "R"))).numbers["available"] == 36
     numbers = fault.numbers
     assert (numbers["available"], numbers["ready"]) == (36, 89)
     assert (numbers["held"], numbers["came_back"], numbers["grown_for_others"]) == (50, 3, 0)
