@@ -14,6 +14,7 @@ from service.api.services import Services
 from service.forecast.records.ways import crops_grown
 from service.log import read
 from service.log.rights import Principal
+from service.trade.accounts import UNGRADED
 
 # Parameters that name something by its code, and what it is called.
 CODES = {
@@ -38,7 +39,9 @@ async def check_codes(
     services: Services, principal: Principal, query: Any, names: tuple[str, ...]
 ) -> None:
     """Raises 422 naming each code that is not known, or belongs to a site not seen."""
-    given = {name: code for name in names if (code := getattr(query, name)) is not None}
+    asked = {name: getattr(query, name) for name in names}
+    # Trees without a grade are named so; no tree was given it.
+    given = {name: code for name, code in asked.items() if code not in (None, UNGRADED)}
     if not given:
         return
     async with services.reading() as connection:
