@@ -1,5 +1,6 @@
 """A sale that names an item: the log chooses the lots on its own books, under its lock."""
 
+import asyncio
 from typing import Any
 
 from service.log.refold import differences, refold
@@ -67,10 +68,16 @@ async def test_the_oldest_ready_go_first_and_what_is_stored_names_lots(bench: Be
         assert await differences(connection, await refold(connection)) == []
 
 
-async def test_two_sales_in_one_group_do_not_take_the_same_trees(bench: BenchSide) -> None:
+async def test_sales_at_once_do_not_take_the_same_trees(bench: BenchSide) -> None:
     await three_lots(bench)
-    answer = await bench.send(sale(60), sale(60, customer="cust-2"), mode="each")
+    answer = await bench.send(sale(30), sale(61, customer="cust-2"), mode="each")
     assert [verdict.verdict for verdict in answer.verdicts] == ["accepted", "refused"]
+    # 60 are left: of twenty who ask for four at once fifteen are served, nobody refused wrongly
+    asked = (bench.send(sale(4, customer=f"cust-{number}")) for number in range(20))
+    answers = await asyncio.gather(*asked)
+    assert sorted(answer.status for answer in answers) == [201] * 15 + [409] * 5
+    for lot in ("OLD", "MID", "NEW"):
+        assert await bench.balance(lot, "trees") == 0
 
 
 async def test_what_a_clerk_names_is_left_to_that_line(bench: BenchSide) -> None:
