@@ -28,7 +28,7 @@ LOTS = 100
 @contextmanager
 def durable_server() -> Iterator[TestServer]:
     """PostgreSQL with its own settings for durability: fsync and synchronous commits."""
-    folder = folder_for_a_server()
+    folder = folder_for_a_server(on_disk=True)
     try:
         with EmbeddedServer.start(folder / "data") as embedded:
             server = TestServer(embedded.dsn("postgres"), embedded)
