@@ -342,7 +342,7 @@ ON CONFLICT (code) DO UPDATE SET needed_by = excluded.needed_by, expires_at = ex
     expired_day = excluded.expired_day;
 
 -- name: drop_claims
-DELETE FROM commitments WHERE reservation = $1;
+DELETE FROM commitments WHERE reservation = ANY ($1::text[]);
 
 -- name: save_claim
 INSERT INTO commitments (reservation, line, item, cultivar, lot, site, asked, open, needed_by,

@@ -211,46 +211,53 @@ async def _lots(connection: Connection, books: Books, lots: list[Lot]) -> None:
 
 
 async def _reservations(connection: Connection, books: Books, changed: list[Reservation]) -> None:
-    for one in changed:
-        if books.reservations.get(one.code) is not one:
-            continue
-        await connection.execute(
-            SQL.save_reservation,
-            one.code,
-            one.customer,
-            one.site,
-            one.any_site,
-            one.made_day,
-            one.needed_by,
-            one.expires_at,
-            one.state,
-            one.position,
-            one.changed_position,
-            one.order_ref,
-            one.destination,
-            one.confirmed_day,
-            one.expired_day,
-        )
-        await connection.execute(SQL.drop_claims, one.code)
-        await connection.executemany(
-            SQL.save_claim,
-            [
-                (
-                    one.code,
-                    claim.line,
-                    claim.item,
-                    parse_item(claim.item).cultivar,
-                    claim.lot,
-                    claim.site,
-                    claim.asked,
-                    claim.open,
-                    one.needed_by,
-                    one.expires_at,
-                    claim.promised,
-                )
-                for claim in one.claims
-            ],
-        )
+    """Reservations and their lines whole: a handful of statements, however many there are."""
+    changed = [one for one in changed if books.reservations.get(one.code) is one]
+    if not changed:
+        return
+    await connection.executemany(
+        SQL.save_reservation,
+        [
+            (
+                one.code,
+                one.customer,
+                one.site,
+                one.any_site,
+                one.made_day,
+                one.needed_by,
+                one.expires_at,
+                one.state,
+                one.position,
+                one.changed_position,
+                one.order_ref,
+                one.destination,
+                one.confirmed_day,
+                one.expired_day,
+            )
+            for one in changed
+        ],
+    )
+    await connection.execute(SQL.drop_claims, [one.code for one in changed])
+    await connection.executemany(
+        SQL.save_claim,
+        [
+            (
+                one.code,
+                claim.line,
+                claim.item,
+                parse_item(claim.item).cultivar,
+                claim.lot,
+                claim.site,
+                claim.asked,
+                claim.open,
+                one.needed_by,
+                one.expires_at,
+                claim.promised,
+            )
+            for one in changed
+            for claim in one.claims
+        ],
+    )
 
 
 async def _voids_and_counts(

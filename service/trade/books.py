@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 import msgspec
 
 from service.trade.accounts import UNBOUNDED, Key, Posting
+from service.trade.claimed import Claimed
 from service.trade.events.catalogue import (
     Cultivar,
     Entry,
@@ -250,6 +251,9 @@ class Books:
         self.holds: dict[str, Hold] = {}
         self.consignments: dict[str, Consignment] = {}
         self.reservations: dict[str, Reservation] = {}
+        # what binds, added up when it was last asked for; and the reservations that changed since
+        self.claimed: Claimed | None = None
+        self.reclaimed: set[str] = set()
         self.work_orders: dict[str, WorkOrder] = {}
         # graftings for orders, by their events' positions
         self.work_done: dict[int, WorkDone] = {}
@@ -302,11 +306,13 @@ class Books:
         old = table.get(key)
 
         def undo() -> None:
+            self._reclaim(value)
             if missing:
                 del table[key]
             else:
                 table[key] = old
 
+        self._reclaim(value)
         table[key] = value
         self.dirty[id(value)] = value
         self.journal.append(undo)
@@ -316,13 +322,20 @@ class Books:
         old = {name: getattr(thing, name) for name in values}
 
         def undo() -> None:
+            self._reclaim(thing)
             for name, value in old.items():
                 setattr(thing, name, value)
 
+        self._reclaim(thing)
         for name, value in values.items():
             setattr(thing, name, value)
         self.dirty[id(thing)] = thing
         self.journal.append(undo)
+
+    def _reclaim(self, thing: Any) -> None:
+        """Lines of a reservation never change but with the reservation."""
+        if type(thing) is Reservation:
+            self.reclaimed.add(thing.code)
 
     def touch(self, lot: Lot, position: int) -> None:
         """Say that an event spoke of the lot, journalled."""

@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from service.trade import holds
 from service.trade.accounts import grade_of
 from service.trade.books import Account, Books, Claim, Lot
+from service.trade.claimed import claimed
 from service.trade.events.catalogue import Place, Site
 from service.trade.fitting import buds_wanted
 from service.trade.items import Item, parse_item
@@ -49,7 +50,20 @@ def _standing(books: Books, item: Item, lot: str | None) -> Iterator[tuple[Lot, 
             yield candidate, account
 
 
-def _inside(claim: Claim, of: Stock) -> bool:
+class Claiming(Protocol):
+    """What a claim asks for: an open one, or all of a kind."""
+
+    @property
+    def item(self) -> str: ...
+
+    @property
+    def lot(self) -> str | None: ...
+
+    @property
+    def site(self) -> str | None: ...
+
+
+def _inside(claim: Claiming, of: Stock) -> bool:
     item, site, lot = of
     claimed = parse_item(claim.item)
     return (
@@ -186,7 +200,7 @@ class Covering:
 
     # -- what is promised ----------------------------------------------------------------
 
-    def counts(self, claim: Claim, of: Stock) -> bool:
+    def counts(self, claim: Claiming, of: Stock) -> bool:
         """Whether a claim draws only on this set. Trees grown for a customer are in no set of an
         item, so a claim on their lot is held against the lot alone."""
         if not _inside(claim, of):
@@ -198,14 +212,13 @@ class Covering:
 
     def due(self, of: Stock) -> list[Due]:
         """Open claims on the set by their days; those without one, or past it, are for today."""
-        found: dict[int, int] = {}
-        for reservation in self.books.reservations.values():
-            if reservation.code == self.leave_out or not reservation.counts_at(self.now):
-                continue
-            day = self.on(reservation.needed_by)
-            for claim in reservation.claims:
-                if claim.open and self.counts(claim, of):
-                    found[day] = found.get(day, 0) + claim.open
+        bound, found = claimed(self.books), dict[int, int]()
+        left_out = bound.part(self.leave_out)
+        for kind, open_ in bound.of(of[0].cultivar).items():
+            count = open_ - left_out.get(kind, 0)
+            if count and self.counts(kind, of):
+                day = self.on(kind.needed_by)
+                found[day] = found.get(day, 0) + count
         return [Due(day, count) for day, count in found.items()]
 
     def on(self, needed_by: date | None) -> int:

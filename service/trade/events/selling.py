@@ -115,7 +115,7 @@ class ReservationExpiredData(Data, frozen=True, kw_only=True):
 
 
 class ReservationExpired(Envelope, frozen=True, tag="reservation.expired", kw_only=True):
-    """A reservation was seen to have expired (recorded by the service; it counted no more before)."""
+    """A reservation was seen to have expired (recorded by the service; it bound no more before)."""
 
     data: ReservationExpiredData
 
