@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from random import random
+from time import monotonic
 from typing import NamedTuple, Protocol
 
 import msgspec
@@ -72,6 +73,7 @@ class Telling:
         self._told: dict[str, dict[str, str]] = {}
         # Of each topic the mark at which there was nothing more to say.
         self._quiet: dict[str, object] = {}
+        self._looked = float("-inf")
 
     async def run(self) -> None:
         """Until it is stopped, or changed by somebody."""
@@ -109,6 +111,9 @@ class Telling:
             if duty.message is not None:
                 kept = duty.message
                 return _Outgoing(kept.id, kept.type, kept.body.encode(), None, kept)
+            # While much is recorded topics have their turn too.
+            if monotonic() - self._looked >= means.look_seconds and await self._take_up_change():
+                continue
             event = await self._next_event()
             if event is not None:
                 stored = event.stored
@@ -144,6 +149,7 @@ class Telling:
     async def _take_up_change(self) -> bool:
         """Have the next change of a topic become the message at hand, if there is one."""
         duty, means = self.duty, self._means
+        self._looked = monotonic()
         for topic in means.topics:
             if not any(map(duty.wanted.wants, topic.types)):
                 continue
