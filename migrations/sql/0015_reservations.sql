@@ -10,7 +10,3 @@ COMMENT ON COLUMN reservations.expired_day IS 'The day of its expiry, once that 
 
 ALTER TABLE commitments ADD COLUMN promised bigint;
 COMMENT ON COLUMN commitments.promised IS 'How many of those asked were promised; null: all of them.';
-
--- What expires is looked for by its time.
-CREATE INDEX reservations_expiring ON reservations (expires_at)
-    WHERE state = 'open' AND expired_day IS NULL;

@@ -16,7 +16,6 @@ from service.log.stored import (
     CatalogueItem,
     Gone,
     HoldNow,
-    ReservationNow,
     StandingNow,
     StoredEvent,
     Travelling,
@@ -219,30 +218,6 @@ def _bags(bags: Iterable[asyncpg.Record], balances: list[asyncpg.Record]) -> lis
             BagOnHand(**bag, site=site, place=place, left=left) for site, place, left in places
         ]
     return found
-
-
-def _reservation(row: asyncpg.Record) -> ReservationNow:
-    return msgspec.convert(dict(row), ReservationNow)
-
-
-async def reservations(
-    connection: Connection,
-    sites: Sites,
-    *,
-    after: str,
-    limit: int,
-    state: str | None = None,
-    customer: str | None = None,
-) -> list[ReservationNow]:
-    """Reservations after a code, in order of code."""
-    rows = await connection.fetch(SQL.reservations_page, after, sites, state, customer, limit)
-    return [_reservation(row) for row in rows]
-
-
-async def reservation(connection: Connection, sites: Sites, code: str) -> ReservationNow | None:
-    """One reservation."""
-    row = await connection.fetchrow(SQL.reservation, code, sites)
-    return _reservation(row) if row else None
 
 
 async def holds(

@@ -181,33 +181,6 @@ SELECT code, buds, sticks, basis, parent, pieces, buds_per_piece
 FROM bags WHERE lot_id = $1 AND NOT voided
 ORDER BY code;
 
--- name: reservations_page
--- Reservations after code $1 of the sites $2 (null: all); $3 state, $4 customer; at most $5.
-SELECT r.code, r.customer, r.site, r.any_site, r.made_day, r.needed_by, r.expires_at, r.state,
-       r.position, r.changed_position,
-       coalesce((SELECT jsonb_agg(jsonb_build_object('line', c.line, 'item', c.item, 'lot', c.lot,
-                                                     'site', c.site, 'asked', c.asked,
-                                                     'open', c.open) ORDER BY c.line)
-                 FROM commitments c WHERE c.reservation = r.code), '[]') AS lines
-FROM reservations r
-WHERE r.code > $1
-  AND ($2::text[] IS NULL OR r.site = ANY ($2))
-  AND ($3::text IS NULL OR r.state = $3)
-  AND ($4::text IS NULL OR r.customer = $4)
-ORDER BY r.code
-LIMIT $5;
-
--- name: reservation
--- One reservation, if it is of a site of $2 (null: all).
-SELECT r.code, r.customer, r.site, r.any_site, r.made_day, r.needed_by, r.expires_at, r.state,
-       r.position, r.changed_position,
-       coalesce((SELECT jsonb_agg(jsonb_build_object('line', c.line, 'item', c.item, 'lot', c.lot,
-                                                     'site', c.site, 'asked', c.asked,
-                                                     'open', c.open) ORDER BY c.line)
-                 FROM commitments c WHERE c.reservation = r.code), '[]') AS lines
-FROM reservations r
-WHERE r.code = $1 AND ($2::text[] IS NULL OR r.site = ANY ($2));
-
 -- name: holds_page
 -- Holds after code $1 of the sites $2 (null: all); $3 true: those in force alone; $4 kind; at
 -- most $5.

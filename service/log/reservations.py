@@ -5,7 +5,7 @@ Expiry is a rule at the moment of asking: what has expired says so, recorded or 
 
 from collections.abc import Callable, Iterable
 from contextlib import AbstractAsyncContextManager
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Annotated, Any, Literal
 
 from msgspec import Meta
@@ -90,6 +90,14 @@ async def one(
     """One reservation of the sites (None: all)."""
     found = await _whole(connection, await connection.fetch(SQL.one, code, sites, now))
     return found[0] if found else None
+
+
+async def lines_of(
+    connection: Connection, sites: list[str] | None, code: str
+) -> list[ReservedLineNow] | None:
+    """The lines of a reservation of the sites (None: all); None for one that is not there."""
+    found = await one(connection, sites, datetime.min.replace(tzinfo=UTC), code)
+    return found.lines if found else None
 
 
 async def _whole(connection: Connection, rows: Iterable[Any]) -> list[ReservationNow]:

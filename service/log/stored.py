@@ -142,33 +142,6 @@ class Travelling(Row, frozen=True, kw_only=True):
     count: int
 
 
-class ReservedLineNow(Row, frozen=True, kw_only=True):
-    """A line of a reservation: asked for, and still open."""
-
-    line: int
-    item: Annotated[str, Meta(description="cultivar/rootstock/size/grade, or buds/cultivar.")]
-    lot: str | None
-    site: str | None
-    asked: int
-    open: int
-
-
-class ReservationNow(Row, frozen=True, kw_only=True):
-    """A reservation as it stands."""
-
-    code: str
-    customer: str
-    site: str
-    any_site: bool
-    made_day: date
-    needed_by: date | None
-    expires_at: datetime | None
-    state: Literal["open", "fulfilled", "released"]
-    position: Position
-    changed_position: int
-    lines: list[ReservedLineNow]
-
-
 class PutRight(Row, frozen=True, kw_only=True):
     """Something a person recorded and the log refused, kept as it came."""
 

@@ -12,6 +12,7 @@ import msgspec
 from msgspec import Meta
 
 from service.log import read
+from service.log.reservations import lines_of
 from service.log.stored import StoredEvent
 from service.storage.pool import Connection
 from service.storage.sql import load
@@ -271,7 +272,7 @@ async def _left(
     """What is left of the reservation; of a sale that is only judged, what would be."""
     if data.reservation is None:
         return None
-    found = await read.reservation(conn, sites, data.reservation)
+    found = await lines_of(conn, sites, data.reservation)
     if found is None:
         return None
     taken = _by_line(data.fulfils) if judged_only else {}
@@ -283,7 +284,7 @@ async def _left(
             asked=line.asked,
             open=max(line.open - taken.get(line.line, 0), 0),
         )
-        for line in found.lines
+        for line in found
     ]
 
 
