@@ -60,7 +60,8 @@ class Application(Litestar):
                 answered = perf_counter() if "streamed" in scope["state"] else None
                 given = list(message["headers"])
                 message["headers"] = [
-                    *with_security(given),
+                    # Who has the answer already has these with it (RFC 9110, 15.4.5).
+                    *(given if status == 304 else with_security(given)),
                     *self.cors.headers(scope, given),
                     (b"x-request-id", wanted.encode()),
                     *scope["state"].get("allowance", ()),
@@ -74,9 +75,12 @@ class Application(Litestar):
             if over is not None:
                 await _answer(over, scope, receive, send_with_headers)
             else:
-                in_time = scope["state"]["in_time"] = InTime(receive, self.body_seconds)
                 kept = await kept_answer(scope, self.state)
-                await (kept or super().__call__)(scope, in_time, send_with_headers)
+                if kept is not None:
+                    await kept(scope, receive, send_with_headers)
+                else:
+                    in_time = scope["state"]["in_time"] = InTime(receive, self.body_seconds)
+                    await super().__call__(scope, in_time, send_with_headers)
         finally:
             self._at_hand -= 1
             seconds = perf_counter() - begun
