@@ -199,6 +199,15 @@ def _orders_of_customers() -> list[Unit]:
     ]  # fmt: skip
 
 
+def _destinations() -> list[Unit]:
+    """A rule that says what may be sent where."""
+    told = {"region": "ES-VC", "crop": "citrus", "goods": "trees", "sites": ["CORIN"],
+            "answer": "not_allowed"}  # fmt: skip
+    return [[entry("rule", "COAST-1", title="Citrus into the marked coast", value="no entry",
+                   source="invented gazette 12/2026", as_of="2026-06-27",
+                   destination=told)]]  # fmt: skip
+
+
 def id_of(number: int) -> str:
     """An event id that is the same whenever the story is told."""
     return str(UUID(int=0x0190A5C4_7C00_7000_8000_000000000000 + number))
@@ -207,7 +216,8 @@ def id_of(number: int) -> str:
 def story() -> list[Unit]:
     """Everything that happens, each event with its id."""
     units = [*_nursery(), *_budwood_and_liners(), *_grafting(), *_trees(), *_slip(), *_weather(),
-             *_by_hand(), *_orders_of_customers()]  # fmt: skip
+             *_by_hand(), *_orders_of_customers(),
+             *_destinations()]  # fmt: skip
     number = 0
     for unit in units:
         for one in unit:
