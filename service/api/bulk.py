@@ -18,7 +18,7 @@ from service.api.headers import idempotency_key
 from service.api.lines import Body, Portion
 from service.api.operation import NDJSON, Call, Reply
 from service.api.outbox import Outbox
-from service.api.problems import Problem, encode_problem, problem_of
+from service.api.problems import Problem, encode_problem, problem_of, unauthenticated
 from service.api.taking_in import (
     LINES_LIMIT,
     check_rights,
@@ -182,6 +182,8 @@ class Recording:
         return msgspec.structs.replace(element, id=name)
 
     async def _judged(self, elements: list[Element]) -> Answer:
+        if not await self._call.key_stands():
+            raise unauthenticated("The key was revoked or changed.", error="invalid_token")
         submission = _submission(self._call, elements)
         end = asyncio.get_running_loop().time() + BUSY_SECONDS
         while True:

@@ -99,6 +99,11 @@ class Call(Generic[Q]):
     def header(self, name: str) -> str | None:
         return header(self.request.scope, name.lower().encode())
 
+    async def key_stands(self) -> bool:
+        """Whether the key is what it was when the request came: for one that takes long."""
+        _, _, token = (self.header("authorization") or "").partition(" ")
+        return await self.services.keys.principal(token.strip()) == self.principal
+
     def code(self, name: str = "code") -> str:
         """A code in the path; what can't be a code is not found."""
         value = str(self.request.scope["path_params"][name])

@@ -144,7 +144,6 @@ class Following:
         self._sites = frozenset(sites) if sites is not None else None
         # Which lots and places an event speaks of is known to the database alone.
         self._by_subject = wanted.lot is not None or wanted.place is not None
-        _, _, self._token = (call.header("authorization") or "").partition(" ")
 
     async def chunks(self) -> AsyncIterator[bytes]:
         """What is sent, until the stream is to end."""
@@ -160,7 +159,7 @@ class Following:
             while not line.over:
                 wake.clear()
                 try:
-                    if not await self._may_still():
+                    if not await self._call.key_stands():
                         break
                     chunk, more = await self._next()
                 except _AWAY:
@@ -183,11 +182,6 @@ class Following:
                         await wake.wait()
             if told != self._position:
                 yield b"id: %d\n\n" % self._position
-
-    async def _may_still(self) -> bool:
-        """Whether the key is what it was; the ring of keys asks the database every few seconds."""
-        principal = await self._services.keys.principal(self._token.strip())
-        return principal == self._call.principal
 
     async def _next(self) -> tuple[bytes, bool]:
         """What comes next, if anything, and whether there is more at once."""

@@ -22,6 +22,7 @@ from service.application import assemble, http
 from service.clock import system_clock
 from service.feed.following import Follower
 from service.log.append import Appender
+from service.log.keys import list_keys, revoke_key
 from service.log.submission import Answer, Busy, OutcomeUnknown, Submission
 from service.settings import Settings
 from service.storage.pool import Database
@@ -385,6 +386,25 @@ async def test_the_writer_may_be_full_or_lose_its_database(admin: Client, append
     assert told.problem is not None
     assert {"type": "/problems/outcome-unknown", "line": 2}.items() <= told.problem.items()
     assert not told.verdicts
+
+
+async def test_a_key_that_is_revoked_meanwhile_records_no_more(
+    served: Litestar, admin: Client, database: Database
+) -> None:
+    async with (
+        listening(served) as url,
+        Sender(Client(base_url=url, headers=admin.headers)) as sender,
+    ):
+        await sender.send(lines([LOOK]))
+        await sender.head()
+        assert len(Told(await sender.piece()).verdicts) == 1
+        async with database.writer.acquire() as connection:
+            await revoke_key(connection, (await list_keys(connection))[0].key_id)
+        served.state.services.keys.forget()
+        await sender.send(lines([LOOK]))
+        told = await sender.told()
+    assert told.problem is not None
+    assert {"status": 401, "line": 2}.items() <= told.problem.items()
 
 
 async def test_who_stops_sending_is_not_waited_for(
