@@ -7,6 +7,7 @@ counted by address, in this process's memory: who has no key is not worth a row.
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cache
 from time import monotonic
 from typing import Any
 
@@ -111,11 +112,13 @@ def _too_many(policy: str, quota: int, wait: float) -> Problem:
 
 def _headers(policy: str, quota: int, left: int, more_in: float) -> Said:
     """What draft-ietf-httpapi-ratelimit-headers-10 asks for; it may still change, so only here."""
-    name = policy.encode()
-    return [
-        (b"ratelimit-policy", b'"%b";q=%d;w=%d' % (name, quota, WINDOW)),
-        (b"ratelimit", b'"%b";r=%d;t=%d' % (name, left, _seconds(more_in))),
-    ]
+    said = b'"%b";r=%d;t=%d' % (policy.encode(), left, _seconds(more_in))
+    return [_policy(policy, quota), (b"ratelimit", said)]
+
+
+@cache
+def _policy(policy: str, quota: int) -> tuple[bytes, bytes]:
+    return b"ratelimit-policy", b'"%b";q=%d;w=%d' % (policy.encode(), quota, WINDOW)
 
 
 def _seconds(wait: float) -> int:
