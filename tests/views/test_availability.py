@@ -227,7 +227,7 @@ async def _more(shop: Shop, draw: random.Random, number: int) -> None:
         shop.clock[0] += timedelta(hours=draw.randrange(1, 30))
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 async def test_so_many_are_accepted_and_not_one_more(shop: Shop, seed: int) -> None:
     """With a forecast and without, on any day, of any grade and site, whatever was recorded."""
     draw = random.Random(seed)
@@ -235,7 +235,7 @@ async def test_so_many_are_accepted_and_not_one_more(shop: Shop, seed: int) -> N
     other = bought("RT", 20)
     other |= {"site": "TARNA", "data": other["data"] | {"place": "T-T1"}}
     await shop.given(bought("RF", 30, grade="first"), other)
-    for number in range(22):
+    for number in range(30):
         await _more(shop, draw, number)
         rows = await shop.rows()
         anew = AvailabilityList(PROMISED_AT)
