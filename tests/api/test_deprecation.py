@@ -20,7 +20,7 @@ SUNSET = datetime(2024, 6, 30, 23, 59, 59, tzinfo=UTC)
 
 @operation(
     "GET",
-    "/old",
+    "/v1/sites",
     tag="Service",
     scope="",
     answer=dict,
@@ -35,7 +35,7 @@ async def test_every_answer_says_since_when_and_until_when() -> None:
     app = http(Settings(data_dir=Path("/nonexistent")), handlers=[get_old])
     app.state.services = None
     async with listening(app) as url, httpx.AsyncClient(base_url=url) as client:
-        answer = await client.get("/old")
+        answer = await client.get("/v1/sites")
     # No key: a refusal says it too.
     assert answer.status_code == 401
     assert answer.headers["deprecation"] == "@1688169599"

@@ -3,7 +3,8 @@
 import asyncio
 from typing import Any
 
-from service import cli
+# The application first: what starts with it asks the question by a name of its own.
+from service import application, cli
 from service.log import read
 
 
@@ -14,5 +15,6 @@ async def shut(connection: Any) -> int:
 
 
 if __name__ == "__main__":
+    assert application
     read.head = shut
     cli.main(["serve", "--without-jobs"])
