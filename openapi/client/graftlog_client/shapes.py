@@ -3563,7 +3563,7 @@ class ReservationExpired(
     tag="reservation.expired",
     forbid_unknown_fields=True,
 ):
-    """A reservation was seen to have expired (recorded by the service; it counted no more
+    """A reservation was seen to have expired (recorded by the service; it bound no more
     before).
     """
 
