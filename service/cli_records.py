@@ -86,8 +86,8 @@ def import_file(
         raise click.UsageError(f"{file.name}: its name should end in .csv or .ndjson")
 
     async def record(_: Ending) -> tuple[FileReport, float]:
-        from service.sheets.importing import take_in_file
         from service.log.together import record_together
+        from service.sheets.importing import take_in_file
         from service.storage.migrate import migrate
         from service.storage.pool import open_database
 

@@ -30,6 +30,7 @@ Damage = Callable[[str], Awaitable[str]]
 # In one process: what its tests share is made once.
 pytestmark = pytest.mark.xdist_group("selftest")
 
+
 class Said(NamedTuple):
     """What a selftest said, and whether it was content."""
 

@@ -25,6 +25,7 @@ KEYS: dict[str, Callable[[Any], Hashable]] = {
 # In one process: what its tests share is made once.
 pytestmark = pytest.mark.xdist_group("told once")
 
+
 @pytest.fixture(scope="module")
 def of_many_kinds() -> Foretold:
     """One crop by two ways of counting, and by a method that has a requirement of its own."""

@@ -89,7 +89,9 @@ async def test_old_shapes_are_read_as_the_newest(bench: BenchSide) -> None:
     assert [row["version"] for row in stored] == [1, 2, 3]
     assert "many" in stored[0]["data"]
     async with seeing(bench.database.reader, None) as connection:
-        found = await read.events(connection, None, read.EventFilter(types=[KIND]), after=0, limit=10)
+        found = await read.events(
+            connection, None, read.EventFilter(types=[KIND]), after=0, limit=10
+        )
         one = await read.event(connection, None, _id(1))
     assert [(e.version, e.data["count"], e.data["cause"]) for e in found] == [
         (3, 1, "heat"),

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 
 from service.api.shapes import fault_of
 from service.log.submission import Answer, Submission
+from service.log.together import record_together
 from service.sheets.columns import SHEETS
 from service.sheets.importing import Understood, take_in_file, understand_lines, understand_sheet
-from service.log.together import record_together
 from service.sheets.report import FileReport
 from service.storage.pool import Database
 from tests.support.bench_side import EVERYTHING, NOW
