@@ -20,6 +20,7 @@ async def print_tour(client: httpx.AsyncClient, base: str, key: str, say: Say) -
     await _overdue(client, base, say)
     await _ready(client, base, say)
     await _promise(client, base, say)
+    await _shop(client, base, say)
     lot = await _history(client, base, say)
     await _own_graft(client, base, say, lot)
 
@@ -146,6 +147,24 @@ async def _promise(client: httpx.AsyncClient, base: str, say: Say) -> None:
     )
     for option in answer.json()["options"][:2]:
         say(f"  {option['words']}")
+
+
+async def _shop(client: httpx.AsyncClient, base: str, say: Say) -> None:
+    """What a shop may sell of one site, and until when it is so."""
+    path = "/v1/availability?goods=trees&site=TARNA&limit=200"
+    items = (await _get(client, path))["items"]
+    best = sorted(items, key=lambda row: -row["available"])[:5]
+    _title(say, "What a shop can have reserved at one site", _curl(base, path))
+    rows = [[row["name"], row["available"], *_change(row)] for row in best]
+    _table(say, ["item", "today", "then", "from"], rows)
+    say("\n  An order's whole life, from that look to a tree that comes back:")
+    say(f"  make example URL={base} KEY=$KEY")
+
+
+def _change(row: dict[str, Any]) -> list[Any]:
+    """The first other number, and the day it begins."""
+    changes = row["changes"]
+    return [changes[0]["available"], changes[0]["date"]] if changes else ["", ""]
 
 
 async def _history(client: httpx.AsyncClient, base: str, say: Say) -> str | None:
