@@ -26,12 +26,13 @@ async def kept_answer(scope: Scope, state: State) -> ASGIApp | None:
         return None
     try:
         principal = await asker(scope, services)
+        kept = answers.find(now.list.version, principal.sites, asked)
+        if kept is None or READ not in principal.scopes:
+            return None
+        answer = finish(Reply(kept.body, etag=kept.tag, headers=kept.headers), scope)
     except Problem:
-        # The long way says it.
-        return None
-    kept = answers.find(now.list.version, principal.sites, asked)
-    if kept is None or READ not in principal.scopes:
+        # A key, or an entity tag, that is none: the long way says it.
         return None
     scope["path_template"] = AVAILABILITY
     scope["state"]["principal"] = principal.name
-    return finish(Reply(kept.body, etag=kept.tag, headers=kept.headers), scope)
+    return answer

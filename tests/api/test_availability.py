@@ -86,6 +86,9 @@ async def test_it_stays_the_same_until_one_of_its_own_numbers_changes(
     assert "private" in other.headers["Cache-Control"]
     head = await client.head(SHOP, params={"site": "CORIN"})
     assert head.headers["ETag"] == other.headers["ETag"]
+    # What is no entity tag is told so, also where the answer is kept.
+    broken = await client.get(SHOP, params={"site": "CORIN"}, headers={"If-None-Match": "12"})
+    assert (broken.status_code, broken.json()["type"]) == (400, "/problems/malformed-request")
 
 
 async def test_another_process_hears_of_it(
@@ -171,6 +174,9 @@ async def test_a_key_is_never_shown_what_was_answered_to_another(
     assert [row["site"] for row in await ask(client, any_site=True, size="C2")] == [None]
     assert (await corin.get(SHOP, params={"any_site": True})).status_code == 422
     assert (await corin.get(SHOP, params={"site": "VALE"})).status_code == 422
+    # A tag that is none is said to be, and no error of the service's.
+    none = await vale.get(SHOP, headers={"If-None-Match": "nonsense"})
+    assert (none.status_code, none.json()["type"]) == (400, "/problems/malformed-request")
     # What may be reserved at a site is the same number whoever asks.
     assert await ask(corin, size="C2") == await ask(client, site="CORIN", size="C2")
 
