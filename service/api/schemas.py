@@ -5,6 +5,7 @@ from typing import Any
 
 import msgspec
 
+from service.api.conditional import content_tag
 from service.api.operation import Call, NoQuery, Reply, operation
 from service.api.problems import not_found
 from service.log.stored import StoredEvent
@@ -53,4 +54,5 @@ async def get_schema(call: Call[NoQuery]) -> Reply:
     schema = schema_of(name.rpartition(".")[0])
     base = call.services.settings.base
     told = {"$id": f"{base}/v1/schemas/{name}", **schema}
-    return Reply(msgspec.json.encode(told), media_type=SCHEMA_TYPE, cache=_CACHE)
+    body = msgspec.json.encode(told)
+    return Reply(body, etag=content_tag(body), media_type=SCHEMA_TYPE, cache=_CACHE)

@@ -102,6 +102,10 @@ async def test_another_hand_reads_one_event_in_both_of_http_s_modes(
     jsonschema.validate(grafted, schema, format_checker=jsonschema.FormatChecker())
     assert not jsonschema.Draft202012Validator(schema).is_valid(grafted | {"data": {"lot": 3}})
     assert (await client.get("/v1/schemas/trees.grafted.v0")).status_code == 404
+    # Asked again with the tag that came with it, it is not sent again.
+    where, tag = "/v1/schemas/trees.grafted.v1", answer.headers["ETag"]
+    assert (await client.get(where, headers={"If-None-Match": tag})).status_code == 304
+    assert (await client.get(where, headers={"If-None-Match": "nonsense"})).status_code == 400
 
 
 def test_every_stored_event_fits_the_schema_of_its_type() -> None:
