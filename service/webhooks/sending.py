@@ -139,7 +139,7 @@ def asked_to_wait(headers: Sequence[tuple[bytes, bytes]], now: datetime) -> time
             return timedelta(seconds=int(text[:9]))
         try:
             at = parsedate_to_datetime(text)
-        except ValueError:
+        except (ValueError, OverflowError):
             return None
         at = at if at.tzinfo is not None else at.replace(tzinfo=UTC)
         return max(timedelta(0), at - now)

@@ -95,6 +95,17 @@ def test_both_forms_of_retry_after(value: str, wanted: timedelta) -> None:
     assert asked_to_wait([(b"Date", b"x"), (b"Retry-After", value.encode())], NOW) == wanted
 
 
-@pytest.mark.parametrize("value", ["soon", "-5", "1.5", "", "Xyz, 99 Foo 1999 23:59:59 GMT"])
+@pytest.mark.parametrize(
+    "value",
+    [
+        "soon",
+        "-5",
+        "1.5",
+        "",
+        "Xyz, 99 Foo 1999 23:59:59 GMT",
+        "Fri, 31 Dec 99999999999999999999 23:59:59 GMT",
+        "Fri, 31 Dec 1999 23:59:59 +999999999999",
+    ],
+)
 def test_what_is_no_retry_after_says_nothing(value: str) -> None:
     assert asked_to_wait([(b"Retry-After", value.encode())], NOW) is None
