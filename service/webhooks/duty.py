@@ -70,25 +70,28 @@ def _duty(
     row: asyncpg.Record, secrets: list[str], sees: frozenset[str] | None, stop_for: str | None
 ) -> Duty:
     types = row["types"]
+    wanted = Wanted(
+        None if types is None else frozenset(types),
+        sees,
+        row["cultivar"],
+        row["rootstock"],
+        row["size"],
+    )
+    message = msgspec.convert(row["message"], Message) if row["message"] else None
     return Duty(
         code=row["code"],
         id=row["id"],
         version=row["version"],
         active=row["state"] == "active",
         url=row["url"],
-        wanted=Wanted(
-            None if types is None else frozenset(types),
-            sees,
-            row["cultivar"],
-            row["rootstock"],
-            row["size"],
-        ),
+        wanted=wanted,
         secrets=secrets,
         position=row["position"],
         attempts=row["attempts"],
         next_at=row["next_at"],
         failing_since=row["failing_since"],
-        message=msgspec.convert(row["message"], Message) if row["message"] else None,
+        # One that was made for who saw more, or wanted other things, is not sent any more.
+        message=message if message is not None and message.wanted == wanted.text else None,
         test=row["test"],
         stop_for=stop_for,
     )

@@ -160,7 +160,7 @@ class Telling:
                 self._told[topic.name] = await means.ledger.told(duty.code, topic.name)
             told = self._told[topic.name]
             while (change := await topic.change(told, duty.wanted)) is not None:
-                message = message_of(change, topic.name, means.base, means.timer.now())
+                message = message_of(change, topic.name, means.base, means.timer.now(), duty.wanted)
                 if duty.wanted.wants(change.type):
                     # Kept before it is sent: a retry, in whichever process, says the very same.
                     duty.message = message

@@ -68,7 +68,11 @@ class Change(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Message(msgspec.Struct, frozen=True, kw_only=True):
-    """A change on its way, as it is kept until it has arrived."""
+    """A change on its way, as it is kept until it has arrived.
+
+    `wanted`: what was wanted when it was made (`Wanted.text`). Who may see less by now is told of
+    the change anew, not this.
+    """
 
     id: str
     topic: str
@@ -76,6 +80,7 @@ class Message(msgspec.Struct, frozen=True, kw_only=True):
     body: str
     says: dict[str, str]
     unsays: list[str]
+    wanted: str = ""
 
 
 class Topic(Protocol):
@@ -93,8 +98,8 @@ class Topic(Protocol):
         ...
 
 
-def message_of(change: Change, topic: str, base: str, at: datetime) -> Message:
-    """A change as the message that is sent."""
+def message_of(change: Change, topic: str, base: str, at: datetime, wanted: Wanted) -> Message:
+    """A change as the message that is sent to who wants that."""
     message_id = str(uuid4())
     event = TopicEvent(
         id=message_id,
@@ -111,6 +116,7 @@ def message_of(change: Change, topic: str, base: str, at: datetime) -> Message:
         body=msgspec.json.encode(event).decode(),
         says=change.says,
         unsays=change.unsays,
+        wanted=wanted.text,
     )
 
 

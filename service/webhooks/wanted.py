@@ -3,6 +3,8 @@
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
+import msgspec
+
 from service.log.stored import StoredEvent
 
 
@@ -27,6 +29,12 @@ class Wanted(NamedTuple):
     def of_items(self) -> bool:
         """Whether it is about some items alone."""
         return (self.cultivar, self.rootstock, self.size) != (None, None, None)
+
+    @property
+    def text(self) -> str:
+        """The same text for the same things wanted."""
+        types = None if self.types is None else sorted(self.types)
+        return msgspec.json.encode((types, self.site_list, *self[2:])).decode()
 
     @property
     def site_list(self) -> list[str] | None:

@@ -145,3 +145,27 @@ async def test_alerts_and_what_can_be_had(
         assert changed["gone"] == []
         await asyncio.sleep(0.2)
         assert len(receiver.got) == 3
+
+
+async def test_what_is_on_its_way_is_not_told_to_who_is_to_see_less(
+    client_for: MakeClient, deliver: MakeDeliverer
+) -> None:
+    client = await client_for("administrator")
+    await fill(client)
+    await fine(client.put("/v1/places/VALE-T1", json={"site": "VALE", "structure": "House 1"}))
+    await deliver()
+    async with receiving(500) as receiver, receiving() as vales:
+        types = ["availability.changed", "place.checked"]
+        await hook(client, receiver.url, types=types)
+        (failed,) = await receiver.count(1)
+        assert "CORIN" in {one["site"] for one in failed.event["data"]["items"]}
+        # It is to be tried again; but now the webhook is another's, who sees one site.
+        async with asyncio.timeout(5):
+            while (await progress(client))["attempts"] != 1:
+                await asyncio.sleep(0.01)
+        tag = (await client.get("/v1/webhooks/SHOP")).headers["ETag"]
+        details = {"url": vales.url, "types": types, "sites": ["VALE"]}
+        await fine(client.put("/v1/webhooks/SHOP", json=details, headers={"If-Match": tag}))
+        await look(client, "theirs", site="VALE")
+        got = await vales.until(lambda got: "place.checked" in [one.event["type"] for one in got])
+        assert "CORIN" not in "".join(one.body.decode() for one in got)
