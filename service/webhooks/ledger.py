@@ -20,6 +20,8 @@ _log = structlog.get_logger(__name__)
 _RETRY_SECONDS = 1.0
 _GATHER_SECONDS = 0.005
 _AWAY = (OSError, TimeoutError, asyncpg.PostgresError, asyncpg.InterfaceError)
+# What the database does not take, however often: a mistake of the service's own.
+_UNFIT = (asyncpg.DataError, asyncpg.IntegrityConstraintViolationError, ValueError, TypeError)
 
 
 class Attempt(NamedTuple):
@@ -111,6 +113,16 @@ class Ledger:
                 connection.transaction(),
             ):
                 current = await write_all(connection, [one for one, _ in group])
+        except asyncio.CancelledError:
+            self._waiting = group + self._waiting
+            raise
+        except _UNFIT as error:
+            # It will not be taken another time either: those who wait are told, and the others
+            # are written. Each is read anew and goes on from what is written.
+            for _, written in group:
+                if not written.done():
+                    written.set_exception(error)
+            return True
         except _AWAY as error:
             _log.warning("webhooks_not_written", error=repr(error))
             self._waiting = group + self._waiting

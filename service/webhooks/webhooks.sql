@@ -160,12 +160,14 @@ RETURNING code;
 UPDATE webhooks SET test = NULL WHERE code = $1 AND test = $2;
 
 -- name: note_deliveries
--- Attempts, as they were made.
+-- Attempts, as they were made. One of a webhook that was removed meanwhile is nobody's: it would
+-- be seen by whoever uses the code next.
 INSERT INTO webhook_deliveries (webhook, message, type, position, attempt, at, outcome, status,
                                 milliseconds, detail, next_at)
-SELECT * FROM unnest($1::text[], $2::text[], $3::text[], $4::bigint[], $5::bigint[],
-                     $6::timestamptz[], $7::text[], $8::bigint[], $9::bigint[], $10::text[],
-                     $11::timestamptz[]);
+SELECT n.* FROM unnest($1::text[], $2::text[], $3::text[], $4::bigint[], $5::bigint[],
+                       $6::timestamptz[], $7::text[], $8::bigint[], $9::bigint[], $10::text[],
+                       $11::timestamptz[]) AS n (code)
+JOIN webhooks w USING (code);
 
 -- name: told
 -- What was said last of each subject of a topic.
