@@ -6,6 +6,7 @@ from collections.abc import AsyncIterator
 import asyncpg
 import pytest
 
+from service.feed import newest as module
 from service.feed.following import Follower
 from service.feed.newest import Newest
 from service.log import read
@@ -99,3 +100,28 @@ async def test_a_hundred_who_ask_at_once_read_the_log_once(
     kept = await newest.after(book.position - 3)
     assert kept is not None
     assert [one.position for one in kept] == list(range(book.position - 2, book.position + 1))
+
+
+@pytest.mark.parametrize("by_bytes", [False, True])
+async def test_wherever_a_reader_stands_what_follows_is_next(
+    database: Database, follower: Follower, monkeypatch: pytest.MonkeyPatch, by_bytes: bool
+) -> None:
+    """Every cut over what is kept: before it, at both its edges, and within."""
+    book = await nursery(database.writer)
+    begun = await follower.beyond(book.position - 1, 20)
+    kept, room = Newest(database, follower, most=4), 4
+    assert await kept.after(begun) == []
+    for _ in range(9):
+        await book.event("place.checked", "CORIN", "2026-03-20", {"place": "C-T1"})
+        head = await follower.beyond(book.position - 1, 20)
+        (newest,) = await kept.after(head - 1) or ()
+        assert newest.position == head
+        for position in range(begun - 1, head + 1):
+            found = await kept.after(position)
+            told = None if found is None else [one.position for one in found]
+            held = position >= max(begun, head - room)
+            assert told == (list(range(position + 1, head + 1)) if held else None)
+        if by_bytes:
+            # From now on there is room for two of them and a half.
+            monkeypatch.setattr(module, "MOST_BYTES", int(2.5 * len(newest.plain)))
+            room = 2
