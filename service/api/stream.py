@@ -94,15 +94,16 @@ async def stream_events(call: Call[StreamQuery]) -> Reply:
     """
     services, settings = call.services, call.services.settings
     wanted = wanted_of(call.query)
-    services.streams.check(
-        call.principal.name, settings.stream_limit, max(1, settings.request_limit // 2)
-    )
     name, after = "Last-Event-ID", _last_id(call.header("last-event-id"))
     if after is None:
         name, after = "after", call.query.after
     async with services.reading() as connection:
         head = await read.head(connection)
     check_reached(name, after or 0, head)
+    # Last, so that nobody else is let in between this and the first chunk.
+    services.streams.check(
+        call.principal.name, settings.stream_limit, max(1, settings.request_limit // 2)
+    )
     following = Following(call, wanted, head if after is None else after)
     return Reply(
         stream=following.chunks(),
