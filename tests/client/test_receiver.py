@@ -84,5 +84,9 @@ def test_a_header_that_is_missing_is_named() -> None:
 def test_a_secret_is_not_any_text() -> None:
     with pytest.raises(ValueError, match="base64"):
         Receiver("whsec_not base64!")
+    # One that was left empty would let in whoever signs with nothing.
+    for short in ("", "whsec_", "whsec_c2hvcnQ="):
+        with pytest.raises(ValueError, match="24 bytes"):
+            Receiver(SECRET, short)
     with pytest.raises(ValueError, match="needs a secret"):
         Receiver()

@@ -15,6 +15,8 @@ TOLERANCE = 300
 # No second of the next thousands of years has as many.
 DIGITS = 15
 PREFIX = "whsec_"
+# Standard Webhooks: 24 bytes at least. With none at all anybody could sign.
+SHORTEST = 24
 
 
 class NotGenuine(Exception):
@@ -60,9 +62,12 @@ class Receiver:
 
 def _key(secret: str) -> bytes:
     try:
-        return base64.b64decode(secret.removeprefix(PREFIX), validate=True)
+        key = base64.b64decode(secret.removeprefix(PREFIX), validate=True)
     except binascii.Error:
         raise ValueError("a secret is base64, with whsec_ before it") from None
+    if len(key) < SHORTEST:
+        raise ValueError(f"a secret has {SHORTEST} bytes or more")
+    return key
 
 
 def _is_of(key: bytes, signed: bytes, signatures: Iterable[str]) -> bool:
