@@ -108,9 +108,10 @@ async def test_somebody_elses_request_with_the_key_is_no_reason_to_wait() -> Non
         ({"Retry-After": "Wed, 21 Oct 2015 07:28:00 GMT"}, 0, 0),
         ({"Retry-After": "Fri, 21 Oct 2095 07:28:00 GMT"}, 30, 30),
         ({"Retry-After": "soon"}, 0.4, 0.8),
+        ({"Retry-After": f"Fri, 31 Dec {'9' * 20} 23:59:59 GMT"}, 0.4, 0.8),
         ({}, 0.4, 0.8),
     ],
-    ids=["seconds", "for ever", "past", "far", "nonsense", "unsaid"],
+    ids=["seconds", "for ever", "past", "far", "nonsense", "no year", "unsaid"],
 )
 def test_how_long_to_wait(told: dict[str, str], least: float, most: float) -> None:
     # RFC 9110 section 10.2.3: seconds or an HTTP date. Unsaid: longer each time.

@@ -175,7 +175,7 @@ def pause_for(headers: httpx.Headers, tried: int) -> float:
         return min(float(told), LONGEST_WAIT)
     try:
         until = parsedate_to_datetime(told) - datetime.now(UTC)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         return _pause(tried)
     return min(max(until.total_seconds(), 0.0), LONGEST_WAIT)
 
