@@ -60,6 +60,9 @@ INSIDE = [
     "https://printer.local/",
     "https://metadata.google.internal/",
     "https://router.home.arpa/",
+    "https://router.home.arpa./",
+    "https://[3fff::1]/",
+    "https://168.63.129.16/",
     "https://1.1.1.1.localhost:8443/",
     "https://shop.example:22/",
     "https://shop.example:25/",
@@ -76,6 +79,7 @@ INSIDE = [
     "https://[::1/",
     "https://shop .example/",
     "https://shøp.example/",
+    "https://ſhop.example/",
     "https://①②⑦.⓪.⓪.①/",
 ]
 
@@ -153,6 +157,8 @@ async def test_a_name_that_leads_inside_is_refused_when_it_is_looked_up(found: l
     outcome, detail = await sent_to("https://rebinding.example/", names(found))
     assert outcome == "refused"
     assert "not on the open internet" in detail
+    # What names mean inside is nobody's business outside.
+    assert not any(address in detail for address in found)
 
 
 async def test_a_name_that_answers_otherwise_the_second_time_gains_nothing() -> None:
