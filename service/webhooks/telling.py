@@ -99,8 +99,10 @@ class Telling:
             data={"webhook": duty.code},
         )
         body = _encode(event)
-        sent = await self._send(message_id, at, body)
-        await self._line.close()
+        try:
+            sent = await self._send(message_id, at, body)
+        finally:
+            await self._line.close()
         made = Attempt(message_id, TEST, None, 1, at, *_result(sent), None)
         await means.ledger.tested(duty.code, duty.test, made)
 
