@@ -8,7 +8,7 @@ from msgspec.structs import replace
 from service.trade.bench import Bench
 from service.trade.books import Claim
 from service.trade.claims import completed_line
-from service.trade.covering import Covering, Stock, sets_of
+from service.trade.covering import Covering, Stock
 from service.trade.events.selling import ReservedLine
 from service.trade.items import claimed_item, parse_item
 from service.trade.promising import FOR_EVER, due_by, left, sure, tightest
@@ -83,13 +83,7 @@ def _as_many_as_there_are(
     promised: list[Claim] = []
     kept: list[ReservedLine] = []
     for line, claim in zip(lines, claimed, strict=True):
-        rooms = [
-            left(stock.steps(of, day), stock.due(of), day)
-            - sum(before.open for before in promised if stock.counts(before, of))
-            for of in sets_of(claim)
-            if stock.counts(claim, of)
-        ]
-        count = min(line.count, *(max(room, 0) for room in rooms))
+        count = _most(stock, claim, promised, day)
         what = parse_item(claim.item).words
         if count < line.count:
             bench.remark(
@@ -110,6 +104,25 @@ def _as_many_as_there_are(
     return kept
 
 
+def _short(stock: Covering, of: Stock, wished: Sequence[Claim], day: int) -> int:
+    """How many fewer of a set must be wished for; 0: it has enough, or nothing is taken of it."""
+    room = stock.left(of, wished, day)
+    return 0 if room is None or room >= 0 else min(-room, stock.taken(of, wished, day))
+
+
+def _most(stock: Covering, claim: Claim, before: Sequence[Claim], day: int) -> int:
+    """How many of a claim can be promised beside those before it."""
+    sets, count = stock.sets_of(claim), claim.open
+    while count:
+        wished = [*before, replace(claim, open=count)]
+        short = max(_short(stock, of, wished, day) for of in sets)
+        if not short:
+            break
+        # One fewer takes at most one fewer of each set: no number in between can do.
+        count = max(count - short, 0)
+    return count
+
+
 def covered(
     bench: Bench,
     claimed: list[Claim],
@@ -126,12 +139,12 @@ def covered(
     day = stock.on(needed_by)
     for index, claim in enumerate(claimed):
         short: dict[Stock, int] = {}
-        for of in sets_of(claim):
+        for of in stock.sets_of(claim):
             if ahead_only and not stock.foretold(of):
                 continue
-            asked = sum(c.open for c in claimed if stock.counts(c, of))
-            if asked and asked > (room := left(stock.steps(of, day), stock.due(of), day)):
-                short[of] = asked - room
+            room = stock.left(of, claimed, day)
+            if room is not None and room < 0:
+                short[of] = -room
         if short:
             # Of where most is missing: so many can be had, and not more.
             of = max(short, key=lambda each: short[each])
@@ -147,7 +160,7 @@ def _too_many(
     """What is asked of the set that falls shortest, what is there, and what would be possible."""
     item, site, lot = of
     wish = parse_item(claim.item)
-    asked = sum(one.open for one in claimed if stock.counts(one, of))
+    asked = stock.taken(of, claimed, day)
     steps, due = stock.steps(of, day), stock.due(of)
     # The line's own item, as it was asked for; the set that falls short may be a wider one.
     named = {
@@ -212,13 +225,15 @@ def _what(of: Stock, claim: Claim) -> str:
         return f"lot {lot} ({wish.words})"
     if item.grade == wish.grade:
         return item.words
+    if not wish.grade:
+        return f"{item.words} (where lot {claim.lot} stands)"
     return f"{wish.words} (with what is asked of other grades)"
 
 
 def _at(of: Stock, claim: Claim) -> str:
     """Where the set is, and what it counts beside the line's own."""
     item, site, _ = of
-    grades = " in all grades" if item.grade != parse_item(claim.item).grade else ""
+    grades = " in all grades" if parse_item(claim.item).grade and not item.grade else ""
     if site is not None:
         return f"{grades} at {site}"
     return f"{grades} at all sites together" if claim.site else grades
@@ -226,11 +241,7 @@ def _at(of: Stock, claim: Claim) -> str:
 
 def _for_all(stock: Covering, claimed: list[Claim], day: int) -> int | None:
     """The first day on which all claims are covered in all sets they lie in."""
-    asked = {
-        of: sum(claim.open for claim in claimed if stock.counts(claim, of))
-        for claim in claimed
-        for of in sets_of(claim)
-    }
+    asked = {of: stock.taken(of, claimed, day) for claim in claimed for of in stock.sets_of(claim)}
     while True:
         # A day that suits one set may not suit another: then again from the later one.
         firsts = [stock.first_day(of, count, day) for of, count in asked.items() if count]

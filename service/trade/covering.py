@@ -2,27 +2,31 @@
 
 A claim must be covered in every set of stock it can draw on (its lot; its grade or any grade; its
 site or all sites), so that no later claim can be starved by an earlier wider one. A lot is a hard
-allocation: of it what is ready now must do. Of an item, what the forecast told counts (or what
-somebody with the right to said instead), on the day for which it is wanted and on each later one
-that something is promised for; of an item of which nothing is told, what is ready now. "Today" is
-the site's day when it is recorded.
+allocation: of it what is ready now must do, and a claim on it counts in each set of an item where
+alone it can be served (see `drawn`). Of an item, what the forecast told counts (or what somebody
+with the right to said instead), on the day for which it is wanted and on each later one that
+something is promised for; of an item of which nothing is told, what is ready now. "Today" is the
+site's day when it is recorded.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
+from itertools import groupby
+from operator import itemgetter
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from service.trade import holds
-from service.trade.accounts import grade_of
+from service.trade.accounts import UNGRADED, grade_of
 from service.trade.books import Account, Books, Claim, Lot
 from service.trade.claimed import claimed
+from service.trade.drawn import Part, drawn
 from service.trade.events.catalogue import Place, Site
 from service.trade.fitting import buds_wanted
 from service.trade.items import Item, parse_item
 from service.trade.outgoing import went_out
 from service.trade.overriding import Ruling, concerning, first_day, told
-from service.trade.promising import FOR_EVER, OLD_DAYS, Due, Step, left, steps_of
+from service.trade.promising import FOR_EVER, OLD_DAYS, Due, Step, due_by, left, steps_of
 from service.trade.supply import OutKey, Supply
 
 # A set of stock: an item, at a site or anywhere, of a lot or of any.
@@ -63,15 +67,19 @@ class Claiming(Protocol):
     def site(self) -> str | None: ...
 
 
+def _alike(claim: Claiming, item: Item) -> bool:
+    """Whether a claim is on an item, whatever the grade."""
+    asked = parse_item(claim.item)
+    return asked[:3] == item[:3] and asked.buds == item.buds
+
+
 def _inside(claim: Claiming, of: Stock) -> bool:
+    """Whether a claim on what a set is of lies in the set."""
     item, site, lot = of
-    claimed = parse_item(claim.item)
     return (
-        claimed[:3] == item[:3]
-        and claimed.buds == item.buds
-        and (not item.grade or claimed.grade == item.grade)
-        and (site is None or claim.site == site)
-        and (lot is None or claim.lot == lot)
+        item.grade in ("", parse_item(claim.item).grade)
+        and site in (None, claim.site)
+        and lot in (None, claim.lot)
     )
 
 
@@ -85,6 +93,11 @@ def sets_of(claim: Claim) -> list[Stock]:
         # Of a lot with unknown parts nobody can say what other lots are like it.
         lots = [lot]
     return [(grade, where, which) for which in lots for grade in grades for where in sites]
+
+
+# A claim, how many of it, and for which day.
+_Asked = tuple[Claiming, int, int]
+_day = itemgetter(2)
 
 
 class Where(Protocol):
@@ -101,9 +114,13 @@ class Covering:
     """What the books say of sets of stock, for who acts at a site."""
 
     def __init__(self, where: Where, leave_out: str | None = None) -> None:
-        """`leave_out`: a reservation whose present lines do not count."""
+        """It is good until something is recorded. `leave_out`: a reservation whose present lines do
+        not count."""
         self.books, self.day = where.books, where.day
         self.leave_out = leave_out
+        # Asked for again and again; nothing is recorded meanwhile.
+        self._asked: dict[Item, Sequence[_Asked]] = {}
+        self._parts: dict[tuple[str, Item], Mapping[Part, int]] = {}
         assert self.books.now is not None
         self.now = self.books.now
         self.today = self.now.astimezone(ZoneInfo(where.site.time_zone)).date().toordinal()
@@ -120,21 +137,36 @@ class Covering:
         """How many are ready and not held now; those grown for a customer only where the lot is
         named."""
         item, site, lot = of
-        total = 0
+        return sum(
+            account.balance
+            for candidate, account in self._free(item, lot)
+            if site in (None, account.key.site) and (lot or candidate.grown_for is None)
+        )
+
+    def _free(self, item: Item, lot: str | None) -> Iterator[tuple[Lot, Account]]:
+        """What an item, or one lot, can draw on: neither held nor kept apart."""
         for candidate, account in _standing(self.books, item, lot):
             key = account.key
-            if site is not None and key.site != site:
-                continue
-            if lot is None and candidate.grown_for is not None:
-                continue
             if self._apart(key.place):
                 continue
             tokens = {*candidate.ancestry, f"place:{key.place}", f"site:{key.site}"}
             if item.buds:
                 tokens |= self.books.bag_tokens(key.ref)
             if not holds.blocking(self.books, holds.SELL, tokens, self.day):
-                total += account.balance
-        return total
+                yield candidate, account
+
+    def _where(self, lot: str, item: Item) -> Mapping[Part, int]:
+        """Where so many of a lot can be promised, of any grade of an item."""
+        item = item._replace(grade="")
+        found = self._parts.get((lot, item))
+        if found is None:
+            counts: dict[Part, int] = {}
+            for _, account in self._free(item, lot) if lot in self.books.lots else ():
+                grade = "" if item.buds else account.key.grade or UNGRADED
+                part = Part(grade, account.key.site)
+                counts[part] = counts.get(part, 0) + account.balance
+            found = self._parts[lot, item] = counts
+        return found
 
     def for_orders(self, of: Stock) -> int:
         """Buds of it that the nursery's own open grafting orders still take. No order names a lot
@@ -200,26 +232,78 @@ class Covering:
 
     # -- what is promised ----------------------------------------------------------------
 
-    def counts(self, claim: Claiming, of: Stock) -> bool:
-        """Whether a claim draws only on this set. Trees grown for a customer are in no set of an
-        item, so a claim on their lot is held against the lot alone."""
-        if not _inside(claim, of):
-            return False
-        key = _key(of)
-        lot = self.books.lots.get(claim.lot or "")
-        own = lot is not None and lot.grown_for is not None
-        return not (own and key is not None)
+    def sets_of(self, claim: Claim) -> list[Stock]:
+        """The sets of stock a claim can take from: those it lies in, narrowest first, and of one on
+        a lot those in which the lot stands."""
+        found, item = sets_of(claim), parse_item(claim.item)
+        if claim.lot is not None and any(lot is None for _, _, lot in found):
+            found += [
+                (item._replace(grade=grade), site, None)
+                for part in self._where(claim.lot, item)
+                for grade in (part.grade, "")
+                for site in (part.site, None)
+            ]
+        return list(dict.fromkeys(found))
 
-    def due(self, of: Stock) -> list[Due]:
-        """Open claims on the set by their days; those without one, or past it, are for today."""
-        bound, found = claimed(self.books), dict[int, int]()
-        left_out = bound.part(self.leave_out)
-        for kind, open_ in bound.of(of[0].cultivar).items():
-            count = open_ - left_out.get(kind, 0)
-            if count and self.counts(kind, of):
-                day = self.on(kind.needed_by)
-                found[day] = found.get(day, 0) + count
-        return [Due(day, count) for day, count in found.items()]
+    def due(self, of: Stock, wished: Iterable[Claim] = (), day: int = 0) -> list[Due]:
+        """Open claims on the set by their days, and those `wished` for a day; those without a day,
+        or past it, are for today."""
+        found: dict[int, int] = {}
+        on_lots: dict[str, list[_Asked]] = {}
+        new = [(claim, claim.open, day) for claim in wished if _alike(claim, of[0])]
+        for claim, count, on in (*self._open(of[0]), *new):
+            if claim.lot is not None and of[2] is None:
+                on_lots.setdefault(claim.lot, []).append((claim, count, on))
+            elif _inside(claim, of):
+                found[on] = found.get(on, 0) + count
+        for lot, asked in on_lots.items():
+            for on, count in self._taken(lot, asked, of):
+                found[on] = found.get(on, 0) + count
+        return [Due(on, count) for on, count in found.items()]
+
+    def _open(self, item: Item) -> Sequence[_Asked]:
+        """Open claims on an item of whatever grade."""
+        item = item._replace(grade="")
+        if item not in self._asked:
+            bound = claimed(self.books)
+            left_out = bound.part(self.leave_out)
+            self._asked[item] = [
+                (kind, still, self.on(kind.needed_by))
+                for kind, count in bound.of(item.cultivar).items()
+                if (still := count - left_out.get(kind, 0)) and _alike(kind, item)
+            ]
+        return self._asked[item]
+
+    def _taken(self, lot: str, asked: Sequence[_Asked], of: Stock) -> Iterator[Due]:
+        """What claims on a lot take of a set of an item, by their days. Trees grown for a customer
+        are in no such set, so a claim on their lot is held against the lot alone."""
+        known = self.books.lots.get(lot)
+        if known is not None and known.grown_for is not None and _key(of) is not None:
+            return
+        item, site, _ = of
+        where = self._where(lot, item)
+        by_then: dict[Part, int] = {}
+        before = 0
+        for day, on_day in groupby(sorted(asked, key=_day), _day):
+            for claim, count, _ in on_day:
+                part = Part(parse_item(claim.item).grade, claim.site)
+                by_then[part] = by_then.get(part, 0) + count
+            taken = drawn(by_then, where, Part(item.grade, site))
+            if taken > before:
+                yield Due(day, taken - before)
+                before = taken
+
+    def left(self, of: Stock, wished: Sequence[Claim], day: int) -> int | None:
+        """How many of a set are left beside those `wished` for a day; None: they take none of it,
+        however short it is."""
+        due = self.due(of, wished, day)
+        if due == self.due(of):
+            return None
+        return left(self.steps(of, day), due, day)
+
+    def taken(self, of: Stock, wished: Sequence[Claim], day: int) -> int:
+        """How many of a set those wished for a day take."""
+        return due_by(self.due(of, wished, day), FOR_EVER) - due_by(self.due(of), FOR_EVER)
 
     def on(self, needed_by: date | None) -> int:
         """The day on which what is needed by a day must be there."""

@@ -127,6 +127,40 @@ async def test_what_is_promised_in_part_is_what_would_be_accepted_and_not_one_mo
     assert (await clerk.when(wants("RES2", of(TREES, most)))).verdict == "accepted"
 
 
+# -- lots and items -----------------------------------------------------------------------------
+
+
+async def test_what_is_promised_of_a_lot_is_not_promised_again_as_the_grade_it_stands_in(
+    clerk: Clerk,
+) -> None:
+    """All trees of the first grade are of lot R2; of R1 fifty without one stand beside them."""
+    lot, any_site = {"lot": "R2"}, {"any_site": True}
+    await clerk.given(wants("RES1", of(lot, 8), **any_site))
+    (fault,) = (await clerk.when(wants("RES2", of(FIRST, 3)))).errors
+    assert (fault.numbers["spoken_for"], fault.numbers["available"]) == (8, 2)
+    await clerk.given(wants("RES2", of(FIRST, 2)))
+    assert (await clerk.when(wants("RES3", of(FIRST, 1), **any_site))).verdict == "refused"
+    assert (await clerk.when(wants("RES3", of(TREES, 50)))).verdict == "accepted"
+
+
+async def test_what_is_promised_of_a_grade_is_not_promised_again_as_the_lot_of_it(
+    clerk: Clerk,
+) -> None:
+    lot = {"lot": "R2"}
+    await clerk.given(wants("RES1", of(FIRST, 8)))
+    (fault,) = (await clerk.when(wants("RES2", of(lot, 3), any_site=True))).errors
+    assert fault.detail.startswith(
+        "3 of NAVEL on CARRIZO in L2, grade first (where lot R2 stands) asked; 10 ready and not "
+        "held at CORIN, 8 of them spoken for."
+    )
+    part = await clerk.when(wants("RES2", of(lot, 9), of(TREES, 60), any_site=True, partial=True))
+    assert [(one.numbers["line"], one.numbers["promised"]) for one in part.remarks] == [
+        (0, 2),
+        (1, 50),
+    ]
+    await clerk.agrees()
+
+
 # -- confirmed, expired ---------------------------------------------------------------------------
 
 

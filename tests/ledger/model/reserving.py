@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from itertools import combinations, pairwise
 from typing import Any
 
 from tests.ledger.model.books import Books
@@ -34,7 +35,7 @@ def _ready(books: Books, t: Telling, stock: Stock) -> int:
         fits = account.kind == "bag" if buds else account.kind == "trees"
         if not buds:
             fits = fits and account.stage == "ready" and account.size == size
-            fits = fits and grade in ("", account.grade)
+            fits = fits and grade in ("", account.grade or "ungraded")
         if not fits or lot not in (None, account.lot) or site not in (None, account.site):
             continue
         if account.place in books.sites[account.site].for_returns:
@@ -90,17 +91,80 @@ def _cover(
         for line in reservation.lines
         if line.open
     ]
-    for claim in claims:
-        for lot in {claim.lot, None}:
-            for grade in {claim.grade, ""}:
-                for site in {claim.site, None}:
-                    stock = (claim.size, grade, claim.buds, lot, site)
-                    new = sum(c.open for c in claims if _inside(c, stock))
-                    old = [(day, c.open) for day, c in others if _inside(c, stock)]
-                    for day in {asked, *(day for day, _ in old if day > asked)}:
-                        by_then = new + sum(count for due, count in old if due <= day)
-                        if by_then > _there(books, t, stock, asked, day):
-                            raise Refused("not_enough_to_promise")
+    for stock in {stock for claim in claims for stock in _can_take(books, t, claim)}:
+        old = [(day, c) for day, c in others if (c.size, c.buds) == (stock[0], stock[2])]
+        new = [c for c in claims if (c.size, c.buds) == (stock[0], stock[2])]
+
+        def taken(day: date, *more: Claim) -> int:
+            by_then = [*more, *(c for due, c in old if due <= day)]  # noqa: B023 - used in the loop
+            return _taken(books, t, stock, by_then)  # noqa: B023
+
+        later = sorted({day for day, _ in old if day > asked})
+        days = [asked, *later]
+        due = [asked] + [b for a, b in pairwise(days) if taken(b, *new) > taken(a, *new)]
+        short = any(taken(day, *new) > _there(books, t, stock, asked, day) for day in due)
+        if short and any(taken(day, *new) > taken(day) for day in days):
+            raise Refused("not_enough_to_promise")
+
+
+def _can_take(books: Books, t: Telling, claim: Claim) -> set[Stock]:
+    """Every set of stock that a claim lies in; of one on a lot also those in which it stands."""
+    places = {(claim.grade, claim.site)}
+    if claim.lot:
+        for grade, site in _cells(books):
+            named = "" if claim.buds else grade
+            if _ready(books, t, (claim.size, named, claim.buds, claim.lot, site)):
+                places.add((named, site))
+    return {
+        (claim.size, grade_, claim.buds, lot, site_)
+        for grade, site in places
+        for grade_ in {grade, ""}
+        for site_ in {site, None}
+        for lot in ({claim.lot, None} if (grade, site) == (claim.grade, claim.site) else {None})
+    }
+
+
+def _cells(books: Books) -> set[tuple[str, str]]:
+    """Grades and sites; what has no grade is of the grade `ungraded`."""
+    return {(account.grade or "ungraded", account.site) for account in books.entries}
+
+
+def _taken(books: Books, t: Telling, stock: Stock, claims: list[Claim]) -> int:
+    """How many claims take of a set at least. Of a lot: what lies in it, and what can be served
+    only by it, of all that can be served: by the marriage theorem, over every choice of claims."""
+    size, _, buds, named, _ = stock
+    total = sum(c.open for c in claims if c.lot in (None, named) and _inside(c, stock))
+    if named:
+        return total
+    for lot in {c.lot for c in claims if c.lot}:
+        mine = [c for c in claims if c.lot == lot]
+        cells = {
+            (grade, site): _ready(books, t, (size, "" if buds else grade, buds, lot, site))
+            for grade, site in _cells(books)
+            if not buds or grade == "ungraded"
+        }
+        out = {
+            at: 0 if stock[1] in ("", at[0]) and stock[4] in (None, at[1]) else count
+            for at, count in cells.items()
+        }
+        within = sum(c.open for c in mine if _inside(c, stock))
+        total += max(within, _served(mine, cells) - _served(mine, out))
+    return total
+
+
+def _served(claims: list[Claim], cells: dict[tuple[str, str], int]) -> int:
+    """How many of the claims can be served at once from where so many stand."""
+    kinds = {(c.grade, c.site) for c in claims}
+
+    def fits(cell: tuple[str, str], kind: tuple[str, str | None]) -> bool:
+        return kind[0] in ("", cell[0]) and kind[1] in (None, cell[1])
+
+    return min(
+        sum(c.open for c in claims if (c.grade, c.site) not in some)
+        + sum(count for cell, count in cells.items() if any(fits(cell, kind) for kind in some))
+        for number in range(len(kinds) + 1)
+        for some in combinations(kinds, number)
+    )
 
 
 def _as_many(books: Books, t: Telling, claims: list[Claim], asked: date) -> list[Claim]:
