@@ -24,9 +24,9 @@ class Item(NamedTuple):
 
     @property
     def words(self) -> str:
-        """It in a sentence: `NAVEL on CARRIZO in L2, grade first`; unknown parts are left out."""
+        """It in a sentence, after "5 of": `NAVEL on CARRIZO in L2, grade first`, `NAVEL (buds)`."""
         if self.buds:
-            return f"buds of {self.cultivar or 'unknown cultivar'}"
+            return f"{self.cultivar or 'unknown cultivar'} (buds)"
         of = f"{self.cultivar or 'unknown cultivar'} on {self.rootstock or 'unknown rootstock'}"
         return f"{of} in {self.size}" + (f", grade {self.grade}" if self.grade else "")
 

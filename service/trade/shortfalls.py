@@ -25,7 +25,7 @@ def _shortfall(bench: Bench, stock: Covering, of: Stock) -> bool:
     ahead = stock.foretold(of)
     # What is promised for later may still be growing.
     taken, there = due_by(due, stock.today if ahead else FOR_EVER), stock.ready(of)
-    what = f"lot {lot}" if lot else f"{item.text} at {site}" if site else item.text
+    what = f"lot {lot}" if lot else f"{item.words} at {site}" if site else item.words
     named = {"item": item.text, "site": site, "lot": lot}
     if taken > there:
         bench.remark(

@@ -201,7 +201,7 @@ async def test_buds_of_a_cultivar_come_out_of_bags_cut_first_that_keep(bench: Be
     fault = await refused(bench, buds(70))
     assert (fault.numbers["available"], fault.numbers["too_old"]) == (69, 30)
     assert fault.detail == (
-        "70 of buds of NAVEL asked; 99 are in bags at CORIN, 69 of them can go: 30 are past their "
+        "70 of NAVEL (buds) asked; 99 are in bags at CORIN, 69 of them can go: 30 are past their "
         "keeping time."
     )
     await bench.given(

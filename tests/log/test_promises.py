@@ -277,7 +277,7 @@ async def test_a_sale_is_remarked_when_it_takes_what_is_promised_for_later(bench
     (remark,) = short.remarks
     assert remark.kind == "shortfall"
     assert remark.detail == (
-        "60 of NAVEL/CARRIZO/L2/ at CORIN are promised; 59 can be counted on (8 in 10 sure)."
+        "60 of NAVEL on CARRIZO in L2 at CORIN are promised; 59 can be counted on (8 in 10 sure)."
     )
 
 

@@ -328,7 +328,7 @@ async def test_buds_are_promised_beside_what_grafting_orders_still_take(clerk: C
     (fault,) = (await clerk.when(wants("RES1", of(BUDS, 22)))).errors
     assert (fault.numbers["ready"], fault.numbers["for_orders"]) == (40, 5 * 3 + 4)
     assert (fault.numbers["available"], fault.numbers["spoken_for"]) == (21, 0)
-    assert "buds of NAVEL asked" in fault.detail
+    assert "22 of NAVEL (buds) asked" in fault.detail
     assert "19 wanted by grafting orders" in fault.detail
     await clerk.given(wants("RES1", of(BUDS, 21)))
     # What is grafted for an order takes buds and is wanted no more: nothing changes for others.

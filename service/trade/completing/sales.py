@@ -124,10 +124,19 @@ def _of_item(bench: Bench, line: SoldLine, at: str, picking: Picking) -> list[So
 def _say_which(bench: Bench, why: str, chosen: list[tuple[int, dict[str, Any]]]) -> None:
     """Remark which lots or bags were chosen, and from where they are to be fetched."""
     shown = ", ".join(
-        f"{one['count']} of {one.get('bag') or one['lot']} at {one['place']}"
+        " ".join(
+            word
+            for word in (
+                f"{one['count']} of {one.get('bag') or one['lot']}",
+                # Two grades of a lot may stand at one place.
+                one.get("grade"),
+                f"at {one['place']}",
+            )
+            if word
+        )
         for _, one in chosen[:5]
     )
-    more = f" and {len(chosen) - 5} more" if len(chosen) > 5 else ""
+    more = f", and from {len(chosen) - 5} more places" if len(chosen) > 5 else ""
     bench.remark(
         "lots_chosen",
         f"Chosen from what {why}: {shown}{more}.",
