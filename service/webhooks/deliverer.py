@@ -20,7 +20,7 @@ from service.feed.newest import Newest
 from service.storage.pool import Database, OwnConnection
 from service.storage.roles import DatabaseError
 from service.storage.sql import load
-from service.webhooks.duty import Duty, load_duties
+from service.webhooks.duty import Duty, load_duties, seal_all_anew
 from service.webhooks.ledger import Ledger, Standing
 from service.webhooks.sealing import Sealer
 from service.webhooks.sending import Sender
@@ -122,6 +122,7 @@ class Deliverer:
 
     async def _deliver(self, connection: OwnConnection, lost: asyncio.Event) -> None:
         ledger = Ledger(self._database)
+        await seal_all_anew(connection, self._sealer)
         duties = await load_duties(connection, self._sealer, self._timer.now())
         means = Means(
             base=self._base,

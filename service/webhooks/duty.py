@@ -1,5 +1,6 @@
 """What there is to deliver: the webhooks at work, as the database has them."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID, uuid5
@@ -55,7 +56,7 @@ async def load_duties(connection: Connection, sealer: Sealer, now: datetime) -> 
     """All that there is to work on. Secrets under an older key are sealed anew on the way."""
     duties = []
     for row in await connection.fetch(SQL.to_deliver, now, SEES_WITH):
-        secrets = await _secrets(connection, sealer, row)
+        secrets = await open_secrets(connection, sealer, row["code"], row["sealed"] or ())
         sees = _sees(row["sites"], row["owner_sees"])
         stop_for = None
         if sees is not None and not sees:
@@ -105,15 +106,25 @@ def _sees(set_for: list[str], owner_sees: list[str] | None) -> frozenset[str] | 
     return frozenset(set_for) if EVERY_SITE in theirs else theirs & frozenset(set_for)
 
 
-async def _secrets(connection: Connection, sealer: Sealer, row: asyncpg.Record) -> list[str]:
+async def open_secrets(
+    connection: Connection, sealer: Sealer, webhook: str, kept: Sequence[str]
+) -> list[str]:
+    """The secrets of a webhook that can be read; those under an older key are sealed anew."""
     found = []
-    for sealed in row["sealed"] or ():
+    for sealed in kept:
         try:
             found.append(sealer.open(sealed))
             anew = sealer.sealed_anew(sealed)
         except Unreadable:
-            _log.warning("webhook_secret_unreadable", webhook=row["code"])
+            _log.warning("webhook_secret_unreadable", webhook=webhook)
             continue
         if anew is not None:
-            await connection.execute(SQL.reseal, row["code"], sealed, anew)
+            await connection.execute(SQL.reseal, webhook, sealed, anew)
     return found
+
+
+async def seal_all_anew(connection: Connection, sealer: Sealer) -> None:
+    """Have all secrets under the newest key, those of webhooks that are stopped too: afterwards an
+    older key can go."""
+    for row in await connection.fetch(SQL.all_secrets):
+        await open_secrets(connection, sealer, row["webhook"], [row["sealed"]])

@@ -100,6 +100,10 @@ WITH over AS (
 UPDATE webhook_secrets SET until = least(until, $2)
 WHERE webhook = $1 AND (until IS NULL OR until > $3);
 
+-- name: all_secrets
+-- Every secret that is kept.
+SELECT webhook, sealed FROM webhook_secrets;
+
 -- name: reseal
 -- The same secret under another key.
 UPDATE webhook_secrets SET sealed = $3 WHERE webhook = $1 AND sealed = $2;

@@ -1,7 +1,7 @@
 """The service over real HTTP, and what delivers beside it, by a clock that needs no waiting."""
 
 import asyncio
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import AsyncExitStack
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -68,7 +68,12 @@ async def deliver(database: Database, settings: Settings) -> AsyncIterator[MakeD
     async with AsyncExitStack() as stack:
 
         async def start(
-            *, timer: Any = None, seconds: float = 0.3, chance: float = 0.0, poll: float = 0.1
+            *,
+            timer: Any = None,
+            seconds: float = 0.3,
+            chance: float = 0.0,
+            poll: float = 0.1,
+            keys: Sequence[str] = settings.secrets_key or (),
         ) -> Deliverer:
             follower = Follower(database)
             await follower.start()
@@ -79,7 +84,7 @@ async def deliver(database: Database, settings: Settings) -> AsyncIterator[MakeD
             made = Deliverer(
                 database,
                 Newest(database, follower),
-                Sealer(settings.secrets_key or ()),
+                Sealer(keys),
                 Sender(Guard(loopback=True), seconds=seconds),
                 base="https://nursery.example",
                 topics=[

@@ -1,6 +1,7 @@
 """Everything arrives, in order, however the receiver fails; each webhook waits by itself."""
 
 import asyncio
+from contextlib import suppress
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -8,7 +9,9 @@ import httpx
 
 from service.clock import system_clock
 from service.reminders.watch import look_at_calendar
+from service.settings import Settings
 from service.storage.pool import Database
+from service.webhooks.sealing import Sealer, Unreadable, new_key
 from tests.webhooks.conftest import (
     Jumping,
     MakeDeliverer,
@@ -241,3 +244,26 @@ async def test_a_lost_connection_to_the_database_loses_nothing(
         await look(shop, "b")
         assert notes(once(await receiver.until(lambda got: "b" in notes(got)))) == ["a", "b"]
         await asyncio.wait_for(deliverer.leading.wait(), 5)
+
+
+async def test_a_key_that_is_replaced_can_go_once_what_delivers_has_begun(
+    shop: httpx.AsyncClient, deliver: MakeDeliverer, database: Database, settings: Settings
+) -> None:
+    """Also for webhooks that are stopped, which nobody would look at."""
+    made = await hook(shop, "http://127.0.0.1:9/")
+    await fine(shop.post("/v1/webhooks/SHOP/stop"))
+    key = new_key()
+    begun = await deliver(keys=(key, *(settings.secrets_key or ())), poll=60)
+    await asyncio.wait_for(begun.leading.wait(), 5)
+
+    async def sealed() -> str:
+        async with database.writer.acquire() as connection:
+            found: str = await connection.fetchval("SELECT sealed FROM webhook_secrets")
+        return found
+
+    async with asyncio.timeout(5):
+        while True:
+            with suppress(Unreadable):
+                assert Sealer([key]).open(await sealed()) == made["secret"]
+                break
+            await asyncio.sleep(0.01)
