@@ -64,6 +64,11 @@ async def load_known(
     )
 
 
+async def places_apart(conn: Connection) -> frozenset[str]:
+    """Tokens of the places for trees that came back."""
+    return frozenset(f"place:{row['code']}" for row in await conn.fetch(SQL.apart))
+
+
 async def _columns(conn: Connection, sql: str, *given: Any) -> dict[str, list[Any]]:
     """The columns of a statement of one row of arrays; of texts that repeat one is kept."""
     row = await conn.fetchrow(sql, *given)
@@ -88,7 +93,8 @@ async def _by_lots(conn: Connection, sql: str, codes: list[str]) -> dict[str, li
 async def _standing(
     conn: Connection, ids: list[int], days: Mapping[str, date], unread: Mapping[int, int]
 ) -> Standing:
-    stops = {day: await blocked(conn, day, SELL) for day in set(days.values())}
+    apart = await places_apart(conn)
+    stops = {day: apart | await blocked(conn, day, SELL) for day in set(days.values())}
     pairs = [(site, token) for site, day in days.items() for token in stops[day]]
     sites, tokens = [site for site, _ in pairs], [token for _, token in pairs]
     found = await _columns(conn, SQL.standing, ids, sites, tokens)

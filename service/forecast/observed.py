@@ -94,12 +94,16 @@ class Observed:
     """Histories of lots, to be asked what they said at moments.
 
     What they said of a lot is kept until an event more, or less, counts: moments in their order
-    cost what changed between them. Holds are those that ever were.
+    cost what changed between them. Holds are those that ever were; `apart` are tokens of places
+    where trees stand apart that came back, as known now.
     """
 
-    def __init__(self, stories: Iterable[LotStory], holds: Iterable[Hold]) -> None:
+    def __init__(
+        self, stories: Iterable[LotStory], holds: Iterable[Hold], apart: frozenset[str]
+    ) -> None:
         self._stories = sorted(stories, key=lambda story: story.code)
         self._holds = [hold for hold in holds if SELL in BLOCKS[hold.kind]]
+        self._apart = apart
         self._kept: dict[str, _Seen] = {}
 
     def at(self, known: int, last: date, today: Mapping[str, date]) -> Columns:
@@ -107,7 +111,7 @@ class Observed:
 
         Lots are in order of their code. Those of which nothing was known are left out.
         """
-        held = _held(self._holds, known, today)
+        held = _held(self._holds, known, today, self._apart)
         columns = Columns(
             lots=Lots(), pushes=Pushes(), growths=Growths(), takes=Takes(), standing=Standing()
         )
@@ -151,11 +155,12 @@ def _counts_ready(event: Envelope, lot: str) -> bool:
 
 
 def _held(
-    holds: Sequence[Hold], known: int, today: Mapping[str, date]
+    holds: Sequence[Hold], known: int, today: Mapping[str, date], apart: frozenset[str]
 ) -> dict[str, frozenset[str]]:
-    """By site, the tokens of all that a hold kept from being sold on its today, as was known."""
+    """By site, the tokens of all that was kept from being sold on its today, by holds as they were
+    known."""
     return {
-        site: frozenset(
+        site: apart.union(
             hold.token
             for hold in holds
             if hold.position <= known

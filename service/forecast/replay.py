@@ -2,8 +2,8 @@
 
 The whole log of tree lots is loaded once; each past day is then a walk over what it changed. Both
 clocks hold: what had happened and been recorded by then, with voids, temperatures and holds as they
-were known. Two things are as known now: what a lot is (cultivar, rootstock, method), and which
-crop a cultivar is of.
+were known. Three things are as known now: what a lot is (cultivar, rootstock, method), which crop a
+cultivar is of, and where trees stand apart that came back.
 """
 
 from collections import defaultdict
@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
+from service.forecast.known import places_apart
 from service.forecast.observed import Fact, LotStory, Observed, Said
 from service.forecast.records.site_weather import site_weather
 from service.forecast.records.ways import ways as stated_ways
@@ -63,7 +64,7 @@ class Replay:
         holds = await load_holds(conn)
         zones = await conn.fetch(site_days.SQL.zones)
         return cls(
-            Observed(stories, holds.values()),
+            Observed(stories, holds.values(), await places_apart(conn)),
             {row["code"]: site_days.zone(row["time_zone"]) for row in zones},
         )
 

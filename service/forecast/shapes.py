@@ -91,7 +91,8 @@ class Takes(msgspec.Struct, kw_only=True):
 class Standing(msgspec.Struct, kw_only=True):
     """Trees that stand now, by lot, site, stage (`grafted`, `pushed`, `ready`), size and grade.
 
-    `unread`: of the grafted, those whose take was not read yet. `held`: a hold forbids a sale.
+    `unread`: of the grafted, those whose take was not read yet. `held`: a hold forbids a
+    sale, or they came back and stand apart.
     """
 
     lot: list[int] = []

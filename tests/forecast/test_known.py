@@ -138,7 +138,8 @@ async def season(bench: Telling) -> Telling:
         event("trees.lost", "2026-09-15", **PUSHED, size="P9", count=1, cause="frost"),
         event("trees.sold", LAST, customer="cust-2",
               lines=[{**WALK, "stage": "ready", "size": "P9", "grade": "first", "count": 1}]),
-        event("hold.placed", LAST, kind="quality", target="place", code="C-T1", reason="spots"),
+        event("hold.placed", LAST, hold="H2", kind="quality", target="place", code="C-T1",
+              reason="spots"),
     )  # fmt: skip
     await bench.night()
     return bench
@@ -253,6 +254,24 @@ async def test_what_a_count_does_not_find_is_missing(season: Telling) -> None:
         ("CORIN", "missing", "09-09", "09-22", "P9", "P9", "", 2),
         ("CORIN", "ready_missing", "09-09", "09-27", "P9", "P9", "first", 2),
     }
+
+
+async def test_trees_that_came_back_are_not_there_to_sell(season: Telling) -> None:
+    """The writer promises none of them either."""
+    back = {"lot": "T1", "size": "P9", "grade": "first", "count": 1, "place": "C-RET"}
+    await season.on(
+        "2026-09-22",
+        event("trees.returned", "2026-09-22", customer="cust-2", reason="spare", lines=[back]),
+        event("hold.lifted", "2026-09-22", hold="H2", reason="clean"),
+    )
+    await season.night()
+    (replayed,) = await season.replayed("2026-09-22")
+    assert _plain(replayed) == _plain(season.then["2026-09-22"])
+    ready = [row for row in _rows(replayed.standing) if row[1] == "ready"]
+    assert ready == [
+        ("CORIN", "ready", "P9", "first", 3, 0, False),
+        ("CORIN", "ready", "P9", "first", 1, 0, True),
+    ]
 
 
 async def test_days_in_any_order_and_days_between(season: Telling) -> None:

@@ -17,6 +17,7 @@ from seed_scenario.nursery import SITES
 from service.forecast.observed import Fact, LotStory, Observed, Said
 from service.forecast.shapes import Known, SiteWeather
 from service.trade.books import Books, Lot
+from service.trade.events.catalogue import Place
 from service.trade.events.stock import EventVoided
 from service.trade.lot_walk import TYPES
 from service.trade.units import Accepted
@@ -39,7 +40,12 @@ class StoryKnown:
             accepted += taken
             self._recorded += [request.recorded_at] * len(taken)
         stories = _stories(books, accepted)
-        self._observed = Observed(stories, books.holds.values())
+        apart = frozenset(
+            f"place:{entry.code}"
+            for entry, _ in books.catalogue.entries.values()
+            if isinstance(entry, Place) and entry.for_returns
+        )
+        self._observed = Observed(stories, books.holds.values(), apart)
 
     def at(self, day: date, *, draws: int = 200, seed: int = 1) -> Known:
         """What was known when a day had ended (at midnight, UTC); the sites' today is the next."""
