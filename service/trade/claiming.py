@@ -31,7 +31,7 @@ def cover(
     and says what was asked; one of which there is nothing is left out and remarked.
     """
     completed = [
-        replace(completed_line(bench, line, f"#/data/lines/{index}"), asked=None)
+        replace(completed_line(bench, line, any_site, f"#/data/lines/{index}"), asked=None)
         for index, line in enumerate(lines)
     ]
     for index, line in enumerate(completed):

@@ -4,18 +4,19 @@ from msgspec.structs import replace
 
 from service.trade.accounts import grade_of
 from service.trade.bench import Bench
-from service.trade.books import Reservation
+from service.trade.books import Lot, Reservation
 from service.trade.events.budwood import Fulfilled, SoldBuds
 from service.trade.events.selling import ReservedLine, SoldLine
 from service.trade.items import Item, parse_item
 from service.trade.verdicts import refuse
 
 
-def completed_line(bench: Bench, line: ReservedLine, pointer: str) -> ReservedLine:
+def completed_line(bench: Bench, line: ReservedLine, any_site: bool, pointer: str) -> ReservedLine:
     """The line with its codes checked and, for a lot, its size filled."""
     catalogue = bench.books.catalogue
     if line.lot is not None:
-        return _lot_line(bench, line, pointer)
+        find = bench.books.lot if any_site else bench.lot_here
+        return _lot_line(bench, line, find(line.lot, f"{pointer}/lot"), pointer)
     if line.cultivar is None:
         raise refuse("missing", "Name a cultivar or a lot.", f"{pointer}/cultivar")
     catalogue.cultivar(line.cultivar, f"{pointer}/cultivar")
@@ -30,8 +31,7 @@ def completed_line(bench: Bench, line: ReservedLine, pointer: str) -> ReservedLi
     return line
 
 
-def _lot_line(bench: Bench, line: ReservedLine, pointer: str) -> ReservedLine:
-    lot = bench.books.lot(line.lot or "", f"{pointer}/lot")
+def _lot_line(bench: Bench, line: ReservedLine, lot: Lot, pointer: str) -> ReservedLine:
     if lot.kind == "budwood":
         return line
     sizes = {

@@ -29,6 +29,7 @@ AS_IF_NOWHERE: list[Said] = [
     ("hold.placed", HOLD | {"target": "lot", "code": "ZZ-T"}),
     ("hold.placed", HOLD | {"target": "bag", "code": "ZZ-B1"}),
     ("hold.placed", HOLD | {"target": "site", "code": "ZZ-SITE"}),
+    ("reservation.made", {"customer": "c", "lines": [{"lot": "ZZ-T", "count": 1}]}),
     ("reservation.changed", {"reservation": "ZZ-R", "needed_by": "2027-01-01"}),
     ("reservation.confirmed", {"reservation": "ZZ-R"}),
     ("reservation.expired", {"reservation": "ZZ-R"}),
