@@ -29,6 +29,8 @@ ALERT_RAISED, ALERT_CLOSED = "alert.raised", "alert.closed"
 AVAILABILITY = "availability.changed"
 TOPICS = (AVAILABILITY, ALERT_RAISED, ALERT_CLOSED)
 TEST = "webhook.test"
+# The type of a change that nobody is told of.
+UNSEEN = "unseen"
 # Messages are kept small (Standard Webhooks: under 20 kB).
 _MOST_SUBJECTS = 50
 
@@ -141,7 +143,9 @@ class Alerts:
                 return self._change(ALERT_RAISED, alert, row, says={alert: "open"})
         for alert in sorted(told.keys() - open_now):
             row = await self._row(alert, sites)
-            return self._change(ALERT_CLOSED, alert, row or {"id": alert}, unsays=[alert])
+            # One that is not seen any more may well be open still: it is forgotten, and not told.
+            kind = ALERT_CLOSED if row is not None else UNSEEN
+            return self._change(kind, alert, row, unsays=[alert])
         return None
 
     async def _open(self, sites: list[str] | None) -> frozenset[str]:

@@ -5,10 +5,13 @@ from typing import Any
 
 import httpx
 
+from service.clock import system_clock
 from service.jobs.every_view import every_view
 from service.log.keys import list_keys, revoke_key
 from service.storage.pool import Database
 from service.views.runner import Runner
+from service.webhooks.topics import TOPICS, Alerts
+from service.webhooks.wanted import Wanted
 from tests.api.conftest import MakeClient
 from tests.api.nursery import fill
 from tests.webhooks.conftest import MakeDeliverer, caught_up, fine, hook, look, progress
@@ -129,6 +132,12 @@ async def test_alerts_and_what_can_be_had(
         event = raised.event
         assert (event["type"], event["data"]["kind"]) == ("alert.raised", "count_differs")
         assert event["data"]["id"] == event["subject"].removeprefix("alert/")
+        # To who sees its site no more it is not told to be closed, for it is not.
+        told = {event["data"]["id"]: "open"}
+        elsewhere = Wanted(None, frozenset({"VALE"}))
+        forgotten = await Alerts(database, system_clock).change(told, elsewhere)
+        assert forgotten is not None
+        assert (forgotten.type in TOPICS, forgotten.unsays) == (False, list(told))
         await record("event.voided", event=counted, reason="miscounted")
         closed = (await receiver.count(3))[2].event
         assert (closed["type"], closed["subject"]) == ("alert.closed", event["subject"])
