@@ -9,7 +9,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import NamedTuple
-from zoneinfo import ZoneInfo
 
 import msgspec
 
@@ -81,11 +80,10 @@ def key_of(item: Item, site: str) -> str:
 
 @dataclass
 class _Acting:
-    """Who acts at a site today."""
+    """Who acts at a site."""
 
     books: Books
     site: Site
-    day: date
 
 
 class Kin:
@@ -142,13 +140,10 @@ class Kin:
     def _who_acts(self) -> dict[str, Covering]:
         """By site what the books say to who acts there; of all sites the one furthest behind, for
         its day is the last to end."""
-        now = self.books.now
-        assert now is not None
         found = {}
         for entry, _ in self.books.catalogue.entries.values():
             if isinstance(entry, Site):
-                day = now.astimezone(ZoneInfo(entry.time_zone)).date()
-                found[entry.code] = Covering(_Acting(self.books, entry, day))
+                found[entry.code] = Covering(_Acting(self.books, entry))
         if found:
             found[ALL_SITES] = min(found.values(), key=lambda one: one.today)
         return found

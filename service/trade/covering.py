@@ -101,10 +101,9 @@ _day = itemgetter(2)
 
 
 class Where(Protocol):
-    """Books, a site and the day on which holds are looked at: a bench is one."""
+    """Books and a site: a bench is one."""
 
     books: Books
-    day: date
 
     @property
     def site(self) -> Site: ...
@@ -116,14 +115,15 @@ class Covering:
     def __init__(self, where: Where, leave_out: str | None = None) -> None:
         """It is good until something is recorded. `leave_out`: a reservation whose present lines do
         not count."""
-        self.books, self.day = where.books, where.day
-        self.leave_out = leave_out
+        self.books, self.leave_out = where.books, leave_out
         # Asked for again and again; nothing is recorded meanwhile.
         self._asked: dict[Item, Sequence[_Asked]] = {}
         self._parts: dict[tuple[str, Item], Mapping[Part, int]] = {}
         assert self.books.now is not None
         self.now = self.books.now
-        self.today = self.now.astimezone(ZoneInfo(where.site.time_zone)).date().toordinal()
+        # Whatever day is told of: what is held by now is promised to nobody.
+        self.day = self.now.astimezone(ZoneInfo(where.site.time_zone)).date()
+        self.today = self.day.toordinal()
         self.rulings = [
             Ruling(one.of, Step(one.from_day.toordinal(), one.until_day.toordinal(), still))
             for one in sorted(self.books.overrides.values(), key=lambda one: one.position)

@@ -161,6 +161,17 @@ async def test_what_is_promised_of_a_grade_is_not_promised_again_as_the_lot_of_i
     await clerk.agrees()
 
 
+async def test_what_is_held_by_now_is_promised_to_nobody_whatever_day_it_is_told_of(
+    clerk: Clerk,
+) -> None:
+    hold = {"hold": "H1", "kind": "quality", "target": "lot", "code": "R1", "reason": "spots"}
+    await clerk.given(event("hold.placed", "2026-06-30", **hold))
+    (fault,) = (await clerk.when(wants("RES1", of(TREES, 11), day="2026-06-29"))).errors
+    assert fault.numbers["available"] == 10
+    await clerk.given(event("hold.lifted", "2026-06-30", hold="H1", reason="clean"))
+    await clerk.given(wants("RES1", of(TREES, 60), day="2026-06-29"))
+
+
 # -- confirmed, expired ---------------------------------------------------------------------------
 
 

@@ -27,7 +27,7 @@ def _claims(books: Books, t: Telling, lines: list[dict[str, Any]], any_site: boo
     return claims
 
 
-def _ready(books: Books, t: Telling, stock: Stock) -> int:
+def _ready(books: Books, stock: Stock) -> int:
     """How many are there now, not held, and not kept apart since they came back."""
     size, grade, buds, lot, site = stock
     total = 0
@@ -43,19 +43,19 @@ def _ready(books: Books, t: Telling, stock: Stock) -> int:
         tokens = books.ancestry(account.lot) | {f"place:{account.place}", f"site:{account.site}"}
         if buds:
             tokens |= books.bag_tokens(account.ref)
-        if not books.is_held("sell", t.when.day, tokens):
+        if not books.is_held("sell", NOW, tokens):
             total += max(books.balance(account), 0)
     return total
 
 
-def _there(books: Books, t: Telling, stock: Stock, asked: date, day: date) -> int:
+def _there(books: Books, stock: Stock, asked: date, day: date) -> int:
     """How many are there on a day, of what is asked for a day."""
     size, grade, buds, lot, site = stock
     if buds or lot:
-        return _ready(books, t, stock) - (_for_orders(books, site) if buds and not lot else 0)
+        return _ready(books, stock) - (_for_orders(books, site) if buds and not lot else 0)
 
     def ready(grade: str, site: str | None) -> int:
-        return _ready(books, t, (size, grade, False, None, site))
+        return _ready(books, (size, grade, False, None, site))
 
     return there(books, size, grade, site, asked, day, ready)
 
@@ -79,9 +79,7 @@ def _inside(claim: Claim, stock: Stock) -> bool:
     )
 
 
-def _cover(
-    books: Books, t: Telling, claims: list[Claim], asked: date, leave_out: str | None = None
-) -> None:
+def _cover(books: Books, claims: list[Claim], asked: date, leave_out: str | None = None) -> None:
     """Every claim in every set of stock that it can draw on: on its day, and on each later one for
     which something of the set is open."""
     others = [
@@ -91,29 +89,29 @@ def _cover(
         for line in reservation.lines
         if line.open
     ]
-    for stock in {stock for claim in claims for stock in _can_take(books, t, claim)}:
+    for stock in {stock for claim in claims for stock in _can_take(books, claim)}:
         old = [(day, c) for day, c in others if (c.size, c.buds) == (stock[0], stock[2])]
         new = [c for c in claims if (c.size, c.buds) == (stock[0], stock[2])]
 
         def taken(day: date, *more: Claim) -> int:
             by_then = [*more, *(c for due, c in old if due <= day)]  # noqa: B023 - used in the loop
-            return _taken(books, t, stock, by_then)  # noqa: B023
+            return _taken(books, stock, by_then)  # noqa: B023
 
         later = sorted({day for day, _ in old if day > asked})
         days = [asked, *later]
         due = [asked] + [b for a, b in pairwise(days) if taken(b, *new) > taken(a, *new)]
-        short = any(taken(day, *new) > _there(books, t, stock, asked, day) for day in due)
+        short = any(taken(day, *new) > _there(books, stock, asked, day) for day in due)
         if short and any(taken(day, *new) > taken(day) for day in days):
             raise Refused("not_enough_to_promise")
 
 
-def _can_take(books: Books, t: Telling, claim: Claim) -> set[Stock]:
+def _can_take(books: Books, claim: Claim) -> set[Stock]:
     """Every set of stock that a claim lies in; of one on a lot also those in which it stands."""
     places = {(claim.grade, claim.site)}
     if claim.lot:
         for grade, site in _cells(books):
             named = "" if claim.buds else grade
-            if _ready(books, t, (claim.size, named, claim.buds, claim.lot, site)):
+            if _ready(books, (claim.size, named, claim.buds, claim.lot, site)):
                 places.add((named, site))
     return {
         (claim.size, grade_, claim.buds, lot, site_)
@@ -129,7 +127,7 @@ def _cells(books: Books) -> set[tuple[str, str]]:
     return {(account.grade or "ungraded", account.site) for account in books.entries}
 
 
-def _taken(books: Books, t: Telling, stock: Stock, claims: list[Claim]) -> int:
+def _taken(books: Books, stock: Stock, claims: list[Claim]) -> int:
     """How many claims take of a set at least. Of a lot: what lies in it, and what can be served
     only by it, of all that can be served: by the marriage theorem, over every choice of claims."""
     size, _, buds, named, _ = stock
@@ -139,7 +137,7 @@ def _taken(books: Books, t: Telling, stock: Stock, claims: list[Claim]) -> int:
     for lot in {c.lot for c in claims if c.lot}:
         mine = [c for c in claims if c.lot == lot]
         cells = {
-            (grade, site): _ready(books, t, (size, "" if buds else grade, buds, lot, site))
+            (grade, site): _ready(books, (size, "" if buds else grade, buds, lot, site))
             for grade, site in _cells(books)
             if not buds or grade == "ungraded"
         }
@@ -167,14 +165,14 @@ def _served(claims: list[Claim], cells: dict[tuple[str, str], int]) -> int:
     )
 
 
-def _as_many(books: Books, t: Telling, claims: list[Claim], asked: date) -> list[Claim]:
+def _as_many(books: Books, claims: list[Claim], asked: date) -> list[Claim]:
     """Line by line the most that is covered beside those before it, by trying every number."""
     kept: list[Claim] = []
     for claim in claims:
         for count in range(claim.asked, 0, -1):
             fewer = replace(claim, open=count, promised=count)
             try:
-                _cover(books, t, [*kept, fewer], asked)
+                _cover(books, [*kept, fewer], asked)
             except Refused:
                 continue
             kept.append(fewer)
@@ -197,9 +195,9 @@ def _made(books: Books, t: Telling) -> None:
     claims = _claims(books, t, d["lines"], d["any_site"])
     needed = date.fromisoformat(d["needed_by"]) if "needed_by" in d else NOW
     if d.get("partial"):
-        claims = _as_many(books, t, claims, needed)
+        claims = _as_many(books, claims, needed)
     else:
-        _cover(books, t, claims, needed)
+        _cover(books, claims, needed)
     made = Reservation(d["customer"], t.site, d["any_site"], claims, needed)
     made.expired = _over(d.get("expires_at"))
     books.reservations[d["reservation"]] = made
@@ -222,7 +220,7 @@ def _changed(books: Books, t: Telling) -> None:
         raise Refused("confirmed_already")
     if "lines" in d:
         claims = _claims(books, t, d["lines"], reservation.any_site)
-        _cover(books, t, claims, reservation.needed, leave_out=d["reservation"])
+        _cover(books, claims, reservation.needed, leave_out=d["reservation"])
         reservation.lines = claims
     elif later and not reservation.counts:
         _again(books, t, reservation)
@@ -233,7 +231,7 @@ def _changed(books: Books, t: Telling) -> None:
 def _again(books: Books, t: Telling, reservation: Reservation) -> None:
     """What had expired is judged as if it were new."""
     still = [line for line in reservation.lines if line.open]
-    _cover(books, t, still, reservation.needed, leave_out=t.data["reservation"])
+    _cover(books, still, reservation.needed, leave_out=t.data["reservation"])
 
 
 @tells("reservation.confirmed")
