@@ -317,7 +317,8 @@ def secrets_key() -> None:
 def show_settings() -> None:
     """List what can be set, and what is set now (secrets masked)."""
     settings = settings_or_exit()
-    from service.settings import VARIABLES, masked
+    from service.settings import masked
+    from service.variables import VARIABLES
 
     now = {
         variable.name: masked(variable.field, getattr(settings, variable.field))

@@ -8,7 +8,7 @@ import pytest
 import yaml
 
 from service.cli import main
-from service.settings import VARIABLES
+from service.variables import VARIABLES
 
 ROOT = Path(__file__).parents[1]
 DOCKERFILE = (ROOT / "docker" / "Dockerfile").read_text()

@@ -29,9 +29,9 @@ from service.forecast.shapes import (
     LotTold,
     SiteWeather,
 )
-from service.settings import PREFIX
 from service.storage.pool import Connection, Database
 from service.storage.sql import load
+from service.variables import PREFIX
 from service.views.positions import position
 from service.views.site_days import site_days
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.settings import VARIABLES, Settings
+from service.settings import Settings
 from service.trade.promising import (
     LEVELS,
     PROMISED_AT,
@@ -21,6 +21,7 @@ from service.trade.promising import (
     steps_of,
     sure,
 )
+from service.variables import VARIABLES
 
 # Blok, "Available to Promise inventory calculations": the published table. Eight periods; a lot
 # comes in with every other one; the last line is what it gives as available out of each.
