@@ -17,6 +17,7 @@ from collections.abc import AsyncIterator, Callable
 from contextlib import aclosing, asynccontextmanager
 from dataclasses import dataclass
 
+import httpx
 from graftlog_client import Client, Problem, Receiver, problems, said, shapes
 from listening import Post, listening
 
@@ -254,6 +255,8 @@ def main() -> None:
         asyncio.run(live(asked.url, asked.key, print))
     except Problem as problem:
         sys.exit(f"the service says: {problem}")
+    except (httpx.TransportError, httpx.InvalidURL) as error:
+        sys.exit(f"nothing answers at {asked.url}: {error}")
 
 
 if __name__ == "__main__":

@@ -20,7 +20,7 @@ from service.api.operation import (
     operation,
     page,
 )
-from service.api.problems import Mistake, Problem, not_found
+from service.api.problems import Mistake, Problem, bad_parameter, not_found
 from service.api.recording import record_one
 from service.api.taking_in import decoded
 from service.log import read
@@ -209,6 +209,8 @@ def _mistake(index: int, name: str, detail: str) -> Problem:
 async def list_sales(call: Call[SalesQuery]) -> Reply:
     """List sales in the order of the log, voided ones too: they say so."""
     query = call.query
+    if query.first and query.last and query.first > query.last:
+        raise bad_parameter("last", "It lies before the first day.", "not_together")
     after = after_number(query.cursor)
     names = view.SalesFilter.__struct_fields__
     wanted = view.SalesFilter(**{name: getattr(query, name) for name in names})

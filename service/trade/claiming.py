@@ -197,10 +197,12 @@ def _too_many(
     then = [first] if first is not None else [day, *(s.first for s in steps if s.first > day)]
     at_most = max(0, *(left(stock.steps(of, each), due, each) for each in then))
     later = _shown(first) if first is not None else None
+    # The figures are those of the day with the least left, which may be a later one.
+    on = f"for {_shown(tight.day)} " if tight.day > day else ""
     return refuse(
         "not_enough_to_promise",
         f"{words} for {_shown(day)}; {there} can be counted on{_at(of, claim)} "
-        f"({sure(stock.books.confidence)} sure), {taken} of them spoken for. "
+        f"{on}({sure(stock.books.confidence)} sure), {taken} of them spoken for. "
         + (
             f"All that is asked can be promised from {later} on; by then there are {at_most}."
             if later

@@ -195,6 +195,8 @@ async def test_a_reservation_is_shipped_in_parts_by_lists_to_load_by(
     assert [one["lots"] for one in following["items"]] == [["R1"]]
     for nothing in ("customer=cust-2", "order=ord-8", "first=2026-04-02", "last=2026-03-31"):
         assert (await client.get(f"/v1/sales?{nothing}")).json()["items"] == [], nothing
+    backwards = await client.get("/v1/sales?first=2026-04-02&last=2026-04-01")
+    assert backwards.json()["errors"][0]["parameter"] == "last"
     (stop,) = second["loading"]
     assert [(one["lot"], one["count"]) for one in stop["lines"]] == [("R1", 7)]
     csv = await client.get(f"/v1/sales/{made['id']}/loading-list")

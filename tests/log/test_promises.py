@@ -94,7 +94,7 @@ async def test_a_refusal_says_from_when_on_all_of_it_can_be_promised(bench: Sell
     }
     assert fault.detail == (
         f"75 of NAVEL on CARRIZO in L2 asked for {on(7)}; 70 can be counted on at CORIN "
-        "(8 in 10 sure), "
+        f"for {on(8)} (8 in 10 sure), "
         f"10 of them spoken for. All that is asked can be promised from {on(14)} on; by then there "
         "are 80."
     )
