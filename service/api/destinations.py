@@ -12,9 +12,9 @@ from service.api.operation import Call, Paged, Reply, next_page, operation
 from service.api.services import UNREACHABLE, unreachable
 from service.log.rights import READ
 from service.trade.available import Row
-from service.trade.books import Catalogue
 from service.trade.destinations import Goods as Sent
 from service.trade.destinations import Sending, Speaking, may_send, speaking
+from service.trade.entries import Catalogue
 from service.trade.events.catalogue import Cultivar, Region
 from service.trade.promising import ALL_SITES
 from service.trade.words import Code

@@ -17,7 +17,8 @@ from service.log.put_right import PutRightOfGroup, id_in
 from service.log.submission import Answer, Fault, KeyReused, Submission, Verdict
 from service.log.writing import Entered, write
 from service.storage.pool import Connection
-from service.trade.books import Books, Catalogue, Hold
+from service.trade.books import Books, Hold
+from service.trade.entries import Catalogue
 from service.trade.events.envelope import Envelope
 from service.trade.promising import PROMISED_AT
 from service.trade.subjects import made_by

@@ -12,7 +12,7 @@ import msgspec
 from msgspec.structs import replace
 
 from service.log.submission import Element, Fault, Submission
-from service.trade.books import Catalogue
+from service.trade.entries import Catalogue
 from service.trade.events.catalogue import CatalogueChanged, Site
 from service.trade.events.envelope import Envelope
 from service.trade.events.stock import EventVoided

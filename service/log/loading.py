@@ -17,16 +17,8 @@ from service.log.rows import claim_of, event_of, recorded_of, reservation_of
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade.accounts import Key, Posting
-from service.trade.books import (
-    Account,
-    Anchor,
-    Bag,
-    Books,
-    Catalogue,
-    Consignment,
-    Hold,
-    Lot,
-)
+from service.trade.books import Account, Anchor, Bag, Books, Consignment, Hold, Lot
+from service.trade.entries import Catalogue
 from service.trade.events import catalogue, grafting, selling, stock
 from service.trade.events.catalogue import Entry
 from service.trade.items import parse_item

@@ -6,7 +6,8 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from service.log.upcasting import newest_data
-from service.trade.books import Catalogue, Claim, Recorded, Reservation
+from service.trade.books import Claim, Recorded, Reservation
+from service.trade.entries import Catalogue
 from service.trade.events import EVENT_TYPES
 from service.trade.events.envelope import Envelope
 from service.trade.words import understand_occurred

@@ -22,7 +22,8 @@ from service.log.upcasting import NewerVersion
 from service.log.writing import AsStored, Entered, write
 from service.sheets.archive import COUNTED, FORMAT, NOTHING, PORTION, SQL, End, EventLine, Line
 from service.storage.pool import Connection, Database
-from service.trade.books import Books, Catalogue, Hold
+from service.trade.books import Books, Hold
+from service.trade.entries import Catalogue
 from service.trade.units import Accepted, Incoming, UnitRefused, take_in
 from service.trade.words import Moment
 

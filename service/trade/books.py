@@ -7,27 +7,17 @@ Every change is journalled, so that a unit which turns out refused leaves no tra
 
 from collections.abc import Callable
 from datetime import date, datetime
-from typing import Any, TypeVar
+from typing import Any
 
 import msgspec
 
 from service.trade.accounts import UNBOUNDED, Key, Posting
 from service.trade.claimed import Claimed
-from service.trade.events.catalogue import (
-    Cultivar,
-    Entry,
-    Place,
-    Rootstock,
-    Site,
-    Size,
-    SourceTree,
-)
+from service.trade.entries import Catalogue
 from service.trade.promising import PROMISED_AT
 from service.trade.supply import ItemOut, OutKey, Override, Supply
 from service.trade.verdicts import Refusal, refuse
 from service.trade.work_orders import WorkDone, WorkOrder
-
-T = TypeVar("T")
 
 
 class Lot(msgspec.Struct, kw_only=True, gc=False):
@@ -188,46 +178,6 @@ class Recorded(msgspec.Struct, kw_only=True):
     timed: bool = False
     voided_by: int | None = None
     postings: list[Posting] = msgspec.field(default_factory=list)
-
-
-class Catalogue:
-    """The entries in force, by kind and code, each with the position of its last change."""
-
-    def __init__(self) -> None:
-        self.entries: dict[tuple[str, str], tuple[Entry, int]] = {}
-
-    def find(self, kind: type[T], tag: str, code: str, pointer: str) -> T:
-        """The entry, or a refusal that names the code and where it stands in the event."""
-        found = self.entries.get((tag, code))
-        if found is None:
-            raise refuse(
-                "unknown_code",
-                f"No {tag.replace('_', ' ')} {code} is in the catalogue.",
-                pointer,
-                code=code,
-                looked_for=tag,
-            )
-        entry = found[0]
-        assert isinstance(entry, kind)
-        return entry
-
-    def site(self, code: str, pointer: str = "#/site") -> Site:
-        return self.find(Site, "site", code, pointer)
-
-    def place(self, code: str, pointer: str) -> Place:
-        return self.find(Place, "place", code, pointer)
-
-    def cultivar(self, code: str, pointer: str) -> Cultivar:
-        return self.find(Cultivar, "cultivar", code, pointer)
-
-    def rootstock(self, code: str, pointer: str) -> Rootstock:
-        return self.find(Rootstock, "rootstock", code, pointer)
-
-    def size(self, code: str, pointer: str) -> Size:
-        return self.find(Size, "size", code, pointer)
-
-    def source_tree(self, code: str, pointer: str) -> SourceTree:
-        return self.find(SourceTree, "source_tree", code, pointer)
 
 
 def unknown_lot(code: str, pointer: str) -> Refusal:

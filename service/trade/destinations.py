@@ -11,7 +11,7 @@ from typing import Annotated, NamedTuple
 import msgspec
 from msgspec import Meta
 
-from service.trade.books import Catalogue
+from service.trade.entries import Catalogue
 from service.trade.events.catalogue import (
     Cultivar,
     DestinationRule,

@@ -19,7 +19,8 @@ from service.storage.sql import load
 from service.storage.walls import seeing
 from service.trade.accounts import Key
 from service.trade.available import Kin, Row
-from service.trade.books import Account, Bag, Books, Catalogue, Hold, Lot
+from service.trade.books import Account, Bag, Books, Hold, Lot
+from service.trade.entries import Catalogue
 from service.trade.events.catalogue import Site
 from service.trade.items import parse_item
 from service.trade.promising import LEVELS, at_level, level_of

@@ -12,7 +12,7 @@ from msgspec import Meta
 from service.clock import Clock
 from service.storage.pool import Database
 from service.trade.available import Row
-from service.trade.books import Catalogue
+from service.trade.entries import Catalogue
 from service.trade.events.catalogue import Cultivar, Rootstock, Size
 from service.trade.promising import ALL_SITES, sure
 from service.views.availability import AvailabilityList

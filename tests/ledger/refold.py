@@ -9,7 +9,8 @@ import msgspec
 
 from service.log.loading import load_catalogue
 from service.log.rows import event_of
-from service.trade.books import Books, Catalogue
+from service.trade.books import Books
+from service.trade.entries import Catalogue
 from service.trade.units import Accepted, Incoming, take_in
 from service.trade.words import understand_occurred
 

@@ -9,8 +9,8 @@ from itertools import permutations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.trade.books import Catalogue
 from service.trade.destinations import UNKNOWN, Goods, Sending, may_send, sending, speaking
+from service.trade.entries import Catalogue
 from service.trade.events.catalogue import Cultivar, DestinationRule, Rule
 
 DAY = date(2026, 3, 1)

@@ -4,9 +4,9 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from service.trade.accounts import STANDING
 from service.trade.bench import Bench
-from service.trade.books import Catalogue
 from service.trade.completing import completes
 from service.trade.completing.budwood import day_given
+from service.trade.entries import Catalogue
 from service.trade.events.catalogue import (
     CatalogueChanged,
     CatalogueChangedData,
