@@ -210,7 +210,7 @@ async def _more(shop: Shop, draw: random.Random, number: int) -> None:
         await shop.when(ruled(draw.randrange(120), f"PO{number}", until, **said))
     elif happening == 8:
         lot = {"lot": draw.choice(["R1", "RF", "T1"]), "size": "L2", "count": draw.randrange(1, 9)}
-        claim = {"customer": "cust-1", "lines": [lot]}
+        claim = {"customer": "cust-1", "lines": [lot], "any_site": draw.random() < 0.4}
         await shop.when(event("reservation.made", now, reservation=f"RL{number}", **claim))
     elif happening == 9:
         hold = {"target": "lot", "code": draw.choice(["R1", "RF", "BW1"]), "reason": "a look"}
