@@ -9,7 +9,6 @@ from litestar.datastructures import State
 from litestar.types import ASGIApp, Scope
 
 from service.api.operation import Reply, asker, finish
-from service.api.problems import Problem
 from service.api.services import Services
 from service.log.rights import READ
 
@@ -30,8 +29,9 @@ async def kept_answer(scope: Scope, state: State) -> ASGIApp | None:
         if kept is None or READ not in principal.scopes:
             return None
         answer = finish(Reply(kept.body, etag=kept.tag, headers=kept.headers), scope)
-    except Problem:
-        # A key, or an entity tag, that is none: the long way says it.
+    except Exception:
+        # A key, or an entity tag, that is none, or what nobody foresaw: the long way says it, where
+        # every mistake becomes an answer.
         return None
     scope["path_template"] = AVAILABILITY
     scope["state"]["principal"] = principal.name

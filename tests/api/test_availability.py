@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 import httpx
 import pytest
 
+from service.api.limits import Limits
 from service.application import assemble, http
 from service.clock import system_clock
 from service.feed.following import Follower
@@ -145,8 +146,12 @@ async def test_a_lost_notice_costs_a_second_and_a_lost_database_five(
     assert await available() == 24
 
 
+async def _unforeseen(*_: object) -> None:
+    raise RuntimeError("unforeseen")
+
+
 async def test_a_key_is_never_shown_what_was_answered_to_another(
-    client: httpx.AsyncClient, client_for: MakeClient
+    client: httpx.AsyncClient, client_for: MakeClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     corin = await client_for("sales", "CORIN")
     vale = await client_for("sales", "VALE")
@@ -174,6 +179,11 @@ async def test_a_key_is_never_shown_what_was_answered_to_another(
     assert [row["site"] for row in await ask(client, any_site=True, size="C2")] == [None]
     assert (await corin.get(SHOP, params={"any_site": True})).status_code == 422
     assert (await corin.get(SHOP, params={"site": "VALE"})).status_code == 422
+    # Whatever goes wrong on the short way is said on the long one.
+    with monkeypatch.context() as patch:
+        patch.setattr(Limits, "count", _unforeseen)
+        wrong = await vale.get(SHOP)
+    assert (wrong.status_code, wrong.json()["type"]) == (500, "/problems/internal-error")
     # A tag that is none is said to be, and no error of the service's.
     none = await vale.get(SHOP, headers={"If-None-Match": "nonsense"})
     assert (none.status_code, none.json()["type"]) == (400, "/problems/malformed-request")
