@@ -20,6 +20,8 @@ PAUSES = (
 # Of a pause, added at random: receivers that fell together are not all asked together.
 JITTER = 0.1
 LONGEST_ASKED = timedelta(hours=24)
+# Nothing is put off for longer.
+LONGEST = PAUSES[-1] * (1 + JITTER)
 
 
 def next_attempt(

@@ -15,7 +15,7 @@ from service.feed.newest import Told
 from service.webhooks import signing
 from service.webhooks.duty import Duty
 from service.webhooks.ledger import Attempt, Ledger, Standing
-from service.webhooks.schedule import next_attempt
+from service.webhooks.schedule import LONGEST, next_attempt
 from service.webhooks.sending import Sender, Sent
 from service.webhooks.tail import Tail
 from service.webhooks.topics import TEST, Message, Topic, TopicEvent, message_of
@@ -187,7 +187,8 @@ class Telling:
         duty, means = self.duty, self._means
         while True:
             if duty.next_at is not None:
-                await means.timer.until(duty.next_at)
+                # It may have been set by a clock that was years ahead.
+                await means.timer.until(min(duty.next_at, means.timer.now() + LONGEST))
             at = means.timer.now()
             sent = await self._send(out.id, at, out.body)
             ended = means.timer.now()

@@ -267,3 +267,19 @@ async def test_a_key_that_is_replaced_can_go_once_what_delivers_has_begun(
                 assert Sealer([key]).open(await sealed()) == made["secret"]
                 break
             await asyncio.sleep(0.01)
+
+
+async def test_a_clock_that_was_years_ahead_puts_nothing_off_for_years(
+    shop: httpx.AsyncClient, deliver: MakeDeliverer, database: Database
+) -> None:
+    async with receiving() as receiver:
+        await hook(shop, receiver.url)
+        await look(shop, "a")
+        async with database.writer.acquire() as connection:
+            await connection.execute(
+                "UPDATE webhooks SET attempts = 1, next_at = now() + interval '9 years'"
+            )
+        timer = Jumping()
+        await deliver(timer=timer)
+        assert notes(await receiver.count(1)) == ["a"]
+        assert timer.ahead < timedelta(days=2)
