@@ -8,7 +8,7 @@ parameters, conditional requests, HEAD and headers are the same for all and live
 import re
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass, field
-from typing import Annotated, Any, Generic, TypeVar, get_args, get_origin
+from typing import Annotated, Any, Generic, TypeVar
 from urllib.parse import parse_qsl, urlencode
 
 import msgspec
@@ -17,12 +17,13 @@ from litestar.handlers import HTTPRouteHandler
 from litestar.types import ASGIApp, Receive, Scope, Send
 from msgspec import Meta
 
-from service.api import headers, shapes
+from service.api import headers
 from service.api.conditional import content_tag, is_unchanged
 from service.api.cursors import CODE, cursor_of
 from service.api.deprecation import Deprecated
 from service.api.filters import check_codes, code_filters
-from service.api.problems import Mistake, Problem, lacks_scope, not_found, unauthenticated
+from service.api.problems import Problem, lacks_scope, not_found, unauthenticated
+from service.api.queries import list_fields, read_query
 from service.api.services import UNREACHABLE, Services, unreachable
 from service.api.streaming import Streamed
 from service.log.rights import NOBODY, Principal
@@ -257,46 +258,6 @@ def finish(reply: Reply, scope: Scope) -> ASGIApp:
     return Sent(reply.status, given, body)
 
 
-def _list_fields(query: type[Any]) -> frozenset[str]:
-    found = set()
-    for one in msgspec.structs.fields(query):
-        options = [one.type, *get_args(one.type)]
-        bare = [get_args(o)[0] if get_origin(o) is Annotated else o for o in options]
-        if any(get_origin(o) is list for o in bare):
-            found.add(one.encode_name)
-    return frozenset(found)
-
-
-def read_query(query: type[Q], text: bytes, lists: frozenset[str]) -> Q:
-    """The query string as its struct. Lists are given with commas. Raises 422."""
-    values: dict[str, Any] = {}
-    mistakes = []
-    try:
-        pairs = parse_qsl(
-            text.decode("latin-1"), keep_blank_values=True, max_num_fields=50, errors="replace"
-        )
-    except ValueError as error:
-        raise Problem("malformed-request", "The query has too many parameters.") from error
-    for name, value in pairs:
-        if name in values:
-            detail = "Given twice; separate several values by commas where a list is read."
-            mistakes.append(Mistake(kind="bad_value", detail=detail, parameter=name))
-        if value.lower() == "null":
-            # What reads the values would take it for nothing at all, and drop the filter.
-            mistakes.append(Mistake(kind="bad_value", detail="Leave it out.", parameter=name))
-        values[name] = [part for part in value.split(",") if part] if name in lists else value
-    if not mistakes:
-        try:
-            return msgspec.convert(values, query, strict=False)
-        except msgspec.ValidationError as error:
-            fault = shapes.fault_of(str(error), query, values)
-            name = fault.pointer.removeprefix("#/").partition("/")[0] or "query"
-            mistakes = [
-                Mistake(kind=fault.kind, detail=fault.detail, parameter=name, numbers=fault.numbers)
-            ]
-    raise Problem("validation-error", "A query parameter has a mistake.", errors=mistakes)
-
-
 def operation(
     method: str,
     path: str,
@@ -324,7 +285,7 @@ def operation(
     whose codes need not be known; `deprecated` says that it is on its way out; `also` what the
     answer can be asked for as besides (Accept), each media type with its msgspec type.
     """
-    lists = _list_fields(query)
+    lists = list_fields(query)
     codes = code_filters(query, free) if method == "GET" else ()
     methods = ["GET", "HEAD"] if method == "GET" else [method]
 
