@@ -77,8 +77,22 @@ class ReservationPatch(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown
         ]
         | UnsetType
     ) = UNSET
-    needed_by: Occurred | UnsetType | None = UNSET
-    expires_at: Occurred | UnsetType | None = UNSET
+    needed_by: (
+        Annotated[Occurred, Meta(description="The day they are wanted; null: now.")]
+        | UnsetType
+        | None
+    ) = UNSET
+    expires_at: (
+        Annotated[
+            Occurred,
+            Meta(
+                description="From when the claim no longer counts; of a day alone, from its end at "
+                "the site. null: never."
+            ),
+        ]
+        | UnsetType
+        | None
+    ) = UNSET
     order: ForOrder | UnsetType | None = UNSET
 
 

@@ -16,11 +16,20 @@ def completed_line(bench: Bench, line: ReservedLine, any_site: bool, pointer: st
     catalogue = bench.books.catalogue
     if line.lot is not None:
         find = bench.books.lot if any_site else bench.lot_here
-        return _lot_line(bench, line, find(line.lot, f"{pointer}/lot"), pointer)
+        lot = find(line.lot, f"{pointer}/lot")
+        for name in ("cultivar", "rootstock"):
+            if (said := getattr(line, name)) not in (None, getattr(lot, name)):
+                words = f"Lot {lot.code} is not of the {name} {said}: name the lot, or an item."
+                raise refuse("say_which", words, f"{pointer}/{name}")
+        return _lot_line(bench, line, lot, pointer)
     if line.cultivar is None:
         raise refuse("missing", "Name a cultivar or a lot.", f"{pointer}/cultivar")
     catalogue.cultivar(line.cultivar, f"{pointer}/cultivar")
     if line.buds:
+        for name in ("rootstock", "size", "grade"):
+            if getattr(line, name) is not None:
+                words = f"Buds are named by their cultivar alone: leave {name} out."
+                raise refuse("say_which", words, f"{pointer}/{name}")
         return line
     if line.rootstock is None or line.size is None:
         raise refuse(

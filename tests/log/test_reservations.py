@@ -366,6 +366,25 @@ async def test_what_is_grown_for_one_customer_is_promised_to_no_other(clerk: Cle
     assert (await clerk.when(wants("RES1", line, customer="cust-7"))).verdict == "accepted"
 
 
+@pytest.mark.parametrize(
+    ("line", "pointer"),
+    [
+        ({"lot": "R1", "cultivar": "VALEN"}, "cultivar"),
+        ({"lot": "R1", "rootstock": "SWINGLE"}, "rootstock"),
+        (TREES | {"buds": True}, "rootstock"),
+        (BUDS | {"grade": "first"}, "grade"),
+    ],
+)
+async def test_a_line_that_names_two_different_things_is_asked_which(
+    clerk: Clerk, line: dict[str, Any], pointer: str
+) -> None:
+    (fault,) = (await clerk.when(wants("RES1", of(line, 1)))).errors
+    assert (fault.kind, fault.pointer) == ("say_which", f"#/data/lines/0/{pointer}")
+    # What is said of the lot besides may be true.
+    fine = of({"lot": "R1", "cultivar": "NAVEL"}, 1)
+    assert (await clerk.when(wants("RES1", fine))).verdict == "accepted"
+
+
 async def test_what_came_back_is_promised_to_nobody(clerk: Clerk) -> None:
     await clerk.given(
         entry("site", "CORIN", name="Corin", time_zone="Europe/Madrid", latitude=40, longitude=1,
