@@ -19,7 +19,7 @@ from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade.holds import SELL
 from service.views import growth, push, take
-from service.views.holding import blocked
+from service.views.holding import blocked, places_apart
 
 SQL = load(__package__, "known.sql")
 # Rows of so many lots are read at once: what passes on the way takes more memory than what is kept.
@@ -62,11 +62,6 @@ async def load_known(
         draws=draws,
         seed=seed,
     )
-
-
-async def places_apart(conn: Connection) -> frozenset[str]:
-    """Tokens of the places for trees that came back."""
-    return frozenset(f"place:{row['code']}" for row in await conn.fetch(SQL.apart))
 
 
 async def _columns(conn: Connection, sql: str, *given: Any) -> dict[str, list[Any]]:

@@ -121,10 +121,6 @@ SELECT array_agg(lot) AS lot, array_agg(grafted) AS grafted, array_agg(alive) AS
        array_agg(unread) AS unread
 FROM told;
 
--- name: apart
--- Places where trees stand apart that came back: nobody is promised these.
-SELECT code FROM catalogue WHERE kind = 'place' AND (body ->> 'for_returns')::boolean;
-
 -- name: standing
 -- What stands, or is on the way to a site, of all of the lots $1 (ids), likewise. $2 and $3: sites,
 -- and the tokens of what is kept from being sold there.

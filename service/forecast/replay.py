@@ -11,7 +11,6 @@ from collections.abc import Mapping
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from service.forecast.known import places_apart
 from service.forecast.observed import Fact, LotStory, Observed, Said
 from service.forecast.records.site_weather import site_weather
 from service.forecast.records.ways import ways as stated_ways
@@ -22,6 +21,7 @@ from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade.lot_walk import TYPES
 from service.views import clocks, site_days, tree_lots
+from service.views.holding import places_apart
 
 SQL = load(__package__, "replay.sql")
 # The history of lots as the views have it, with what was voided since.

@@ -11,8 +11,6 @@ site's day when it is recorded.
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
-from itertools import groupby
-from operator import itemgetter
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
@@ -20,7 +18,7 @@ from service.trade import holds
 from service.trade.accounts import UNGRADED, grade_of
 from service.trade.books import Account, Books, Claim, Lot
 from service.trade.claimed import claimed
-from service.trade.drawn import Part, drawn
+from service.trade.drawn import Part, Wish, drawn_by_day
 from service.trade.events.catalogue import Place, Site
 from service.trade.fitting import buds_wanted
 from service.trade.items import Item, parse_item
@@ -97,7 +95,6 @@ def sets_of(claim: Claim) -> list[Stock]:
 
 # A claim, how many of it, and for which day.
 _Asked = tuple[Claiming, int, int]
-_day = itemgetter(2)
 
 
 class Where(Protocol):
@@ -257,7 +254,7 @@ class Covering:
             elif _inside(claim, of):
                 found[on] = found.get(on, 0) + count
         for lot, asked in on_lots.items():
-            for on, count in self._taken(lot, asked, of):
+            for on, count in self._of_lot(lot, asked, of):
                 found[on] = found.get(on, 0) + count
         return [Due(on, count) for on, count in found.items()]
 
@@ -274,24 +271,18 @@ class Covering:
             ]
         return self._asked[item]
 
-    def _taken(self, lot: str, asked: Sequence[_Asked], of: Stock) -> Iterator[Due]:
-        """What claims on a lot take of a set of an item, by their days. Trees grown for a customer
-        are in no such set, so a claim on their lot is held against the lot alone."""
+    def _of_lot(self, lot: str, asked: Iterable[_Asked], of: Stock) -> Iterable[Due]:
+        """What claims on a lot take of a set of an item. Trees grown for a customer are in no such
+        set, so a claim on their lot is held against the lot alone."""
         known = self.books.lots.get(lot)
         if known is not None and known.grown_for is not None and _key(of) is not None:
-            return
+            return ()
         item, site, _ = of
-        where = self._where(lot, item)
-        by_then: dict[Part, int] = {}
-        before = 0
-        for day, on_day in groupby(sorted(asked, key=_day), _day):
-            for claim, count, _ in on_day:
-                part = Part(parse_item(claim.item).grade, claim.site)
-                by_then[part] = by_then.get(part, 0) + count
-            taken = drawn(by_then, where, Part(item.grade, site))
-            if taken > before:
-                yield Due(day, taken - before)
-                before = taken
+        wishes = [
+            Wish(day, Part(parse_item(claim.item).grade, claim.site), count)
+            for claim, count, day in asked
+        ]
+        return drawn_by_day(wishes, self._where(lot, item), Part(item.grade, site))
 
     def left(self, of: Stock, wished: Sequence[Claim], day: int) -> int | None:
         """How many of a set are left beside those `wished` for a day; None: they take none of it,

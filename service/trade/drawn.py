@@ -4,8 +4,11 @@ A claim on a lot of any grade, or at any site, may be served from wherever the l
 of it can't be served elsewhere has to come from here, and can't be promised once more as an item.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import groupby
 from typing import NamedTuple
+
+from service.trade.promising import Due
 
 
 class Part(NamedTuple):
@@ -16,6 +19,27 @@ class Part(NamedTuple):
 
     def inside(self, of: "Part") -> bool:
         return of.grade in ("", self.grade) and of.site in (None, self.site)
+
+
+class Wish(NamedTuple):
+    """So many of a part, for a day."""
+
+    day: int
+    part: Part
+    quantity: int
+
+
+def drawn_by_day(wishes: Iterable[Wish], standing: Mapping[Part, int], of: Part) -> Iterator[Due]:
+    """What the claims on a lot take of `of` at least, by their days; see `drawn`."""
+    by_then: dict[Part, int] = {}
+    before = 0
+    for day, on_day in groupby(sorted(wishes, key=lambda one: one.day), lambda one: one.day):
+        for wish in on_day:
+            by_then[wish.part] = by_then.get(wish.part, 0) + wish.quantity
+        taken = drawn(by_then, standing, of)
+        if taken > before:
+            yield Due(day, taken - before)
+            before = taken
 
 
 def drawn(claims: Mapping[Part, int], standing: Mapping[Part, int], of: Part) -> int:

@@ -17,3 +17,8 @@ async def blocked(conn: Connection, day: date, action: str) -> set[str]:
     async with past_the_wall(conn):
         in_force = [Hold(**dict(row)) for row in await conn.fetch(SQL.holds, day)]
     return {hold.token for hold in in_force if action in BLOCKS[hold.kind]}
+
+
+async def places_apart(conn: Connection) -> frozenset[str]:
+    """Tokens of the places for trees that came back."""
+    return frozenset(f"place:{row['code']}" for row in await conn.fetch(SQL.apart))

@@ -7,8 +7,10 @@ from typing import Any
 
 import pytest
 
+from service.forecast.answers.promise_view import PromiseQuery, promises_of
 from service.log.append import Appender
 from service.storage.pool import Database
+from service.storage.walls import seeing
 from service.trade.available import Row
 from service.trade.promising import PROMISED_AT
 from service.views.availability import AvailabilityList
@@ -60,6 +62,24 @@ class Shop(Seller):
         verdict = await self.when(self.wish(row, quantity + 1, day), check=True)
         assert verdict.verdict == "refused", f"{said}; one more was accepted"
         assert verdict.errors[0].kind == "not_enough_to_promise", said
+        if not row.item.buds:
+            assert await self.promised(row, day) == quantity, said
+
+    async def promised(self, row: Row, day: int) -> int:
+        """What the answer about promises says of it, to who sees all sites."""
+        item = row.item
+        query = PromiseQuery(
+            cultivar=item.cultivar,
+            rootstock=item.rootstock,
+            size=item.size,
+            grade=item.grade or None,
+            site=row.site,
+            day=date.fromordinal(day),
+            confidence=PROMISED_AT,
+        )
+        async with seeing(self.database.reader, None) as conn:
+            (told,) = await promises_of(conn, query, None, self.clock[0])
+        return told.can_be_promised
 
 
 @pytest.fixture
@@ -164,6 +184,24 @@ async def test_after_an_error_it_begins_anew(shop: Shop, monkeypatch: pytest.Mon
             await shop.rows()
     assert shop.list.rows is before
     assert await shop.row() == [(on(0), 57)]
+
+
+async def test_trees_that_came_back_and_what_one_lot_alone_can_serve_are_not_there(
+    shop: Shop,
+) -> None:
+    """Ten of the first grade are all of one lot, of which eight are reserved."""
+    lot, back = {"lot": "RF", "size": "L2", "count": 8}, {"lot": "R1", "size": "L2", "count": 4}
+    await shop.given(
+        bought("RF", 10, grade="first"),
+        sale(5),
+        event("trees.returned", "2026-06-22", customer="cust-1", lines=[back], reason="spare"),
+        event("reservation.made", "2026-06-30", customer="cust-1", lines=[lot], any_site=True),
+    )
+    first, any_grade = (f"trees/NAVEL/CARRIZO/L2/{grade}/CORIN" for grade in ("first", ""))
+    rows = await shop.rows()
+    for key, quantity in ((first, 2), (any_grade, 47)):
+        assert rows[key].on(TODAY.toordinal()) == quantity
+        await shop.holds_for(rows[key], TODAY.toordinal())
 
 
 async def test_a_claim_on_a_customers_own_trees_that_are_gone_is_held_against_nobody_else(

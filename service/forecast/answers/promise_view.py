@@ -4,6 +4,7 @@ A key that sees some sites only is told of these: what all sites together allow 
 who see them all. The log decides on a reservation by both.
 """
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
 from functools import cache
@@ -28,7 +29,8 @@ from service.log import read
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade import holds, promising
-from service.trade.accounts import grade_of
+from service.trade.accounts import UNGRADED, grade_of
+from service.trade.drawn import Part, Wish, drawn_by_day
 from service.trade.overriding import Ruling
 from service.trade.promising import ALL_SITES, LEVELS, Due, Step
 from service.trade.supply import OutKey
@@ -93,6 +95,7 @@ class ItemNow:
         self.there: list[asyncpg.Record] = []
         self.head = 0
         self.held: set[str] = set()
+        self.apart: frozenset[str] = frozenset()
         self.supply: dict[tuple[str, str], asyncpg.Record] = {}
         self.claimed: list[asyncpg.Record] = []
         self.overrides: list[asyncpg.Record] = []
@@ -115,6 +118,7 @@ class ItemNow:
         self.there = await conn.fetch(SQL.there, asked.cultivar, asked.rootstock)
         if any(row["stage"] == "ready" for row in self._of_size()):
             self.held = await holding.blocked(conn, today, holds.SELL)
+            self.apart = await holding.places_apart(conn)
         supply = await conn.fetch(SQL.supply, *asked.item, *sets)
         self.supply = {(row["grade"], row["site"]): row for row in supply}
         self.claimed = await conn.fetch(SQL.claimed, *asked.item, self.now)
@@ -189,18 +193,22 @@ class ItemNow:
     def ready(
         self, grade: str, site: str, *, held: bool, kind: str = "trees", customers: bool = True
     ) -> int:
-        """Ready trees of the item that a hold keeps from sale, or that none does; `kind` `transit`:
-        those on the way to the site. `customers`: those grown for customers too."""
+        """Ready trees of the item that a hold keeps from sale, or that none does; those that came
+        back and stand apart are in neither. `kind` `transit`: those on the way to the site.
+        `customers`: those grown for customers too."""
         return sum(
             row["trees"]
             for row in self._of_size()
-            if row["stage"] == "ready"
+            if self._ready(row)
             and (customers or not row["grown_for"])
             and row["kind"] == kind
             and (not site or row["site"] == site)
             and (not grade or row["grade"] == grade_of(grade))
             and self._held(row) == held
         )
+
+    def _ready(self, row: asyncpg.Record) -> bool:
+        return row["stage"] == "ready" and f"place:{row['place']}" not in self.apart
 
     def _held(self, row: asyncpg.Record) -> bool:
         tokens = {f"place:{row['place']}", f"site:{row['site']}", *row["ancestry"]}
@@ -209,11 +217,27 @@ class ItemNow:
     def due(self, grade: str, site: str) -> list[Due]:
         """What is promised of a set; what has no day, or one that is over, is due today."""
         today = self.today(site)
-        return [
-            Due(max(row["needed_by"] or today, today).toordinal(), row["open"])
-            for row in self.claimed
-            if (not grade or row["grade"] == grade) and (not site or row["site"] == site)
-        ]
+        found: list[Due] = []
+        of_lots: dict[str, list[Wish]] = defaultdict(list)
+        for row in self.claimed:
+            day = max(row["needed_by"] or today, today).toordinal()
+            part = Part(row["grade"], row["site"])
+            if row["lot"] is not None:
+                of_lots[row["lot"]].append(Wish(day, part, row["open"]))
+            elif part.inside(Part(grade, site or None)):
+                found.append(Due(day, row["open"]))
+        for lot, wishes in of_lots.items():
+            found += drawn_by_day(wishes, self._where(lot), Part(grade, site or None))
+        return found
+
+    def _where(self, lot: str) -> dict[Part, int]:
+        """Where so many of a lot can be promised."""
+        counts: dict[Part, int] = defaultdict(int)
+        for row in self._of_size():
+            can_go = self._ready(row) and row["kind"] == "trees" and not self._held(row)
+            if row["lot"] == lot and can_go:
+                counts[Part(row["grade"] or UNGRADED, row["site"])] += row["trees"]
+        return counts
 
     # -- the answer ----------------------------------------------------------------------
 

@@ -22,15 +22,15 @@ WHERE s.cultivar = $1 AND s.rootstock = $2 AND s.size = $3
   AND ($4::text IS NULL OR s.grade IN ('', $4)) AND ($5::text IS NULL OR s.site IN ('', $5));
 
 -- name: claimed
--- Open claims on the item $1 cultivar, $2 rootstock, $3 size that count at $4. site null: trees of
--- any site will do. Trees grown for a customer are in no supply, so claims on them are not either.
-SELECT split_part(c.item, '/', 4) AS grade, c.site, c.needed_by, sum(c.open)::bigint AS open
+-- Open claims on the item $1 cultivar, $2 rootstock, $3 size that count at $4, and on lots of it. site
+-- null: trees of any site will do. Trees grown for a customer are in no supply, so claims on them are not either.
+SELECT split_part(c.item, '/', 4) AS grade, c.lot, c.site, c.needed_by, sum(c.open)::bigint AS open
 FROM commitments c
 JOIN reservations r ON r.code = c.reservation
 LEFT JOIN lots l ON l.code = c.lot
 WHERE c.cultivar = $1 AND c.open > 0 AND c.item LIKE concat_ws('/', $1::text, $2::text, $3::text, '%')
   AND l.grown_for IS NULL AND r.state = 'open' AND (c.expires_at IS NULL OR c.expires_at > $4)
-GROUP BY 1, 2, 3;
+GROUP BY 1, 2, 3, 4;
 
 -- name: overrides
 -- Somebody's word on the item $1 cultivar, $2 rootstock, $3 size, in force on day $4 or later, the
