@@ -39,9 +39,9 @@ class LineToSell(Data, frozen=True, kw_only=True):
     """What is sold: trees of a lot or of an item, or buds out of a bag.
 
     Trees: name `lot`; or `cultivar`, `rootstock` and `size`, and the lots are chosen: ready trees
-    that no hold stops and nobody else holds, those ready longest first, one lot where one has
-    enough. Buds: name `bag`; or `cultivar` and `buds`, and the bags are chosen, what was cut first
-    before what keeps longer.
+    that no hold stops and nobody else has reserved by lot, those ready longest first, one lot where
+    one has enough. Buds: name `bag`; or `cultivar` and `buds`, and the bags are chosen, what was
+    cut first before what keeps longer.
     """
 
     lot: Code | None = None
@@ -126,8 +126,10 @@ async def make_sale(call: Call[SellQuery]) -> Reply:
     """Sell trees or buds, against a reservation or directly.
 
     Several sales may fulfil one reservation: `left` tells what is still to come of it. Lots that
-    are not named are chosen when it is recorded. With `check=true` the answer is the loading list,
-    and nothing is recorded nor kept: what is chosen may be another's before it is sold.
+    are not named are chosen when it is recorded. A sale is a fact: it may take what others have
+    reserved by item, or more than its own reservation has open, and a remark (`shortfall`,
+    `outside_reservation`) says so. With `check=true` the answer is the loading list with these
+    remarks, and nothing is recorded nor kept: what is chosen may be another's before it is sold.
     """
     body = await call.body()
     asked: SaleToMake = decoded(body, SaleToMake)
