@@ -7,7 +7,7 @@ killed. What the killed one had sent and not written comes once more, under the 
 
 import asyncio
 import contextlib
-from collections.abc import Callable, Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from datetime import datetime
 from random import random
 from typing import Any
@@ -183,7 +183,9 @@ class Crew:
                 self._at_work[duty.code][0].duty.secrets = duty.secrets
             else:
                 telling = Telling(duty, self._means)
-                task = asyncio.create_task(self._keep_on(telling), name=f"webhook {duty.code}")
+                task = asyncio.create_task(
+                    _guarded(telling.run, duty.code), name=f"webhook {duty.code}"
+                )
                 self._at_work[duty.code] = telling, task
 
     async def end(self) -> None:
@@ -203,23 +205,22 @@ class Crew:
             await asyncio.gather(task, return_exceptions=True)
             del self._at_work[code]
 
-    async def _keep_on(self, telling: Telling) -> None:
-        try:
-            await telling.run()
-        except _AWAY as error:
-            # It is read anew, and goes on from what is written.
-            _log.warning("webhook_paused", webhook=telling.duty.code, error=repr(error))
-        except Exception:
-            # A mistake of the service's own: the others go on, this one at the next look.
-            _log.exception("webhook_failed", webhook=telling.duty.code)
-
     def _test(self, duty: Duty) -> None:
-        async def test() -> None:
-            try:
-                await Telling(duty, self._means).test()
-            except _AWAY as error:
-                _log.warning("webhook_not_tested", webhook=duty.code, error=repr(error))
-            finally:
-                self._tests.pop(duty.code, None)
+        task = asyncio.create_task(
+            _guarded(Telling(duty, self._means).test, duty.code),
+            name=f"webhook test {duty.code}",
+        )
+        self._tests[duty.code] = task
+        task.add_done_callback(lambda _: self._tests.pop(duty.code, None))
 
-        self._tests[duty.code] = asyncio.create_task(test(), name=f"webhook test {duty.code}")
+
+async def _guarded(work: Callable[[], Awaitable[None]], webhook: str) -> None:
+    """What goes wrong with one webhook ends nothing else: it is read anew, and goes on from what is
+    written."""
+    try:
+        await work()
+    except _AWAY as error:
+        _log.warning("webhook_paused", webhook=webhook, error=repr(error))
+    except Exception:
+        # A mistake of the service's own.
+        _log.exception("webhook_failed", webhook=webhook)

@@ -6,11 +6,13 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import httpx
+import pytest
 
 from service.clock import system_clock
 from service.reminders.watch import look_at_calendar
 from service.settings import Settings
 from service.storage.pool import Database
+from service.webhooks import signing
 from service.webhooks.sealing import Sealer, Unreadable, new_key
 from tests.webhooks.conftest import (
     Jumping,
@@ -283,3 +285,25 @@ async def test_a_clock_that_was_years_ahead_puts_nothing_off_for_years(
         await deliver(timer=timer)
         assert notes(await receiver.count(1)) == ["a"]
         assert timer.ahead < timedelta(days=2)
+
+
+async def test_a_mistake_of_the_deliverers_own_is_one_webhooks_and_not_for_ever(
+    shop: httpx.AsyncClient, deliver: MakeDeliverer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A test message too is sent when what went wrong is over."""
+    signed, failed = signing.headers, asyncio.Event()
+
+    def broken(*_: Any) -> Any:
+        failed.set()
+        raise ZeroDivisionError
+
+    async with receiving() as receiver:
+        await hook(shop, receiver.url)
+        monkeypatch.setattr(signing, "headers", broken)
+        await deliver()
+        await look(shop, "a")
+        test = await fine(shop.post("/v1/webhooks/SHOP/test"))
+        await asyncio.wait_for(failed.wait(), 5)
+        monkeypatch.setattr(signing, "headers", signed)
+        got = await receiver.until(lambda got: len({one.id for one in got}) == 2)
+        assert test["message"] in {one.id for one in got}
