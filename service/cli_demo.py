@@ -55,10 +55,14 @@ def with_secrets_key(settings: Settings) -> Settings:
         return settings
     settings.data_dir.mkdir(parents=True, exist_ok=True)
     file = settings.data_dir / _KEY
-    with contextlib.suppress(FileExistsError):
-        made = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    if not file.exists():
+        # Whole or not at all: half a key would be none for ever.
+        part = file.with_suffix(".part")
+        part.unlink(missing_ok=True)
+        made = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         with os.fdopen(made, "w") as opened:
             opened.write(new_key())
+        part.replace(file)
     return msgspec.structs.replace(settings, secrets_key=(file.read_text(),))
 
 

@@ -21,6 +21,7 @@ from seed_scenario.truth import read
 from service import cli_demo
 from service.settings import Settings
 from service.storage.pool import Database
+from service.webhooks.sealing import Sealer
 from tests.support.commands import Running, graftlog, running
 from tests.support.database import folder_for_a_server
 
@@ -162,3 +163,15 @@ async def test_a_load_that_an_older_version_began_is_not_gone_on_with(
     here = msgspec.structs.replace(settings, data_dir=tmp_path)
     with pytest.raises(click.ClickException, match=r"older version .*`graftlog demo --reset`"):
         await cli_demo._load(here, database, "http://nowhere.invalid", cli_demo.Size(30, 1))
+
+
+def test_its_key_for_secrets_is_its_owners_alone_and_stays(tmp_path: Path) -> None:
+    bare = Settings(data_dir=tmp_path / "demo")
+    first = cli_demo.with_secrets_key(bare)
+    file = tmp_path / "demo" / "secrets.key"
+    assert file.stat().st_mode & 0o777 == 0o600
+    assert cli_demo.with_secrets_key(bare) == first
+    # One that was cut off while it wrote it makes another.
+    file.unlink()
+    file.with_suffix(".part").write_text("half")
+    assert len(Sealer(cli_demo.with_secrets_key(bare).secrets_key or ()).seal("x")) > 1
