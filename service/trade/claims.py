@@ -85,11 +85,13 @@ def _draw(
         return []
     customer = bench.event.data.customer  # type: ignore[attr-defined]
     if customer != reservation.customer:
+        # Whose it is, is for the site to know that made it.
+        whose = reservation.customer if reservation.site == bench.here else None
         bench.break_rule(
             "other_customer",
-            f"Reservation {code} is {reservation.customer}'s, not {customer}'s.",
+            f"Reservation {code} is {whose or 'another'}'s, not {customer}'s.",
             "#/data/reservation",
-            reserved_for=reservation.customer,
+            reserved_for=whose,
             customer=customer,
         )
     left = {claim.line: claim.open for claim in reservation.claims}

@@ -7,7 +7,7 @@ import httpx
 
 from service.api import spec
 from service.api.pages.reference import reference
-from service.api.pages.shapes import bounds, inline, kind
+from service.api.pages.shapes import bounds, example, inline, kind
 from service.trade.events import EVENT_TYPES
 
 
@@ -102,6 +102,9 @@ def test_shapes_in_words() -> None:
     assert bounds({"type": "boolean", "default": False}) == ["default <code>false</code>"]
     assert kind({"type": "array", "items": {"type": "string", "format": "date"}}) == "list of day"
     assert kind({"enum": ["a", "b"]}) == "<code>a</code> · <code>b</code>"
+    assert example({"type": "array", "examples": [["ES", "US-CA"]]}) == (
+        "such as <code>ES,US-CA</code>"
+    )
     leg = {"$ref": "#/components/schemas/Leg"}
     assert kind({"type": "object", "additionalProperties": leg}).startswith("object of <a ")
 

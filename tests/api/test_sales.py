@@ -320,6 +320,13 @@ async def test_a_key_of_one_site_sells_and_sees_only_there(client_for: MakeClien
     assert unseen.status_code == 201
     assert (await seller.post("/v1/sales", json=theirs)).status_code == 409
     assert (await seller.get(f"/v1/sales/{unseen.json()['id']}")).status_code == 404
+    # What was reserved of any site is each site's to sell; for whom is not theirs to know.
+    wide = event("reservation.made", "2026-03-02", "VALE", reservation="ANY", customer="cust-77",
+                 any_site=True, lines=[ITEM | {"count": 1}])  # fmt: skip
+    assert (await client.post("/v1/events", json=wide)).status_code == 201
+    guessed = await seller.post("/v1/sales", json=sale(ITEM | {"count": 1}, reservation="ANY"))
+    assert guessed.json()["errors"][0]["kind"] == "other_customer"
+    assert "cust-77" not in guessed.text
     # 30 stand at VALE, and none of them is CORIN's to sell
     assert (await seller.post("/v1/sales", json=sale(ITEM | {"count": 10}))).status_code == 409
     made = await seller.post("/v1/sales", json=sale(ITEM | {"count": 9}))

@@ -125,7 +125,10 @@ def _number(value: float) -> str:
 def example(schema: Schema) -> str:
     """The first example, as HTML; empty without."""
     found = not_null(schema).get("examples", ())
-    return f"such as {code(found[0])}" if found else ""
+    if not found:
+        return ""
+    first = found[0]
+    return f"such as {code(','.join(map(str, first)) if isinstance(first, list) else first)}"
 
 
 def fields(schema: Schema) -> str:
