@@ -251,7 +251,10 @@ async def get_sale(call: Call[NoQuery]) -> Reply:
     produces=CSV,
 )
 async def get_loading_list(call: Call[NoQuery]) -> Reply:
-    """What to fetch for a sale, as CSV to print: by structure and place, in order."""
+    """What to fetch for a sale, as CSV to print: by structure and place, in order.
+
+    Of a sale that was voided there is nothing to fetch.
+    """
     found = await _found(call)
     columns = (
         "structure",
@@ -268,6 +271,7 @@ async def get_loading_list(call: Call[NoQuery]) -> Reply:
         {"structure": stop.structure, "place": stop.place, **msgspec.structs.asdict(line)}
         for stop in found.loading
         for line in stop.lines
+        if found.voided_by is None
     ]
     return csv_file(write_csv(columns, rows), f"loading-{found.id}.csv")
 

@@ -266,6 +266,8 @@ async def test_what_comes_back_stands_apart_and_licences_count_what_stays_sold(
     voided = event("event.voided", "2026-04-02", event=void.json()["id"], reason="typed twice")
     assert (await client.post("/v1/events", json=voided)).status_code == 201
     assert (await client.get(f"/v1/sales/{void.json()['id']}")).json()["voided_by"] is not None
+    nothing = await client.get(f"/v1/sales/{void.json()['id']}/loading-list")
+    assert len(nothing.text.splitlines()) == 1
     other = {"site": "CORIN", "occurred": "2026-04-03", "customer": "cust-1", "reason": "too many"}
     back = other | {"lines": [{"lot": "R1", "count": 2}]}
     taken = await client.post("/v1/returns", json=back, headers={"Idempotency-Key": "back-1"})
