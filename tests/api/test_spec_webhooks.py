@@ -16,6 +16,7 @@ from service.trade.events import EVENT_TYPES
 from service.webhooks.signing import headers
 from service.webhooks.subscriptions import TELLABLE
 from service.webhooks.topics import (
+from service.webhooks.wanted import Wanted
     AVAILABILITY,
     TEST,
     AvailabilityChanged,
@@ -85,7 +86,7 @@ def test_another_event_does_not_fit() -> None:
 def test_a_topic_is_told_as_described() -> None:
     data = AvailabilityChanged(items=[], gone=["NAV/CARR/P9"])
     change = Change(type=AVAILABILITY, subject=None, data=data, says={}, unsays=[])
-    message = message_of(change, "availability", "https://stock.example", NOW)
+    message = message_of(change, "availability", "https://stock.example", NOW, Wanted(None, None))
     told = msgspec.json.decode(message.body)
     validator = validator_of(AVAILABILITY)
     assert not list(validator.iter_errors(told))
