@@ -16,13 +16,13 @@ from service.trade.events import EVENT_TYPES
 from service.webhooks.signing import headers
 from service.webhooks.subscriptions import TELLABLE
 from service.webhooks.topics import (
-from service.webhooks.wanted import Wanted
     AVAILABILITY,
     TEST,
     AvailabilityChanged,
     Change,
     message_of,
 )
+from service.webhooks.wanted import Wanted
 from tests.corpus.keeping import Stored, read
 
 NOW = datetime(2026, 3, 14, 9, tzinfo=UTC)
