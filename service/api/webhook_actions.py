@@ -116,16 +116,30 @@ async def send_test(call: Call[NoQuery]) -> Reply:
     accepts=(JSON,),
     body=ReplaceSecret,
     answer=NewSecret,
+    problems=("refused",),
 )
 async def replace_secret(call: Call[NoQuery]) -> Reply:
-    """Make a new secret. For a while messages bear two signatures, so that none is turned away."""
+    """Make a new secret. For a while messages bear two signatures, so that none is turned away.
+
+    Ten secrets at most are in use at a time.
+    """
     found = await seen(call)
     wanted, at = decoded(await call.body(), ReplaceSecret), call.services.clock()
     until, sealer = at + timedelta(hours=wanted.overlap_hours), sealer_of(call)
     async with writing(call) as connection:
-        secret = await subscriptions.replace_secret(
-            connection, found.code, at=at, until=until, sealer=sealer
-        )
+        try:
+            secret = await subscriptions.replace_secret(
+                connection, found.code, at=at, until=until, sealer=sealer
+            )
+        except subscriptions.TooMany as error:
+            detail = (
+                f"{subscriptions.MOST_SECRETS} secrets are in use. With overlap_hours 0 the old "
+                "ones are out at once."
+            )
+            mistake = Mistake(kind="too_many", detail=detail, pointer="#/overlap_hours")
+            raise Problem(
+                "refused", "Nothing was changed: see errors.", errors=[mistake]
+            ) from error
     return Reply(NewSecret(secret=secret, old_until=until), cache=CACHE)
 
 

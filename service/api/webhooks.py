@@ -63,7 +63,7 @@ async def put_webhook(call: Call[NoQuery]) -> Reply:
     A new one is told events recorded from now on, and of topics all that is so now; its secret is
     in this answer and in no other. Each message is a CloudEvent 1.0 (JSON), signed by Standard
     Webhooks 1.0.0. Answer 2xx within 15 seconds; anything else (a redirect too) is tried again,
-    ten times over three days, and what comes after it waits. Then it stops and keeps its place
+    ten attempts over three days, and what comes after it waits. Then it stops and keeps its place
     until it is resumed; 410 stops it at once. Messages come at least once and in the order of the
     log; webhook-id is the same each time. It sees what the live keys of your key's name see, which
     need the scope read too. To change one send its ETag in If-Match.

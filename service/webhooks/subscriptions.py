@@ -23,6 +23,8 @@ SQL = load(__package__, "webhooks.sql")
 TELLABLE = (*EVENT_TYPES, *TOPICS)
 # Of one name: more is most often a program that makes one at each start.
 MOST_OF_ONE_NAME = 100
+# Of one webhook, signed with at a time: each makes every message longer.
+MOST_SECRETS = 10
 # How long both secrets are signed with, unless it is said otherwise.
 OVERLAP = timedelta(hours=24)
 # A receiver that is told to forget a secret needs it no longer than this.
@@ -40,6 +42,10 @@ Because = Annotated[
         "lost the key that secrets are kept with; make a new secret."
     ),
 ]
+
+
+class TooMany(Exception):
+    """There would be more than can be; nothing was changed."""
 
 
 class WebhookDetails(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -260,11 +266,13 @@ async def put(
 async def replace_secret(
     connection: Connection, code: str, *, at: datetime, until: datetime, sealer: Sealer
 ) -> str:
-    """A new secret; those in use are signed with beside it until then."""
+    """A new secret; those in use are signed with beside it until then. Raises TooMany."""
     secret = new_secret()
     async with connection.transaction():
         await connection.execute(SQL.replace_secrets, code, until, at)
         await connection.execute(SQL.add_secret, code, sealer.seal(secret), at)
+        if await connection.fetchval(SQL.secrets_in_use, code, at) > MOST_SECRETS:
+            raise TooMany
         await connection.execute(SQL.changed)
     return secret
 

@@ -100,6 +100,10 @@ WITH over AS (
 UPDATE webhook_secrets SET until = least(until, $2)
 WHERE webhook = $1 AND (until IS NULL OR until > $3);
 
+-- name: secrets_in_use
+-- How many secrets of webhook $1 are signed with after $2.
+SELECT count(*) FROM webhook_secrets WHERE webhook = $1 AND (until IS NULL OR until > $2);
+
 -- name: all_secrets
 -- Every secret that is kept.
 SELECT webhook, sealed FROM webhook_secrets;

@@ -56,6 +56,11 @@ async def test_set_read_changed_and_removed(client_for: MakeClient, database: Da
     assert changed.json()["secret"] is None
     # Progress does not change it.
     assert (await client.get(AT)).headers["etag"] == changed.headers["etag"]
+    # Ten secrets are signed with at most; one that others know can be put right all the same.
+    given = [(await client.post(f"{AT}/secret", json={})).status_code for _ in range(10)]
+    assert given == [200] * 9 + [409]
+    put_right = await client.post(f"{AT}/secret", json={"overlap_hours": 0})
+    assert put_right.status_code == 200
     old = {"If-Match": read.headers["etag"]}
     assert (await client.delete(AT, headers=old)).status_code == 412
     assert (await client.delete(AT)).status_code == 204
