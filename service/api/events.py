@@ -203,7 +203,8 @@ def _split(call: Call[RecordQuery], body: bytes) -> tuple[list[bytes], bool]:
     """The events of a body, each as its bytes, and whether they came as an array or lines."""
     if media_type(call.header("content-type")) == NDJSON:
         lines = [line for line in body.split(b"\n") if line.strip()]
-        return within(lines, LINES_LIMIT, "lines"), True
+        more = " With mode=each and Accept: application/x-ndjson more are read as they come."
+        return within(lines, LINES_LIMIT, "lines", more), True
     if body.lstrip()[:1] != b"[":
         most = call.services.settings.body_limit
         if len(body) > most:

@@ -89,12 +89,12 @@ def no_event() -> Problem:
     return Problem("validation-error", "There is no event in it.", errors=[fault])
 
 
-def within(parts: list[bytes], most: int, what: str) -> list[bytes]:
-    """The parts of a body, if there are any and not too many."""
+def within(parts: list[bytes], most: int, what: str, else_: str = "") -> list[bytes]:
+    """The parts of a body, if there are any and not too many; `else_`: how more would do."""
     if not parts:
         raise no_event()
     if len(parts) > most:
-        raise Problem("content-too-large", f"At most {most} {what} at a time.", limit=most)
+        raise Problem("content-too-large", f"At most {most} {what} at a time.{else_}", limit=most)
     return parts
 
 

@@ -164,7 +164,9 @@ async def test_no_events_and_too_many(client_for: MakeClient) -> None:
     headers = {"Content-Type": "application/x-ndjson"}
     lines = b"1\n" * 5001
     response = await client.post("/v1/events", content=lines, headers=headers)
-    assert checked(response, 413, "content-too-large")["limit"] == 5000
+    told = checked(response, 413, "content-too-large")
+    assert told["limit"] == 5000
+    assert "Accept: application/x-ndjson" in told["detail"]
 
 
 async def test_too_large_a_body(client_for: MakeClient) -> None:
