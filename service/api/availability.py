@@ -193,23 +193,26 @@ class _Teller:
             earliest=None if first is None else date.fromordinal(first),
             sending=self.rules.on(row, query.destination) if query.destination else None,
         )
-        return msgspec.structs.replace(made, words=_words(made))
+        return msgspec.structs.replace(made, words=_words(made, on == row.today))
 
 
-def _words(row: AvailabilityRow) -> str:
-    """The answer in sentences."""
+def _words(row: AvailabilityRow, today: bool) -> str:
+    """The answer in sentences; `today`: it is for today."""
     where = f"at {row.site}" if row.site else "over all sites"
-    there = f"{row.available:,} of {row.name}, {where},"
+    many = f"{row.available:,}" if row.available else "None"
+    there = f"{many} of {row.name}, {where},"
     what = f"{there} can be reserved for {day_in_words(row.day)}"
     if row.sure == READY_ONLY:
         said = [f"{what}: what is ready now, not held and not promised."]
     else:
         said = [f"{row.sure[:1].upper()}{row.sure[1:]}: {what}."]
+    if today and row.ready < row.available:
+        said.append(f"{row.ready:,} of them stand ready." if row.ready else "None is ready yet.")
     if row.changes and row.quantity is None:
         one = row.changes[0]
         said.append(f"From {day_in_words(one.day)} on it is {one.available:,}.")
     if row.quantity is not None and row.earliest is None:
-        said.append(f"All {row.quantity:,} are not in sight.")
+        said.append(f"{row.quantity:,} are not in sight.")
     elif row.earliest is not None and not row.enough:
         said.append(f"All {row.quantity:,} can be had for {day_in_words(row.earliest)}.")
     if row.sending is not None:

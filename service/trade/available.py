@@ -35,8 +35,9 @@ class Row(msgspec.Struct, frozen=True, gc=False):
     """How many of an item can be reserved at a site; `site` empty: trees of any site will do.
 
     From each of the `days` on so many can be reserved, up to the next of them; the first is today.
-    `foretold`: it goes by what was told ahead, else by what is ready. Plain numbers: Python's
-    collector need not look at them.
+    `foretold`: it goes by what was told ahead, else by what is ready. `ready`: how many stand ready
+    today (`Covering.ready`), promised or not. Plain numbers: Python's collector need not look at
+    them.
     """
 
     item: Item
@@ -44,6 +45,7 @@ class Row(msgspec.Struct, frozen=True, gc=False):
     days: tuple[int, ...]
     quantities: tuple[int, ...]
     foretold: bool
+    ready: int
 
     @property
     def key(self) -> str:
@@ -135,7 +137,8 @@ class Kin:
         )
         sets = sets_of(claim)
         days, quantities = _least([self._lefts_of(acting, of) for of in sets])
-        return Row(item, site, days, quantities, any(acting.foretold(of) for of in sets))
+        foretold = any(acting.foretold(of) for of in sets)
+        return Row(item, site, days, quantities, foretold, acting.ready(sets[0]))
 
     def _who_acts(self) -> dict[str, Covering]:
         """By site what the books say to who acts there; of all sites the one furthest behind, for

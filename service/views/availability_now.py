@@ -58,6 +58,15 @@ class Offered(msgspec.Struct, frozen=True, kw_only=True):
         ),
     ]
     available: int
+    ready: Annotated[
+        int,
+        Meta(
+            description="How many stand ready today, promised ones among them: trees graded ready, "
+            "or buds in bags, that are not held, not come back, and not grown for a customer. No "
+            "more than these can go today, however many are available: the rest are foreseen to "
+            "be ready, and nobody has graded them yet."
+        ),
+    ]
     changes: list[FromDay]
 
 
@@ -148,6 +157,7 @@ def offered(row: Row, catalogue: Catalogue, how_sure: str) -> Offered:
         site=row.site or None,
         sure=f"{how_sure} sure" if row.foretold else READY_ONLY,
         available=row.quantities[0],
+        ready=row.ready,
         changes=changes(row, row.today),
     )
 

@@ -19,7 +19,7 @@ from service.views import availability_now
 from service.views.availability_now import AvailabilityNow
 from tests.api import nursery
 from tests.api.conftest import MakeClient, listening
-from tests.api.test_promises import ITEM, reserve
+from tests.api.test_promises import ASKED, ITEM, reserve
 from tests.support.foretold import tell_supplies
 
 SHOP = "/v1/availability"
@@ -57,6 +57,9 @@ async def test_a_row_for_each_item_with_todays_number_and_the_days_on_which_it_c
     assert row["changes"] == [{"date": str(FIRST + timedelta(days=28)), "available": 74}]
     assert row["key"] == "trees/NAV/CARR/C2//CORIN"
     assert row["words"].startswith(f"8 in 10 sure: 34 of {row['name']}, at CORIN, can be reserved")
+    # foreseen, and nobody has graded one yet: none can go today
+    assert row["ready"] == 0
+    assert " None is ready yet. " in row["words"]
     assert (row["quantity"], row["enough"], row["earliest"], row["sending"]) == (None,) * 4
     # when it is asked for a later day, and how soon so many
     (later,) = await ask(client, site="CORIN", size="C2", date=on(40), quantity=60)
@@ -65,6 +68,31 @@ async def test_a_row_for_each_item_with_todays_number_and_the_days_on_which_it_c
     (soon,) = await ask(client, site="CORIN", size="C2", until=on(20), quantity=60)
     assert (soon["changes"], soon["enough"]) == ([], False)
     assert soon["words"].endswith(" can be had for " + _in_words(soon["earliest"]) + ".")
+
+
+async def test_a_row_says_how_many_could_go_today(client: httpx.AsyncClient) -> None:
+    """Graded ready and not held: what a sale by item may take then."""
+    trees = ASKED | {"supplier": "sup-1", "place": "H2-T04"}
+    held = {"hold": "H-1", "kind": "other", "target": "lot", "code": "R-2", "reason": "looked at"}
+    told = [
+        nursery.event("trees.received", trees | {"lot": "R-1", "count": 20}, occurred=str(TODAY)),
+        nursery.event("trees.received", trees | {"lot": "R-2", "count": 7}, occurred=str(TODAY)),
+        nursery.event("hold.placed", held, occurred=str(TODAY)),
+    ]
+    done = await client.post("/v1/events", json=told)
+    assert done.status_code == 201, done.text
+    await reserve(client, "R-9", 3)
+    (row,) = await ask(client, site="CORIN", goods="trees", size="C2")
+    assert (row["available"], row["ready"]) == (41, 20)
+    assert "41 of Navelina on" in row["words"]
+    assert " 20 of them stand ready." in row["words"]
+    # for a later day it says nothing of today in words
+    (later,) = await ask(client, site="CORIN", goods="trees", size="C2", date=on(2))
+    assert (later["ready"], "stand ready" in later["words"]) == (20, False)
+    for count, status in ((20, 200), (21, 409)):
+        sale = {"site": "CORIN", "customer": "c-1", "lines": [ASKED | {"count": count}]}
+        sold = await client.post("/v1/sales?check=true", json=sale)
+        assert sold.status_code == status, sold.text
 
 
 async def test_it_stays_the_same_until_one_of_its_own_numbers_changes(

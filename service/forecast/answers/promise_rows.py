@@ -144,7 +144,7 @@ def answer_in_words(row: PromiseRow, *, even: int, surer: int) -> str:
             else f"All {row.quantity:,} can be promised for {day}, not for the day asked."
         )
     elif row.quantity is not None:
-        said.append(f"All {row.quantity:,} are not in sight.")
+        said.append(f"{row.quantity:,} are not in sight.")
     if row.override is not None:
         said.append(f"This goes by that word, not by the forecast: {row.override.reason}.")
     else:
