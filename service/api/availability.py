@@ -64,6 +64,9 @@ class AvailabilityQuery(KindsQuery, frozen=True, kw_only=True):
         | None
     ) = None
     quantity: Quantity | None = None
+    available: Annotated[
+        bool, Meta(description="true: no rows of which none can be reserved, then or later.")
+    ] = False
     destination: Destination = msgspec.field(default_factory=list)
 
 
@@ -153,6 +156,8 @@ def _wanted(query: AvailabilityQuery, row: Row) -> bool:
     if query.any_site != (row.site == ALL_SITES) or not of_kind(query, row):
         return False
     if query.size not in (None, item.size):
+        return False
+    if query.available and not row.ever(query.day.toordinal() if query.day else row.today):
         return False
     if query.grade is not None:
         return item.grade == query.grade

@@ -65,6 +65,11 @@ class Row(msgspec.Struct, frozen=True, gc=False):
         """How many for a day; before today as for today."""
         return self.quantities[max(bisect_right(self.days, day) - 1, 0)]
 
+    def ever(self, day: int) -> bool:
+        """Whether any can be reserved, for a day or a later one."""
+        from_day = max(bisect_right(self.days, day) - 1, 0)
+        return any(self.quantities[from_day:])
+
     def first_day(self, quantity: int, day: int) -> int | None:
         """The first day from `day` on for which so many can be reserved; None: not in sight."""
         if self.on(day) >= quantity:

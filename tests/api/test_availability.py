@@ -229,6 +229,20 @@ async def test_grades_and_buds_are_rows_of_their_own(client: httpx.AsyncClient) 
     assert all(row["grade"] for row in graded)
 
 
+async def test_rows_of_which_none_can_be_had_may_be_left_out(client: httpx.AsyncClient) -> None:
+    wanted = {"site": "CORIN", "goods": "trees", "available": True}
+    # given that all are spoken for until more are ready
+    await reserve(client, "R-1", 44, needed_by=on(0))
+    (later,) = await ask(client, **wanted)
+    assert (later["available"], bool(later["changes"])) == (0, True)
+    # when those too are spoken for there is nothing to show, then nor later
+    await reserve(client, "R-2", 40, needed_by=on(40))
+    assert await ask(client, **wanted) == []
+    assert await ask(client, **wanted, date=on(50)) == []
+    (row,) = await ask(client, site="CORIN", goods="trees")
+    assert row["words"].startswith("8 in 10 sure: None of ")
+
+
 async def test_pages_hold_each_row_once(client: httpx.AsyncClient) -> None:
     whole = await ask(client)
     found, address = [], f"{SHOP}?limit=1"
