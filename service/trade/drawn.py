@@ -4,6 +4,7 @@ A claim on a lot of any grade, or at any site, may be served from wherever the l
 of it can't be served elsewhere has to come from here, and can't be promised once more as an item.
 """
 
+from collections import deque
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import groupby
 from typing import NamedTuple
@@ -56,33 +57,43 @@ def drawn(claims: Mapping[Part, int], standing: Mapping[Part, int], of: Part) ->
 
 
 def served(claims: Mapping[Part, int], standing: Mapping[Part, int]) -> int:
-    """How many of the claims can be served at once."""
-    free = dict(standing)
+    """How many of the claims can be served at once: the greatest flow from claims to trees, along
+    shortest ways (Edmonds and Karp 1972), so that no numbers make it slow."""
+    wanted, free = dict(claims), dict(standing)
     given: dict[tuple[Part, Part], int] = {}
+    while way := _way(wanted, free, given):
+        count = min(
+            wanted[way[0]],
+            free[way[-1]],
+            *(given[way[n + 1], way[n]] for n in range(1, len(way) - 1, 2)),
+        )
+        wanted[way[0]] -= count
+        free[way[-1]] -= count
+        for n in range(0, len(way), 2):
+            claim, part = way[n : n + 2]
+            given[claim, part] = given.get((claim, part), 0) + count
+            if n:
+                given[claim, way[n - 1]] -= count
+    return sum(claims.values()) - sum(wanted.values())
 
-    def give(claim: Part, count: int, seen: set[Part]) -> int:
-        """At most so many more, at once; where nothing is free another is served elsewhere."""
+
+def _way(
+    wanted: Mapping[Part, int], free: Mapping[Part, int], given: Mapping[tuple[Part, Part], int]
+) -> list[Part]:
+    """The shortest way from a claim to something free: a claim, where it may be served, whose it
+    is now, where that one may be served instead, and so on; empty where there is none."""
+    ways = deque([claim] for claim, count in wanted.items() if count)
+    claims, parts = {way[0] for way in ways}, set[Part]()
+    while ways:
+        way = ways.popleft()
         for part in free:
-            if part in seen or not part.inside(claim):
+            if part in parts or not part.inside(way[-1]):
                 continue
-            seen.add(part)
-            found = min(count, free[part])
-            free[part] -= found
-            for other in claims if not found else ():
-                had = given.get((other, part), 0)
-                found = give(other, min(count, had), seen) if had else 0
-                if found:
-                    given[other, part] -= found
-                    break
-            if found:
-                given[claim, part] = given.get((claim, part), 0) + found
-                return found
-        return 0
-
-    total = 0
-    for claim, count in claims.items():
-        wanted = count
-        while wanted and (found := give(claim, wanted, set())):
-            wanted -= found
-        total += count - wanted
-    return total
+            parts.add(part)
+            if free[part]:
+                return [*way, part]
+            for other in wanted:
+                if other not in claims and given.get((other, part)):
+                    claims.add(other)
+                    ways.append([*way, part, other])
+    return []

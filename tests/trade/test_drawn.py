@@ -1,6 +1,7 @@
 """How many of a set of stock the claims on a lot take, against a search through all ways of serving
 them, tree by tree."""
 
+import random
 from collections.abc import Mapping
 from itertools import product
 
@@ -53,3 +54,16 @@ def test_no_way_of_serving_all_takes_fewer(
     assert served(claims, standing) == many
     if many == sum(claims.values()):
         assert drawn(claims, standing, of) == fewest
+
+
+def test_many_sites_and_large_numbers_are_worked_out_all_the_same() -> None:
+    """A search that follows any way to a free tree, not the shortest, does not end here."""
+    draw = random.Random(1)
+    grades, sites = ("first", "second", "third"), [f"S{number}" for number in range(12)]
+    numbers = (1, 3, 777, 999_983)
+    standing = {Part(g, s): draw.choice(numbers) for g in grades for s in sites}
+    parts = [Part(g, s) for g in ("", *grades) for s in (None, *sites)]
+    claims = {part: draw.choice(numbers) for part in parts}
+    more = {part: 1000 * count for part, count in claims.items()}
+    there = {part: 1000 * count for part, count in standing.items()}
+    assert served(more, there) == 1000 * served(claims, standing) > 0
