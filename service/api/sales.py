@@ -1,5 +1,6 @@
 """Sales: what is handed over, from which lots, where it is loaded and where it came from."""
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Annotated, Any
 
@@ -8,6 +9,7 @@ from msgspec import Meta
 
 from service.api import recording
 from service.api.cursors import after_number
+from service.api.left_open import record_all_left
 from service.api.operation import (
     CSV,
     JSON,
@@ -21,10 +23,12 @@ from service.api.operation import (
     page,
 )
 from service.api.problems import Mistake, Problem, bad_parameter, not_found
-from service.api.recording import record_one
+from service.api.recording import Done, record_one
 from service.api.taking_in import decoded
 from service.log import read
+from service.log.reservations import ReservedLineNow
 from service.log.rights import READ, SALES
+from service.log.submission import Verdict
 from service.sheets.writing import write_csv
 from service.trade.events.budwood import BudwoodSold, BudwoodSoldData, SoldBuds
 from service.trade.events.catalogue import Regions
@@ -86,7 +90,17 @@ class SaleToMake(Data, frozen=True, kw_only=True):
         ]
         | None
     ) = None
-    lines: Annotated[list[LineToSell], Meta(min_length=1, max_length=SOLD_LINES)]
+    lines: (
+        Annotated[
+            list[LineToSell],
+            Meta(
+                min_length=1,
+                max_length=SOLD_LINES,
+                description="Left out: all that is left open of the reservation at the site.",
+            ),
+        ]
+        | None
+    ) = None
 
 
 class SellQuery(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -125,27 +139,25 @@ class SalesQuery(Paged, frozen=True, kw_only=True):
 async def make_sale(call: Call[SellQuery]) -> Reply:
     """Sell trees or buds, against a reservation or directly.
 
-    Several sales may fulfil one reservation: `left` tells what is still to come of it. Lots that
-    are not named are chosen when it is recorded. A sale is a fact: it may take what others have
-    reserved by item, or more than its own reservation has open, and a remark (`shortfall`,
-    `outside_reservation`) says so. With `check=true` the answer is the loading list with these
-    remarks, and nothing is recorded nor kept: what is chosen may be another's before it is sold.
+    Several sales may fulfil one reservation: `left` tells what is still to come of it. One that
+    names a reservation and no `lines` sells all that is left open of it at the site (409,
+    `not_open`, when nothing is). Lots that are not named are chosen when it is recorded. A sale is
+    a fact: it may take what others have reserved by item, or more than its own reservation has
+    open, and a remark (`shortfall`, `outside_reservation`) says so. With `check=true` the answer is
+    the loading list with these remarks, and nothing is recorded nor kept: what is chosen may be
+    another's before it is sold.
     """
     body = await call.body()
     asked: SaleToMake = decoded(body, SaleToMake)
-    try:
-        done = await record_one(call, _event_of(asked, call), body, check=call.query.check)
-    except Problem as problem:
-        problem.errors = [_of_count(mistake) for mistake in problem.errors]
-        raise
-    sites = call.principal.site_list
+    done = await _sold(call, asked, body)
+    event = done.event
     async with call.services.reading() as connection:
-        event = done.event
         if call.query.check and isinstance(event, TreesSold | BudwoodSold):
             remarks = [msgspec.to_builtins(remark) for remark in done.verdict.remarks]
+            sites = call.principal.site_list
             told = await view.told(connection, sites, view.judged(event), event.data, remarks)
             return Reply(told, headers=done.headers, cache="no-store")
-        found = await view.sale(connection, sites, done.verdict.id or "")
+    found = await _sale(call, done.verdict.id or "")
     if found is None:
         raise not_found(f"The sale {done.verdict.id}")
     return Reply(
@@ -156,27 +168,74 @@ async def make_sale(call: Call[SellQuery]) -> Reply:
     )
 
 
-def _event_of(asked: SaleToMake, call: Call[Any]) -> TreesSold | BudwoodSold:
-    """The event that a body stands for. Raises 422 for trees and buds in one sale."""
+async def _sold(call: Call[SellQuery], asked: SaleToMake, body: bytes) -> Done:
+    """The sale recorded, or only judged. Raises the problem that says why not."""
+    check, code = call.query.check, asked.reservation
+    if asked.lines is None:
+        if code is None:
+            words = "Say what is sold, or name the reservation of which all goes."
+            mistake = Mistake(kind="missing", detail=words, pointer="#/lines")
+            raise Problem("validation-error", "Nothing was recorded.", errors=[mistake])
+        keyed = call.header("idempotency-key") is not None
+        known = await _sale(call, asked.id) if asked.id and not keyed else None
+        if known is not None and known.reservation == code:
+            # A retry by its id: what it took is open no more.
+            return Done(Verdict(id=known.id, verdict="known"), None, known.position or 0, False)
+        return await record_all_left(
+            call,
+            code,
+            asked.site,
+            lambda left: _event_of(asked, [_of_reserved(line) for line in left], call),
+            body,
+            check=check,
+        )
+    event = _event_of(asked, asked.lines, call)
+    try:
+        return await record_one(call, event, body, check=check)
+    except Problem as problem:
+        problem.errors = [_of_count(mistake) for mistake in problem.errors]
+        raise
+
+
+def _of_reserved(line: ReservedLineNow) -> LineToSell:
+    """What is left of a reserved line, to be sold."""
+    if line.lot is not None and not line.buds:
+        return LineToSell(lot=line.lot, size=line.size, grade=line.grade, count=line.open)
+    return LineToSell(
+        cultivar=line.cultivar,
+        rootstock=line.rootstock,
+        size=line.size,
+        grade=line.grade,
+        buds=line.buds,
+        count=line.open,
+    )
+
+
+def _event_of(
+    asked: SaleToMake, of: Sequence[LineToSell], call: Call[Any]
+) -> TreesSold | BudwoodSold:
+    """The event that a body stands for, of these lines. Raises 422 for trees and buds in one."""
     envelope = {name: getattr(asked, name) for name in ("id", "site", "actor", "happened")}
     envelope["occurred"] = asked.occurred or recording.now_of(call)
     names = ("customer", "order", "reservation", "document", "destination")
     said = {name: getattr(asked, name) for name in names}
-    of_buds = [line.buds or line.bag is not None for line in asked.lines]
+    of_buds = [line.buds or line.bag is not None for line in of]
     if all(of_buds):
-        for index, line in enumerate(asked.lines):
+        for index, line in enumerate(of):
             _only_of_buds(line, index)
         buds = [
             SoldBuds(bag=line.bag, cultivar=line.cultivar, place=line.place, buds=line.count)
-            for line in asked.lines
+            for line in of
         ]
         return BudwoodSold(**envelope, data=BudwoodSoldData(**said, lines=buds))
     if any(of_buds):
-        name = "bag" if asked.lines[of_buds.index(True)].bag else "buds"
-        raise _mistake(of_buds.index(True), name, "Trees and buds are sold in two sales.")
+        other = of_buds.index(not of_buds[0])
+        names = ("bag", "buds", "lot", "cultivar", "count")
+        name = next(name for name in names if getattr(of[other], name))
+        raise _mistake(other, name, "Trees and buds are sold in two sales.")
     lines = [
         SoldLine(**{name: getattr(line, name) for name in SoldLine.__struct_fields__})
-        for line in asked.lines
+        for line in of
     ]
     return TreesSold(**envelope, data=TreesSoldData(**said, lines=lines))
 
@@ -226,11 +285,15 @@ async def list_sales(call: Call[SalesQuery]) -> Reply:
 
 async def _found(call: Call[NoQuery]) -> view.Sale:
     wanted = call.uuid()
-    async with call.services.reading() as connection:
-        found = await view.sale(connection, call.principal.site_list, wanted)
+    found = await _sale(call, wanted)
     if found is None:
         raise not_found(f"The sale {wanted}")
     return found
+
+
+async def _sale(call: Call[Any], wanted: str) -> view.Sale | None:
+    async with call.services.reading() as connection:
+        return await view.sale(connection, call.principal.site_list, wanted)
 
 
 @operation("GET", "/v1/sales/{id:str}", tag="Sales", scope=READ, answer=view.Sale)

@@ -1,5 +1,6 @@
 """Sales over HTTP: provenance, loading, what is left, returns, licences, and who sees what."""
 
+import asyncio
 from typing import Any
 
 import httpx
@@ -204,6 +205,48 @@ async def test_a_reservation_is_shipped_in_parts_by_lists_to_load_by(
     assert csv.text.splitlines()[1] == "House 2,H2-T1,R1,,NAV,CARR,C2,,8"
 
 
+async def test_all_that_is_left_of_a_reservation_goes_once(client_for: MakeClient) -> None:
+    client = await client_for()
+    await filled(client, STORY)
+    reserved = event("reservation.made", "2026-03-20", reservation="RES", customer="cust-1",
+                     lines=[ITEM | {"count": 3}, {"lot": "R1", "count": 10}])  # fmt: skip
+    buds = event("reservation.made", "2026-03-20", reservation="BUDS", customer="cust-1",
+                 lines=[{"cultivar": "NAV", "buds": True, "count": 5}])  # fmt: skip
+    assert (await client.post("/v1/events", json=[reserved, buds])).status_code == 201
+    part = sale({"lot": "R1", "count": 4}, reservation="RES")
+    assert (await client.post("/v1/sales", json=part)).status_code == 201
+    rest = {name: part[name] for name in part.keys() - {"lines"}}
+
+    judged = (await client.post("/v1/sales?check=true", json=rest)).json()
+    assert (judged["id"], judged["count"]) == (None, 9)
+    # given a clerk who clicks many times: it goes once
+    answers = await asyncio.gather(*(client.post("/v1/sales", json=rest) for _ in range(4)))
+    assert sorted(one.status_code for one in answers) == [201, 409, 409, 409]
+    made = next(one.json() for one in answers if one.status_code == 201)
+    assert sum(line["count"] for line in made["lines"] if line["lot"] == "R1") >= 6
+    assert made["fulfils"] == [{"line": 0, "count": 3}, {"line": 1, "count": 6}]
+    assert ([line["open"] for line in made["left"]], made["count"]) == ([0, 0], 9)
+    refused = next(one.json() for one in answers if one.status_code == 409)["errors"][0]
+    assert (refused["kind"], refused["pointer"]) == ("not_open", "#/reservation")
+    assert refused["numbers"] == {"reservation": "RES", "state": "fulfilled"}
+
+    # a retry by key, and one by id, are answered as the first time
+    by_key = {"Idempotency-Key": "all-1"}
+    five = rest | {"reservation": "BUDS", "id": "0190a1b2-0000-7000-8000-0000000000aa"}
+    first = await client.post("/v1/sales", json=five, headers=by_key)
+    again = await client.post("/v1/sales", json=five, headers=by_key)
+    by_id = await client.post("/v1/sales", json=five)
+    assert (first.status_code, again.status_code, by_id.status_code) == (201, 201, 200)
+    assert (first.json()["goods"], first.json()["count"]) == ("buds", 5)
+    assert first.json() == again.json() == by_id.json()
+
+    nobody = await client.post("/v1/sales", json=rest | {"reservation": "NOPE"})
+    assert nobody.json()["errors"][0]["kind"] == "unknown_code"
+    del rest["reservation"]
+    nothing = await client.post("/v1/sales", json=rest)
+    assert (nothing.status_code, nothing.json()["errors"][0]["pointer"]) == (422, "#/lines")
+
+
 async def test_buds_are_sold_by_the_bag_and_not_together_with_trees(
     client_for: MakeClient,
 ) -> None:
@@ -227,6 +270,7 @@ async def test_buds_are_sold_by_the_bag_and_not_together_with_trees(
         "/v1/sales", json=sale({"bag": "B2", "count": 1}, {"lot": "R1", "count": 1})
     )
     assert (mixed.status_code, mixed.json()["errors"][0]["kind"]) == (422, "not_together")
+    assert mixed.json()["errors"][0]["pointer"] == "#/lines/1/lot"
 
 
 async def test_refusals_point_into_the_body_and_rules_of_sending_hold(
