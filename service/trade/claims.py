@@ -96,7 +96,7 @@ def _draw(
         )
     left = {claim.line: claim.open for claim in reservation.claims}
     drawn: dict[int, int] = {}
-    outside = 0
+    outside: dict[Item, int] = {}
     for item, lot, count in wanted:
         rest = count
         for claim in sorted(
@@ -113,15 +113,30 @@ def _draw(
                 left[claim.line] -= part
                 drawn[claim.line] = drawn.get(claim.line, 0) + part
                 rest -= part
-        outside += rest
+        if rest:
+            outside[item] = outside.get(item, 0) + rest
     if outside:
-        bench.remark(
-            "outside_reservation",
-            f"{outside} more than reservation {code} has open were handed over.",
-            reservation=code,
-            outside=outside,
-        )
+        _say_outside(bench, reservation, outside)
     return [Fulfilled(line=line, count=count) for line, count in sorted(drawn.items())]
+
+
+def _say_outside(bench: Bench, reservation: Reservation, outside: dict[Item, int]) -> None:
+    """Remark what goes and is not open of the reservation: sold twice, perhaps, or something else
+    than was wanted."""
+    assert bench.books.now is not None
+    state = reservation.state
+    if state == "open" and not reservation.counts_at(bench.books.now):
+        state = "expired"
+    what = ", ".join(f"{count} of {item.words}" for item, count in outside.items())
+    why = "has no more of these open" if state == "open" else f"is {state} already"
+    bench.remark(
+        "outside_reservation",
+        f"{what} handed over outside reservation {reservation.code}, which {why}.",
+        reservation=reservation.code,
+        state=state,
+        outside=sum(outside.values()),
+        items=[{"item": item.text, "count": count} for item, count in outside.items()],
+    )
 
 
 def fulfil_buds(bench: Bench, code: str | None, lines: list[SoldBuds]) -> list[Fulfilled]:

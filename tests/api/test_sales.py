@@ -5,6 +5,9 @@ from typing import Any
 
 import httpx
 
+from service.jobs import every_view
+from service.storage.pool import Database
+from service.views.runner import Runner
 from tests.api.conftest import MakeClient
 
 ITEM = {"cultivar": "NAV", "rootstock": "CARR", "size": "C2"}
@@ -203,6 +206,32 @@ async def test_a_reservation_is_shipped_in_parts_by_lists_to_load_by(
     csv = await client.get(f"/v1/sales/{made['id']}/loading-list")
     assert csv.headers["content-type"].startswith("text/csv")
     assert csv.text.splitlines()[1] == "House 2,H2-T1,R1,,NAV,CARR,C2,,8"
+
+
+async def test_what_goes_outside_its_reservation_is_recorded_and_said_aloud(
+    client_for: MakeClient, database: Database
+) -> None:
+    client = await client_for()
+    await filled(client, STORY)
+    reserved = event("reservation.made", "2026-03-20", reservation="RES", customer="cust-1",
+                     lines=[{"lot": "R1", "count": 2}])  # fmt: skip
+    assert (await client.post("/v1/events", json=reserved)).status_code == 201
+    lines = {"lot": "T1-2", "count": 1}, {"lot": "R1", "count": 2}
+    first = await client.post("/v1/sales", json=sale(*lines, reservation="RES"))
+    # the trees of another lot than the one that was wanted; then all of it once more
+    (other,) = first.json()["remarks"]
+    assert (other["kind"], other["numbers"]["state"]) == ("outside_reservation", "open")
+    assert other["numbers"]["items"] == [{"item": "NAV/CARR/C2/", "count": 1}]
+    twice = await client.post("/v1/sales", json=sale(lines[1], reservation="RES"))
+    (again,) = twice.json()["remarks"]
+    assert (twice.status_code, again["kind"]) == (201, "outside_reservation")
+    assert (again["numbers"]["state"], again["numbers"]["outside"]) == ("fulfilled", 2)
+    assert again["detail"] == (
+        "2 of NAV on CARR in C2 handed over outside reservation RES, which is fulfilled already."
+    )
+    await Runner(database, every_view()).catch_up()
+    alerts = (await client.get("/v1/alerts?kind=outside_reservation")).json()["items"]
+    assert {one["detail"] for one in alerts} == {other["detail"], again["detail"]}
 
 
 async def test_all_that_is_left_of_a_reservation_goes_once(client_for: MakeClient) -> None:
