@@ -94,6 +94,14 @@ class ReservationPatch(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown
         | None
     ) = UNSET
     order: ForOrder | UnsetType | None = UNSET
+    destination: (
+        Annotated[
+            Regions,
+            Meta(description="Where they are to go; judged like a new one's. null: not known."),
+        ]
+        | UnsetType
+        | None
+    ) = UNSET
 
 
 class Confirm(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -178,11 +178,12 @@ async def _refuse_hoarding(call: Call[Any]) -> None:
     request_headers=("If-Match", *_KEYED),
 )
 async def change_reservation(call: Call[NoQuery]) -> Reply:
-    """Change what is wanted, by when, until when it counts, or for which order.
+    """Change what is wanted, by when, where to, until when it counts, or for which order.
 
-    A merge patch (RFC 7396): `null` takes a day, an expiry or an order away. Send the reservation's
-    ETag in If-Match (428 without, 412 when it was changed meanwhile). It is judged like a new one;
-    what had expired counts again with another expiry, if it can still be promised.
+    A merge patch (RFC 7396): `null` takes a day, an expiry, an order or a destination away. Send
+    the reservation's ETag in If-Match (428 without, 412 when it was changed meanwhile). It is
+    judged like a new one; what had expired counts again with another expiry, if it can still be
+    promised.
     """
     found = await _found(call)
     body = await call.body()

@@ -338,8 +338,8 @@ INSERT INTO reservations (code, customer, site, any_site, made_day, needed_by, e
 VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)
 ON CONFLICT (code) DO UPDATE SET needed_by = excluded.needed_by, expires_at = excluded.expires_at,
     state = excluded.state, changed_position = excluded.changed_position,
-    order_ref = excluded.order_ref, confirmed_day = excluded.confirmed_day,
-    expired_day = excluded.expired_day;
+    order_ref = excluded.order_ref, destination = excluded.destination,
+    confirmed_day = excluded.confirmed_day, expired_day = excluded.expired_day;
 
 -- name: drop_claims
 DELETE FROM commitments WHERE reservation = ANY ($1::text[]);

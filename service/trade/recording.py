@@ -179,7 +179,7 @@ def _rechanged(books: Books, e: selling.ReservationChanged, moment: Moment, posi
     d = e.data
     reservation = books.reservations[d.reservation]
     changes: dict[str, Any] = {"changed_position": position}
-    changes |= {_CLEARED[name]: None for name in d.cleared}
+    changes |= {_CLEARED[name]: None for name in d.cleared if name in _CLEARED}
     if d.lines is not None:
         changes["claims"] = _claims(books, e.site, reservation.any_site, d.lines)
     if d.needed_by is not None:
@@ -188,6 +188,8 @@ def _rechanged(books: Books, e: selling.ReservationChanged, moment: Moment, posi
         changes["expires_at"] = expiry_of(books, e.site, d.expires_at)
     if d.order is not None:
         changes["order_ref"] = d.order
+    if d.destination is not None or "destination" in d.cleared:
+        changes["destination"] = list(d.destination or ())
     if "expires_at" in changes:
         # Whatever was recorded of the old expiry.
         changes["expired_day"] = None

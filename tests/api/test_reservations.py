@@ -140,6 +140,30 @@ async def test_a_patch_says_which_version_it_is_of(shop: Shop) -> None:
     assert (text.status_code, "merge-patch" in text.headers["accept-patch"]) == (415, True)
 
 
+async def test_where_it_goes_is_changed_and_judged_anew(shop: Shop, database: Database) -> None:
+    rule = {"title": "No citrus", "value": "no", "source": "invented order 1",
+            "as_of": "2026-01-01",
+            "destination": {"region": "US-CA", "answer": "not_allowed"}}  # fmt: skip
+    url, every = str(shop.own.base_url), frozenset(ROLES["administrator"])
+    async with await client_of(database, url, "keeper", every) as keeper:
+        assert (await keeper.put("/v1/rules/NO-CA", json=rule)).status_code == 201
+    made = await shop.reserve(10)
+    code, tag = made.json()["code"], made.headers["etag"]
+    refused = only_error(await shop.change(code, tag, {"destination": ["US-CA"]}))
+    assert (refused["kind"], refused["pointer"]) == ("may_not_be_sent", "#/destination")
+    assert refused["numbers"]["source"] == "invented order 1"
+    told = await shop.change(code, tag, {"destination": ["ES"], "order": "ord-1"})
+    assert (told.status_code, told.json()["destination"]) == (200, ["ES"])
+    assert [one["kind"] for one in told.json()["remarks"]] == ["ask_authority"]
+    # what it leaves out stays; null: where it goes is not known any more, and nothing is asked
+    later = await shop.change(code, told.headers["etag"], {"needed_by": "2026-08-01"})
+    assert (later.json()["destination"], later.json()["remarks"]) == (["ES"], [])
+    open_ = await shop.change(code, later.headers["etag"], {"destination": None})
+    assert (open_.json()["destination"], open_.json()["remarks"]) == ([], [])
+    found = await shop.own.get(f"/v1/reservations/{code}")
+    assert (found.json()["destination"], found.json()["order"]) == ([], "ord-1")
+
+
 async def test_a_retry_answers_with_the_reservation_as_it_stands(shop: Shop) -> None:
     made = await shop.reserve(40, key="k-1")
     again = await shop.reserve(40, key="k-1")

@@ -1,6 +1,6 @@
 """Completing reservations: intentions, so what can't be promised or sent is refused."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 
 from msgspec.structs import replace
@@ -22,9 +22,8 @@ from service.trade.events.selling import (
     ReservationMadeData,
     ReservationReleased,
     ReservationReleasedData,
-    ReservedLine,
 )
-from service.trade.items import claimed_item
+from service.trade.items import Item, claimed_item, parse_item
 from service.trade.making import day_of, expiry_of
 from service.trade.verdicts import refuse
 
@@ -37,7 +36,8 @@ def _made(bench: Bench, d: ReservationMadeData) -> ReservationMadeData:
         raise refuse("code_in_use", f"Reservation {code} exists.", "#/data/reservation", code=code)
     lines = cover(bench, d.lines, d.customer, d.any_site, needed_by, None, partial=d.partial)
     if d.destination:
-        _may_be_sent(bench, d.destination, lines, d.any_site)
+        items = [claimed_item(bench.books, line) for line in lines]
+        _may_be_sent(bench, d.destination, dict(enumerate(items)), d.any_site)
     return replace(d, reservation=code, lines=lines)
 
 
@@ -109,16 +109,18 @@ def _changed(bench: Bench, d: ReservationChangedData) -> ReservationChangedData:
     binds = _binds(bench, reservation)
     binds_again = d.expires_at is not None or "expires_at" in d.cleared
     still = [claim for claim in reservation.claims if claim.open]
+    items = {claim.line: parse_item(claim.item) for claim in still}
     if d.lines is not None:
-        site = reservation.any_site
-        lines = cover(bench, d.lines, reservation.customer, site, needed_by, code)
-        if reservation.destination:
-            _may_be_sent(bench, reservation.destination, lines, site)
+        lines = cover(bench, d.lines, reservation.customer, reservation.any_site, needed_by, code)
+        items = {n: claimed_item(bench.books, line) for n, line in enumerate(lines)}
         d = replace(d, lines=lines)
     elif not binds and binds_again:
         covered(bench, still, needed_by, code)
     elif before is not None and (needed_by is None or needed_by < before):
         covered(bench, still, needed_by, code, ahead_only=True)
+    destination = [] if "destination" in d.cleared else d.destination or reservation.destination
+    if destination and (d.lines is not None or d.destination is not None):
+        _may_be_sent(bench, destination, items, reservation.any_site)
     if not binds and not binds_again:
         bench.remark(
             "has_expired",
@@ -189,15 +191,14 @@ def _released(bench: Bench, d: ReservationReleasedData) -> ReservationReleasedDa
 
 
 def _may_be_sent(
-    bench: Bench, destination: Sequence[str], lines: Sequence[ReservedLine], any_site: bool
+    bench: Bench, destination: Sequence[str], items: Mapping[int, Item], any_site: bool
 ) -> None:
     """Refuse what a rule says may not be sent there; remark where none says that it may.
 
-    No advice: the source decides, not this.
+    `items`: by their lines. No advice: the source decides, not this.
     """
     told_of = set()
-    for index, line in enumerate(lines):
-        item = claimed_item(bench.books, line)
+    for index, item in items.items():
         told = sending(
             bench.books.catalogue,
             bench.day,

@@ -76,16 +76,17 @@ class ReservationMade(Envelope, frozen=True, tag="reservation.made", kw_only=Tru
 
 
 class ReservationChangedData(Data, frozen=True, kw_only=True):
-    """New lines, date or expiry of a reservation; what is left out stays."""
+    """New lines, date, expiry or destination of a reservation; what is left out stays."""
 
     reservation: Code
     lines: ReservedLines | None = None
     needed_by: Occurred | None = None
     expires_at: Occurred | None = None
     order: ForOrder | None = None
+    destination: Regions | None = None
     cleared: Annotated[
-        list[Literal["needed_by", "expires_at", "order"]],
-        Meta(max_length=3, description="What it has no more."),
+        list[Literal["needed_by", "expires_at", "order", "destination"]],
+        Meta(max_length=4, description="What it has no more."),
     ] = []
 
 
