@@ -9,6 +9,7 @@ from msgspec import Meta
 
 from service.api import recording
 from service.api.cursors import after_number
+from service.api.headers import names_type
 from service.api.left_open import record_all_left
 from service.api.operation import (
     CSV,
@@ -135,6 +136,7 @@ class SalesQuery(Paged, frozen=True, kw_only=True):
     answers=(200, 201),
     problems=recording.PROBLEMS,
     request_headers=("Idempotency-Key",),
+    also=((CSV, str),),
 )
 async def make_sale(call: Call[SellQuery]) -> Reply:
     """Sell trees or buds, against a reservation or directly.
@@ -145,7 +147,7 @@ async def make_sale(call: Call[SellQuery]) -> Reply:
     a fact: it may take what others have reserved by item, or more than its own reservation has
     open, and a remark (`shortfall`, `outside_reservation`) says so. With `check=true` the answer is
     the loading list with these remarks, and nothing is recorded nor kept: what is chosen may be
-    another's before it is sold.
+    another's before it is sold. Ask for it with `Accept: text/csv` to print it.
     """
     body = await call.body()
     asked: SaleToMake = decoded(body, SaleToMake)
@@ -156,6 +158,8 @@ async def make_sale(call: Call[SellQuery]) -> Reply:
             remarks = [msgspec.to_builtins(remark) for remark in done.verdict.remarks]
             sites = call.principal.site_list
             told = await view.told(connection, sites, view.judged(event), event.data, remarks)
+            if names_type(call.header("accept"), CSV):
+                return _loading_csv(told, "to-load.csv")
             return Reply(told, headers=done.headers, cache="no-store")
     found = await _sale(call, done.verdict.id or "")
     if found is None:
@@ -319,6 +323,10 @@ async def get_loading_list(call: Call[NoQuery]) -> Reply:
     Of a sale that was voided there is nothing to fetch.
     """
     found = await _found(call)
+    return _loading_csv(found, f"loading-{found.id}.csv")
+
+
+def _loading_csv(sale: view.Sale, name: str) -> Reply:
     columns = (
         "structure",
         "place",
@@ -332,11 +340,11 @@ async def get_loading_list(call: Call[NoQuery]) -> Reply:
     )
     rows = [
         {"structure": stop.structure, "place": stop.place, **msgspec.structs.asdict(line)}
-        for stop in found.loading
+        for stop in sale.loading
         for line in stop.lines
-        if found.voided_by is None
+        if sale.voided_by is None
     ]
-    return csv_file(write_csv(columns, rows), f"loading-{found.id}.csv")
+    return csv_file(write_csv(columns, rows), name)
 
 
 HANDLERS = [make_sale, list_sales, get_sale, get_loading_list]

@@ -170,6 +170,9 @@ async def test_a_reservation_is_shipped_in_parts_by_lists_to_load_by(
         ("House 2", "H2-T1", 8)
     ]
     assert [line["open"] for line in judged["left"]] == [12, 2]
+    printed = await client.post("/v1/sales?check=true", json=first, headers={"Accept": "text/csv"})
+    assert printed.headers["content-type"].startswith("text/csv")
+    assert printed.text.splitlines()[1] == "House 2,H2-T1,R1,,NAV,CARR,C2,,8"
     after = (await client.get("/v1/sales")).json()
     assert (after["position"], after["items"]) == (position, [])
 
