@@ -129,7 +129,8 @@ async def make_reservation(call: Call[NoQuery]) -> Reply:
 
     Decided at once and for good, however many ask. What can't be promised is refused (409,
     `not_enough_to_promise`) and says what is possible: how many by that day, from when on all, and
-    what of the same there is at other sites, in other sizes and grades. A line names an item, buds
+    what of the same there is at other sites, in other sizes and grades. Of what is foretold its
+    `numbers` say what is `foreseen`, of all else what is `ready`. A line names an item, buds
     of a cultivar, or one lot. Until it is confirmed it may expire. Send an Idempotency-Key: a retry
     then answers with the reservation as it stands.
     """

@@ -42,7 +42,13 @@ class ReservedLineNow(Row, frozen=True, kw_only=True):
     site: Annotated[str | None, Meta(description="null: trees of any site.")]
     asked: Annotated[int, Meta(description="How many the customer asked for.")]
     promised: Annotated[int, Meta(description="How many of them were promised.")]
-    open: Annotated[int, Meta(description="How many are still to be handed over.")]
+    open: Annotated[
+        int,
+        Meta(
+            description="How many are still to be handed over; of one that has expired, how many "
+            "would be if it were taken up again."
+        ),
+    ]
     fulfilled: Annotated[int, Meta(description="How many were handed over.")]
 
 

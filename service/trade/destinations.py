@@ -186,3 +186,8 @@ def _told(one: Speaking, answer: SendingAnswer, but: str = "") -> Sending:
         source=rule.source,
         as_of=one.as_of,
     )
+
+
+def said_of(what: str, destination: Sequence[str], told: Sending) -> str:
+    """What is told of sending something to a destination, in a sentence."""
+    return f"{what} to {', '.join(dict.fromkeys(destination))}: {told.words}"

@@ -37,7 +37,10 @@ class Head(msgspec.Struct, frozen=True, kw_only=True):
     order: str | None
     reservation: str | None
     document: str | None
-    destination: list[str] | None
+    destination: Annotated[
+        list[str] | None,
+        Meta(description="null: none said, so it goes where its reservation is to."),
+    ]
     count: Annotated[int, Meta(description="Trees, or buds.")]
     position: int | None
     recorded_at: datetime | None

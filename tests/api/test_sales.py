@@ -320,10 +320,11 @@ async def test_refusals_point_into_the_body_and_rules_of_sending_hold(
     (mistake,) = many.json()["errors"]
     assert (many.status_code, mistake["kind"], mistake["pointer"]) == (
         409, "not_enough_ready", "#/lines/1/count")  # fmt: skip
-    away = sale({"lot": "R1", "count": 1}, destination=["US-CA"])
+    away = sale({"lot": "R1", "count": 1}, destination=["US-CA", "US-CA"])
     refused = (await client.post("/v1/sales", json=away)).json()["errors"][0]
     assert (refused["kind"], refused["pointer"]) == ("may_not_be_sent", "#/destination")
     assert refused["numbers"]["source"] == "invented order 1"
+    assert refused["detail"].startswith("NAV on CARR to US-CA: Not allowed: rule NO-CA (")
     gone = await client.post("/v1/sales", json=away | {"happened": True})
     assert gone.status_code == 201, gone.text
     assert [one["kind"] for one in gone.json()["remarks"]] == ["breach"]

@@ -129,10 +129,8 @@ def answer_in_words(row: PromiseRow, *, even: int, surer: int) -> str:
     grade = f", grade {row.grade}," if row.grade else ""
     what = f"{row.cultivar} on {row.rootstock}, {row.size}{grade}"
     begin = row.sure if row.override is None else "By somebody's word"
-    said = [
-        f"{begin}: {row.can_be_promised:,} of {what} {where} can be promised for "
-        f"{day_in_words(row.day)}."
-    ]
+    many = f"{row.can_be_promised:,}" if row.can_be_promised else "None"
+    said = [f"{begin}: {many} of {what} {where} can be promised for {day_in_words(row.day)}."]
     if row.quantity is not None and row.enough:
         said.append(f"That is enough for {row.quantity:,}.")
     elif row.quantity is not None and row.earliest is not None:

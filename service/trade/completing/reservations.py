@@ -10,7 +10,7 @@ from service.trade.books import Reservation
 from service.trade.claiming import cover, covered
 from service.trade.completing import completes
 from service.trade.completing.budwood import day_given
-from service.trade.destinations import sending
+from service.trade.destinations import said_of, sending
 from service.trade.events.selling import (
     ReservationChanged,
     ReservationChangedData,
@@ -216,7 +216,7 @@ def _may_be_sent(
             "source": told.source,
             "as_of": str(told.as_of) if told.as_of else None,
         }
-        words = f"{item.words} to {', '.join(destination)}: {told.words}"
+        words = said_of(item.words, destination, told)
         if told.answer == "not_allowed":
             raise refuse("may_not_be_sent", words, "#/data/destination", **numbers)
         if told.answer == "ask_authority" and (item[:2], item.buds) not in told_of:

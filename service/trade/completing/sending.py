@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from service.trade.bench import Bench
-from service.trade.destinations import sending
+from service.trade.destinations import said_of, sending
 from service.trade.events.budwood import BudwoodSoldData, SoldBuds
 from service.trade.events.selling import SoldLine, TreesSoldData
 
@@ -42,7 +42,7 @@ def may_be_sent(
             "as_of": str(told.as_of) if told.as_of else None,
         }
         what = f"buds of {cultivar}" if buds else f"{cultivar} on {rootstock}"
-        words = f"{what} to {', '.join(destination)}: {told.words}"
+        words = said_of(what, destination, told)
         if told.answer == "not_allowed":
             bench.break_rule("may_not_be_sent", words, "#/data/destination", **numbers)
         elif told.answer == "ask_authority":
