@@ -119,4 +119,30 @@ class Release(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
 class ReservationAnswer(ReservationNow, frozen=True, kw_only=True):
     """A reservation as it stands after a request, with what was remarked of that."""
 
-    remarks: list[Remark]
+    remarks: Annotated[
+        list[Remark],
+        Meta(
+            description="`numbers.line` is a line of this reservation, as `lines` number them; "
+            "`less_promised` also says which line of the request it speaks of, `asked_line` (from "
+            "0 on): where nothing could be promised that one was left out, its `line` is null, and "
+            "the lines after it moved up."
+        ),
+    ]
+
+
+def by_lines_kept(remarks: list[Remark]) -> list[Remark]:
+    """Remarks of a new reservation, by the lines that it has.
+
+    The log speaks of the lines that it was sent; those of which nothing was promised it left out.
+    """
+    less = {one.numbers["line"]: one for one in remarks if one.kind == "less_promised"}
+    left_out = {line for line, one in less.items() if not one.numbers["promised"]}
+    told = []
+    for one in remarks:
+        if one.kind == "less_promised":
+            asked = one.numbers["line"]
+            line = None if asked in left_out else asked - sum(out < asked for out in left_out)
+            numbers = one.numbers | {"asked_line": asked, "line": line}
+            one = msgspec.structs.replace(one, numbers=numbers)
+        told.append(one)
+    return told

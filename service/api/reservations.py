@@ -30,6 +30,7 @@ from service.api.reservation_bodies import (
     ReservationPatch,
     ReservationsQuery,
     Reserve,
+    by_lines_kept,
 )
 from service.api.taking_in import decoded
 from service.log import read
@@ -303,7 +304,7 @@ async def _answer(call: Call[Any], done: Done, code: str, status: int = 200) -> 
     """The reservation as it stands now, and what was remarked of the change."""
     found = await _found(call, code)
     return Reply(
-        _with(found, done.verdict.remarks),
+        _with(found, by_lines_kept(done.verdict.remarks)),
         status,
         etag=_tag(found),
         headers=done.headers,

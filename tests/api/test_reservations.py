@@ -205,6 +205,23 @@ async def test_a_refusal_says_what_else_there_is_of_what_the_key_may_see(shop: S
     assert taken.json()["remarks"][0]["kind"] == "less_promised"
 
 
+async def test_what_there_is_less_of_is_told_by_both_lists_of_lines(shop: Shop) -> None:
+    lines = [
+        TREES | {"grade": "second", "count": 1},
+        TREES | {"count": 5},
+        TREES | {"size": "P9", "count": 30},
+    ]
+    made = await shop.reserve(0, partial=True, lines=lines, key="few")
+    kept = {line["line"]: (line["size"], line["promised"]) for line in made.json()["lines"]}
+    assert kept == {0: ("L2", 5), 1: ("P9", 20)}
+    told = [one["numbers"] for one in made.json()["remarks"] if one["kind"] == "less_promised"]
+    assert [(one["asked_line"], one["line"], one["promised"]) for one in told] == [
+        (0, None, 0), (2, 1, 20)
+    ]  # fmt: skip
+    again = await shop.reserve(0, partial=True, lines=lines, key="few")
+    assert again.json()["remarks"] == made.json()["remarks"]
+
+
 async def test_what_has_expired_says_so_and_can_be_taken_up_again(shop: Shop) -> None:
     soon = (shop.clock.now + timedelta(hours=1)).isoformat()
     made = await shop.reserve(40, expires_at=soon)
