@@ -120,9 +120,13 @@ class Call(Generic[Q]):
         return value
 
     async def body(self, limit: int | None = None) -> bytes:
-        """The request's body. Raises 413 past `limit` bytes (default: the setting for objects)."""
+        """The request's body. Raises 413 past `limit` bytes (default: the setting for objects).
+
+        None where nothing need be said is the empty object.
+        """
         most = limit if limit is not None else self.services.settings.body_limit
-        return await read_body(self.request, most)
+        sent = await read_body(self.request, most)
+        return sent or (b"{}" if _without_body(self.request.scope) else b"")
 
 
 @dataclass(frozen=True)
@@ -145,6 +149,16 @@ class Operation:
     produces: str
     also: tuple[tuple[str, Any], ...]
     deprecated: Deprecated | None
+
+    @property
+    def needs_body(self) -> bool:
+        """Whether a body must come: not where all that it could say may be left out."""
+        body = self.body
+        if self.method != "POST" or not (
+            isinstance(body, type) and issubclass(body, msgspec.Struct)
+        ):
+            return True
+        return any(field.required for field in msgspec.structs.fields(body))
 
 
 def header(scope: Scope, name: bytes) -> str | None:
@@ -309,6 +323,8 @@ def operation(
             deprecated=deprecated,
         )
 
+        needs_body = declared.needs_body
+
         async def endpoint(request: Request[Any, Any, Any]) -> ASGIApp:
             asgi = request.scope
             services: Services = asgi["litestar_app"].state.services
@@ -321,7 +337,7 @@ def operation(
                 services = services.asked_by(principal)
                 if scope and scope not in principal.scopes:
                     raise lacks_scope(scope)
-            if accepts:
+            if accepts and (needs_body or not _without_body(asgi)):
                 _check_media_type(asgi, accepts, method)
             understood = read_query(query, asgi["query_string"], lists)
             if codes:
@@ -337,6 +353,12 @@ def operation(
         )(endpoint)
 
     return declare
+
+
+def _without_body(scope: Scope) -> bool:
+    """Whether a request comes without a body, and says nothing of one."""
+    said = (header(scope, name) for name in (b"content-type", b"transfer-encoding"))
+    return not any(said) and header(scope, b"content-length") in (None, "0")
 
 
 def _check_media_type(scope: Scope, accepts: tuple[str, ...], method: str) -> None:

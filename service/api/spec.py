@@ -286,7 +286,7 @@ def _body(one: Operation, schemas: dict[str, Any], components: dict[str, Any]) -
             content[kind] = {"schema": {"type": "string", "minLength": 1}}
     if one.name == "record_events":
         content[JSON]["examples"] = {"a_look": {"summary": "A look", "value": _EXAMPLE_EVENT}}
-    return {"required": True, "content": content}
+    return {"required": one.needs_body, "content": content}
 
 
 def _entry_body(name: str, components: dict[str, Any]) -> dict[str, Any]:

@@ -205,6 +205,19 @@ async def test_a_refusal_says_what_else_there_is_of_what_the_key_may_see(shop: S
     assert taken.json()["remarks"][0]["kind"] == "less_promised"
 
 
+async def test_who_has_nothing_to_say_needs_no_body(shop: Shop) -> None:
+    place = (await shop.reserve(1)).headers["location"]
+    # where something must be said a body is wanted, and one that is sent says what it is
+    assert (await shop.own.post(f"{place}/release")).status_code == 415
+    plain = {"content": b"{}", "headers": {"Content-Type": "text/plain"}}
+    assert (await shop.own.post(f"{place}/confirm", **plain)).status_code == 415
+    key = {"Idempotency-Key": "confirm-1"}
+    done = await shop.own.post(f"{place}/confirm", headers=key)
+    assert (done.status_code, done.json()["confirmed_on"]) == (200, "2026-06-30")
+    again = await shop.own.post(f"{place}/confirm", headers=key)
+    assert again.headers["idempotency-replayed"] == "true"
+
+
 async def test_what_there_is_less_of_is_told_by_both_lists_of_lines(shop: Shop) -> None:
     lines = [
         TREES | {"grade": "second", "count": 1},
