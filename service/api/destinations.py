@@ -24,6 +24,7 @@ from service.views.availability_now import Goods, visible
 Destination = Annotated[
     list[Region],
     Meta(
+        min_length=1,
         max_length=5,
         description="Where it is to go: all that the place lies in, with commas: country or part "
         "of one (ISO 3166: ES, US-CA), and regulated areas as the nursery names them.",
@@ -44,7 +45,7 @@ class KindsQuery(Paged, frozen=True, kw_only=True):
 class DestinationsQuery(KindsQuery, frozen=True, kw_only=True):
     """What is wanted, from where, and where it is to go."""
 
-    destination: Annotated[Destination, Meta(min_length=1)]
+    destination: Destination
 
 
 class DestinationRow(msgspec.Struct, frozen=True, kw_only=True):

@@ -262,6 +262,7 @@ MISTAKES: list[tuple[dict[str, str], str]] = [
     ({"date": on(9), "until": on(8)}, "until"),
     ({"cursor": "QUJD"}, "cursor"),
     ({"destination": "us"}, "destination"),
+    ({"destination": ""}, "destination"),
     ({"quantity": "0"}, "quantity"),
 ]
 
