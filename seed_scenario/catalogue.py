@@ -78,4 +78,27 @@ def _for_all() -> list[dict[str, Any]]:
             "as_of": "2025-01-01",
         }
     )
+    found += [
+        _destination("SEND-ES", "Trees and buds inside the country", "ES", "allowed"),
+        _destination(
+            "SEND-DRY-VALLEY",
+            "No citrus into Dry Valley",
+            "DRY-VALLEY",
+            "not_allowed",
+            crop="citrus",
+        ),
+    ]
     return found
+
+
+def _destination(code: str, title: str, region: str, answer: str, **goods: str) -> dict[str, Any]:
+    """A rule of where goods may go, so that the demo has an answer beside "ask"."""
+    return {
+        "kind": "rule",
+        "code": code,
+        "title": title,
+        "value": answer.replace("_", " "),
+        "source": "Invented for this story; no law says so",
+        "as_of": "2025-01-01",
+        "destination": {"region": region, "answer": answer, **goods},
+    }

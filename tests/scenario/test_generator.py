@@ -206,3 +206,11 @@ def test_it_ends_with_something_to_do(size: str, request: pytest.FixtureRequest)
         last_look = datetime.fromisoformat(max(looks)).date()
         assert trees > 0, place
         assert last_look <= LAST - timedelta(days=days - 1), place
+
+
+def test_a_shop_finds_a_place_where_goods_may_go_and_one_where_not(
+    events: list[dict[str, Any]],
+) -> None:
+    told = [one["data"]["entry"] for one in events if one["type"] == "catalogue.changed"]
+    rules = [one["destination"] for one in told if one["kind"] == "rule" and "destination" in one]
+    assert {rule["answer"] for rule in rules} == {"allowed", "not_allowed"}
