@@ -14,7 +14,7 @@ import msgspec
 
 from service.trade.accounts import UNGRADED
 from service.trade.books import Books, Claim
-from service.trade.covering import Covering, Stock, sets_of
+from service.trade.covering import Covering, Stock
 from service.trade.events.catalogue import Site
 from service.trade.items import Item, parse_item
 from service.trade.promising import ALL_SITES, lefts
@@ -140,7 +140,7 @@ class Kin:
         claim = Claim(
             line=0, item=item.text, lot=None, site=site or None, asked=0, open=0, promised=0
         )
-        sets = sets_of(claim)
+        sets = acting.sets_of(claim)
         days, quantities = _least([self._lefts_of(acting, of) for of in sets])
         foretold = any(acting.foretold(of) for of in sets)
         return Row(item, site, days, quantities, foretold, acting.ready(sets[0]))

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date
+from typing import Any
 
 from msgspec.structs import replace
 
@@ -9,6 +10,7 @@ from service.trade.bench import Bench
 from service.trade.books import Claim
 from service.trade.claims import completed_line
 from service.trade.covering import Covering, Stock
+from service.trade.crossing import Cross
 from service.trade.events.selling import ReservedLine
 from service.trade.items import claimed_item, parse_item
 from service.trade.promising import FOR_EVER, due_by, left, sure, tightest
@@ -112,7 +114,7 @@ def _short(stock: Covering, of: Stock, wished: Sequence[Claim], day: int) -> int
 
 def _most(stock: Covering, claim: Claim, before: Sequence[Claim], day: int) -> int:
     """How many of a claim can be promised beside those before it."""
-    sets, count = stock.sets_of(claim), claim.open
+    sets, count = stock.sets_of(claim, before), claim.open
     while count:
         wished = [*before, replace(claim, open=count)]
         short = max(_short(stock, of, wished, day) for of in sets)
@@ -139,7 +141,7 @@ def covered(
     day = stock.on(needed_by)
     for index, claim in enumerate(claimed):
         short: dict[Stock, int] = {}
-        for of in stock.sets_of(claim):
+        for of in stock.sets_of(claim, claimed):
             if ahead_only and not stock.foretold(of):
                 continue
             room = stock.left(of, claimed, day)
@@ -158,12 +160,12 @@ def _too_many(
     stock: Covering, claimed: list[Claim], claim: Claim, of: Stock, day: int, pointer: str
 ) -> Refusal:
     """What is asked of the set that falls shortest, what is there, and what would be possible."""
-    item, site, lot = of
+    item, site, lot = (of.item, None, None) if isinstance(of, Cross) else of
     wish = parse_item(claim.item)
     asked = stock.taken(of, claimed, day)
     steps, due = stock.steps(of, day), stock.due(of)
     # The line's own item, as it was asked for; the set that falls short may be a wider one.
-    named = {
+    named: dict[str, Any] = {
         "item": item.text,
         "site": site,
         "lot": lot,
@@ -175,6 +177,8 @@ def _too_many(
         "needed_by": _shown(day),
         "asked": asked,
     }
+    if isinstance(of, Cross):
+        named |= {"sites": list(of.sites), "grades": list(of.grades)}
     words = f"{asked} of {_what(of, claim)} asked"
     if not stock.foretold(of):
         ready, wanted, taken = stock.ready(of), stock.for_orders(of), due_by(due, FOR_EVER)
@@ -221,8 +225,10 @@ def _too_many(
 
 def _what(of: Stock, claim: Claim) -> str:
     """The set in words, with the grade that the line asks for."""
-    item, _, lot = of
     wish = parse_item(claim.item)
+    if isinstance(of, Cross):
+        return wish.words if claim.lot is None else f"{wish.words} (where lot {claim.lot} stands)"
+    item, _, lot = of
     if lot is not None:
         return f"lot {lot} ({wish.words})"
     if item.grade == wish.grade:
@@ -234,6 +240,8 @@ def _what(of: Stock, claim: Claim) -> str:
 
 def _at(of: Stock, claim: Claim) -> str:
     """Where the set is, and what it counts beside the line's own."""
+    if isinstance(of, Cross):
+        return of.words
     item, site, _ = of
     grades = " in all grades" if parse_item(claim.item).grade and not item.grade else ""
     if site is not None:
@@ -243,7 +251,8 @@ def _at(of: Stock, claim: Claim) -> str:
 
 def _for_all(stock: Covering, claimed: list[Claim], day: int) -> int | None:
     """The first day on which all claims are covered in all sets they lie in."""
-    asked = {of: stock.taken(of, claimed, day) for claim in claimed for of in stock.sets_of(claim)}
+    sets = {of for claim in claimed for of in stock.sets_of(claim, claimed)}
+    asked = {of: stock.taken(of, claimed, day) for of in sets}
     while True:
         # A day that suits one set may not suit another: then again from the later one.
         firsts = [stock.first_day(of, count, day) for of, count in asked.items() if count]

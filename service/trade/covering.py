@@ -1,7 +1,8 @@
 """Whether claims are covered: by supply told ahead, or else by what is ready and not held.
 
 A claim must be covered in every set of stock it can draw on (its lot; its grade or any grade; its
-site or all sites), so that no later claim can be starved by an earlier wider one. A lot is a hard
+site or all sites; where claims cross, some sites and some grades together, see `crossing`), so
+that no later claim can be starved by an earlier wider one. A lot is a hard
 allocation: of it what is ready now must do, and a claim on it counts in each set of an item where
 alone it can be served (see `drawn`). Of an item, what the forecast told counts (or what somebody
 with the right to said instead), on the day for which it is wanted and on each later one that
@@ -9,26 +10,29 @@ something is promised for; of an item of which nothing is told, what is ready no
 site's day when it is recorded.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date
-from typing import Protocol
+from typing import NamedTuple, Protocol
 from zoneinfo import ZoneInfo
 
 from service.trade import holds
 from service.trade.accounts import UNGRADED, grade_of
 from service.trade.books import Account, Books, Claim, Lot
 from service.trade.claimed import claimed
-from service.trade.drawn import Part, Wish, drawn_by_day
+from service.trade.crossing import Cross, crosses
+from service.trade.drawn import Holding, Part, Wish, drawn_by_day
 from service.trade.events.catalogue import Place, Site
 from service.trade.fitting import buds_wanted
 from service.trade.items import Item, parse_item
 from service.trade.outgoing import went_out
-from service.trade.overriding import Ruling, concerning, first_day, told
+from service.trade.overriding import Ruling, concerning, first_by, told
 from service.trade.promising import FOR_EVER, OLD_DAYS, Due, Step, due_by, left, steps_of
 from service.trade.supply import OutKey, Supply
 
 # A set of stock: an item, at a site or anywhere, of a lot or of any.
-Stock = tuple[Item, str | None, str | None]
+Plain = tuple[Item, str | None, str | None]
+# Or several of them together.
+Stock = Plain | Cross
 
 
 def _standing(books: Books, item: Item, lot: str | None) -> Iterator[tuple[Lot, Account]]:
@@ -71,17 +75,20 @@ def _alike(claim: Claiming, item: Item) -> bool:
     return asked[:3] == item[:3] and asked.buds == item.buds
 
 
-def _inside(claim: Claiming, of: Stock) -> bool:
-    """Whether a claim on what a set is of lies in the set."""
-    item, site, lot = of
-    return (
-        item.grade in ("", parse_item(claim.item).grade)
-        and site in (None, claim.site)
-        and lot in (None, claim.lot)
-    )
+def _part(claim: Claiming) -> Part:
+    return Part(parse_item(claim.item).grade, claim.site)
 
 
-def sets_of(claim: Claim) -> list[Stock]:
+def _of_any_lot(of: Stock) -> Holding:
+    """The grades and sites of a set of stock."""
+    return of if isinstance(of, Cross) else Part(of[0].grade, of[1])
+
+
+def _lot_of(of: Stock) -> str | None:
+    return None if isinstance(of, Cross) else of[2]
+
+
+def _sets_of(claim: Claim) -> list[Plain]:
     """The sets of stock a claim lies in, narrowest first."""
     item, site, lot = parse_item(claim.item), claim.site, claim.lot
     grades = [item, item._replace(grade="")] if item.grade else [item]
@@ -93,8 +100,13 @@ def sets_of(claim: Claim) -> list[Stock]:
     return [(grade, where, which) for which in lots for grade in grades for where in sites]
 
 
-# A claim, how many of it, and for which day.
-_Asked = tuple[Claiming, int, int]
+class _Asked(NamedTuple):
+    """So many of an item are asked for, of what, and for which day."""
+
+    lot: str | None
+    part: Part
+    wanted: int
+    day: int
 
 
 class Where(Protocol):
@@ -116,6 +128,8 @@ class Covering:
         # Asked for again and again; nothing is recorded meanwhile.
         self._asked: dict[Item, Sequence[_Asked]] = {}
         self._parts: dict[tuple[str, Item], Mapping[Part, int]] = {}
+        self._crossed: dict[tuple[Cross, int], list[Step]] = {}
+        self._every_site: list[str] | None = None
         assert self.books.now is not None
         self.now = self.books.now
         # Whatever day is told of: what is held by now is promised to nobody.
@@ -133,6 +147,11 @@ class Covering:
     def ready(self, of: Stock) -> int:
         """How many are ready and not held now; those grown for a customer only where the lot is
         named."""
+        if isinstance(of, Cross):
+            (step,) = of.there(
+                self._sites(), lambda part: [Step(0, FOR_EVER, self.ready(_plain(of, part)))]
+            )
+            return step.quantity
         item, site, lot = of
         return sum(
             account.balance
@@ -168,6 +187,8 @@ class Covering:
     def for_orders(self, of: Stock) -> int:
         """Buds of it that the nursery's own open grafting orders still take. No order names a lot
         of budwood, so a claim on one is held against the lot alone, and against the cultivar."""
+        if isinstance(of, Cross):
+            return 0
         item, site, lot = of
         if not item.buds or lot is not None:
             return 0
@@ -179,7 +200,7 @@ class Covering:
             and site in (None, order.site)
         )
 
-    def _now(self, of: Stock) -> list[Step]:
+    def _now(self, of: Plain) -> list[Step]:
         return [Step(0, FOR_EVER, self.ready(of) - self.for_orders(of))]
 
     def _apart(self, place: str) -> bool:
@@ -207,6 +228,8 @@ class Covering:
 
     def foretold(self, of: Stock) -> bool:
         """Whether more is known of a set than what is ready: told by forecast or by hand."""
+        if isinstance(of, Cross):
+            return any(self.foretold(_plain(of, part)) for part in of.parts(self._sites()))
         key = _key(of)
         return key is not None and (
             self._supply(key) is not None or bool(concerning(key, self.rulings, self.today))
@@ -214,47 +237,84 @@ class Covering:
 
     def steps(self, of: Stock, day: int) -> list[Step]:
         """How many are there from when to when, for a claim on `day`."""
+        if isinstance(of, Cross):
+            return self._of_cross(of, day)
         key = _key(of)
         if key is None or not self.foretold(of):
             return self._now(of)
         return told(key, self._base, self.rulings, day)
 
+    def _of_cross(self, of: Cross, day: int) -> list[Step]:
+        asked = (of, day)
+        if asked not in self._crossed:
+            self._crossed[asked] = of.there(
+                self._sites(), lambda part: self.steps(_plain(of, part), day)
+            )
+        return self._crossed[asked]
+
+    def _sites(self) -> list[str]:
+        if self._every_site is None:
+            entries = self.books.catalogue.entries.values()
+            self._every_site = [entry.code for entry, _ in entries if isinstance(entry, Site)]
+        return self._every_site
+
     def first_day(self, of: Stock, count: int, day: int) -> int | None:
         """The first day from `day` on for which so many more can be promised."""
         due = self.due(of)
-        key = _key(of)
+        key = _key((of.item, None, None) if isinstance(of, Cross) else of)
         if key is None or not self.foretold(of):
             return day if left(self.steps(of, day), due, day) >= count else None
-        return first_day(key, self._base, self.rulings, due, count, day)
+        return first_by(lambda on: self.steps(of, on), key, self.rulings, due, count, day)
 
     # -- what is promised ----------------------------------------------------------------
 
-    def sets_of(self, claim: Claim) -> list[Stock]:
-        """The sets of stock a claim can take from: those it lies in, narrowest first, and of one on
-        a lot those in which the lot stands."""
-        found, item = sets_of(claim), parse_item(claim.item)
-        if claim.lot is not None and any(lot is None for _, _, lot in found):
+    def sets_of(self, claim: Claim, beside: Iterable[Claim] = ()) -> list[Stock]:
+        """The sets of stock a claim can take from: those it lies in, narrowest first, of one on a
+        lot those in which the lot stands, and those that it crosses with others or with those
+        `beside` it."""
+        plain, item = _sets_of(claim), parse_item(claim.item)
+        of_any_lot = any(lot is None for _, _, lot in plain)
+        found: list[Stock] = [*plain]
+        if claim.lot is not None and of_any_lot:
             found += [
                 (item._replace(grade=grade), site, None)
                 for part in self._where(claim.lot, item)
                 for grade in (part.grade, "")
                 for site in (part.site, None)
             ]
+        if of_any_lot and not item.buds:
+            where = [_part(claim)] if claim.lot is None else self._where(claim.lot, item)
+            found += self.crossing(item, where, beside)
         return list(dict.fromkeys(found))
+
+    def crossing(
+        self, item: Item, where: Collection[Part], beside: Iterable[Claim] = ()
+    ) -> list[Cross]:
+        """The unions of sites and grades that have to do with what is `where`, as claims that are
+        open, and those `beside`, cross."""
+        parts = {one.part for one in self._open(item) if one.lot is None}
+        parts.update(_part(one) for one in beside if one.lot is None and _alike(one, item))
+        return crosses(item, parts, where)
 
     def due(self, of: Stock, wished: Iterable[Claim] = (), day: int = 0) -> list[Due]:
         """Open claims on the set by their days, and those `wished` for a day; those without a day,
         or past it, are for today."""
         found: dict[int, int] = {}
         on_lots: dict[str, list[_Asked]] = {}
-        new = [(claim, claim.open, day) for claim in wished if _alike(claim, of[0])]
-        for claim, count, on in (*self._open(of[0]), *new):
-            if claim.lot is not None and of[2] is None:
-                on_lots.setdefault(claim.lot, []).append((claim, count, on))
-            elif _inside(claim, of):
+        item, where, own = _item_of(of), _of_any_lot(of), _lot_of(of)
+        new = [
+            _Asked(claim.lot, _part(claim), claim.open, day)
+            for claim in wished
+            if _alike(claim, item)
+        ]
+        for asked in (*self._open(item), *new):
+            lot, part, count, on = asked
+            if lot is not None and own is None:
+                on_lots.setdefault(lot, []).append(asked)
+            elif own in (None, lot) and where.holds(part):
                 found[on] = found.get(on, 0) + count
-        for lot, asked in on_lots.items():
-            for on, count in self._of_lot(lot, asked, of):
+        for one, all_asked in on_lots.items():
+            for on, count in self._of_lot(one, all_asked, of):
                 found[on] = found.get(on, 0) + count
         return [Due(on, count) for on, count in found.items()]
 
@@ -265,7 +325,7 @@ class Covering:
             bound = claimed(self.books)
             left_out = bound.part(self.leave_out)
             self._asked[item] = [
-                (kind, still, self.on(kind.needed_by))
+                _Asked(kind.lot, _part(kind), still, self.on(kind.needed_by))
                 for kind, count in bound.of(item.cultivar).items()
                 if (still := count - left_out.get(kind, 0)) and _alike(kind, item)
             ]
@@ -275,14 +335,11 @@ class Covering:
         """What claims on a lot take of a set of an item. Trees grown for a customer are in no such
         set, so a claim on their lot is held against the lot alone."""
         known = self.books.lots.get(lot)
-        if known is not None and known.grown_for is not None and _key(of) is not None:
+        item = _item_of(of)
+        if known is not None and known.grown_for is not None and not item.buds:
             return ()
-        item, site, _ = of
-        wishes = [
-            Wish(day, Part(parse_item(claim.item).grade, claim.site), count)
-            for claim, count, day in asked
-        ]
-        return drawn_by_day(wishes, self._where(lot, item), Part(item.grade, site))
+        wishes = [Wish(one.day, one.part, one.wanted) for one in asked]
+        return drawn_by_day(wishes, self._where(lot, item), _of_any_lot(of))
 
     def left(self, of: Stock, wished: Sequence[Claim], day: int) -> int | None:
         """How many of a set are left beside those `wished` for a day; None: they take none of it,
@@ -301,7 +358,16 @@ class Covering:
         return max(self.today, needed_by.toordinal() if needed_by else 0)
 
 
-def _key(of: Stock) -> OutKey | None:
+def _item_of(of: Stock) -> Item:
+    return of.item if isinstance(of, Cross) else of[0]
+
+
+def _plain(of: Cross, part: Part) -> Plain:
+    """One of the sets that a union is reckoned by."""
+    return (of.item._replace(grade=part.grade), part.site, None)
+
+
+def _key(of: Plain) -> OutKey | None:
     """A set of trees of any lot, as supply names it."""
     item, site, lot = of
     if item.buds or lot is not None:

@@ -7,7 +7,7 @@ of it can't be served elsewhere has to come from here, and can't be promised onc
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import groupby
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from service.trade.promising import Due
 
@@ -18,8 +18,15 @@ class Part(NamedTuple):
     grade: str
     site: str | None
 
-    def inside(self, of: "Part") -> bool:
-        return of.grade in ("", self.grade) and of.site in (None, self.site)
+    def holds(self, other: "Part") -> bool:
+        """Whether whatever is of the other is of this."""
+        return self.grade in ("", other.grade) and self.site in (None, other.site)
+
+
+class Holding(Protocol):
+    """A part, or several together."""
+
+    def holds(self, part: Part) -> bool: ...
 
 
 class Wish(NamedTuple):
@@ -30,7 +37,9 @@ class Wish(NamedTuple):
     quantity: int
 
 
-def drawn_by_day(wishes: Iterable[Wish], standing: Mapping[Part, int], of: Part) -> Iterator[Due]:
+def drawn_by_day(
+    wishes: Iterable[Wish], standing: Mapping[Part, int], of: Holding
+) -> Iterator[Due]:
     """What the claims on a lot take of `of` at least, by their days; see `drawn`."""
     by_then: dict[Part, int] = {}
     before = 0
@@ -43,16 +52,16 @@ def drawn_by_day(wishes: Iterable[Wish], standing: Mapping[Part, int], of: Part)
             before = taken
 
 
-def drawn(claims: Mapping[Part, int], standing: Mapping[Part, int], of: Part) -> int:
+def drawn(claims: Mapping[Part, int], standing: Mapping[Part, int], of: Holding) -> int:
     """How many the claims on a lot take of `of` at least: all that lies in it, and what of the rest
     is served by it alone.
 
     `standing`: how many can be promised of each grade at each site.
     """
-    within = sum(count for part, count in claims.items() if part.inside(of))
-    if all(part.inside(of) for part in claims):
+    within = sum(count for part, count in claims.items() if of.holds(part))
+    if all(of.holds(part) for part in claims):
         return within
-    elsewhere = {part: count for part, count in standing.items() if not part.inside(of)}
+    elsewhere = {part: count for part, count in standing.items() if not of.holds(part)}
     return max(within, served(claims, standing) - served(claims, elsewhere))
 
 
@@ -87,7 +96,7 @@ def _way(
     while ways:
         way = ways.popleft()
         for part in free:
-            if part in parts or not part.inside(way[-1]):
+            if part in parts or not way[-1].holds(part):
                 continue
             parts.add(part)
             if free[part]:

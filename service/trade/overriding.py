@@ -78,9 +78,21 @@ def first_day(
     of: OutKey, base: Base, rulings: Sequence[Ruling], due: Sequence[Due], count: int, day: int
 ) -> int | None:
     """The first day from `day` on for which so many can be promised; None when there is none."""
+    return first_by(lambda on: told(of, base, rulings, on), of, rulings, due, count, day)
+
+
+def first_by(
+    steps: Callable[[int], Sequence[Step]],
+    of: OutKey,
+    rulings: Sequence[Ruling],
+    due: Sequence[Due],
+    count: int,
+    day: int,
+) -> int | None:
+    """The same of what is there by `steps`, for a claim on a day; `of` holds all of it."""
     while True:
         counting = concerning(of, rulings, day)
-        found = earliest(told(of, base, counting, day), due, count, day)
+        found = earliest(steps(day), due, count, day)
         over = min((one.days.last for one in counting), default=FOR_EVER)
         if found is not None and found <= over:
             return found

@@ -2,6 +2,8 @@
 
 from service.trade.bench import Bench
 from service.trade.covering import Covering, Stock
+from service.trade.crossing import Cross
+from service.trade.drawn import Part
 from service.trade.items import Item
 from service.trade.promising import FOR_EVER, due_by, sure, tightest
 
@@ -12,6 +14,7 @@ def shortfalls(bench: Bench, touched: set[tuple[Item, str]], site: str) -> None:
     said: set[Item] = set()
     for item, lot in sorted(touched):
         sets: list[Stock] = [(item, at, None) for at in (site, None)]
+        sets += stock.crossing(item, [Part(item.grade, site)])
         if item not in said and any(_shortfall(bench, stock, one) for one in sets):
             said.add(item)
         _shortfall(bench, stock, (item, None, lot))
@@ -21,12 +24,15 @@ def _shortfall(bench: Bench, stock: Covering, of: Stock) -> bool:
     due = stock.due(of)
     if not due:
         return False
-    item, site, lot = of
+    item, site, lot = (of.item, None, None) if isinstance(of, Cross) else of
     ahead = stock.foretold(of)
     # What is promised for later may still be growing.
     taken, there = due_by(due, stock.today if ahead else FOR_EVER), stock.ready(of)
     what = f"lot {lot}" if lot else f"{item.words} at {site}" if site else item.words
-    named = {"item": item.text, "site": site, "lot": lot}
+    named: dict[str, object] = {"item": item.text, "site": site, "lot": lot}
+    if isinstance(of, Cross):
+        what += of.words
+        named |= {"sites": list(of.sites), "grades": list(of.grades)}
     if taken > there:
         bench.remark(
             "shortfall",

@@ -23,9 +23,9 @@ def _best(claims: Mapping[Part, int], standing: Mapping[Part, int], of: Part) ->
     for claim in (part for part, count in claims.items() for _ in range(count)):
         after = dict(found)
         for (free, (many, spared)), (at, cell) in product(found.items(), enumerate(CELLS)):
-            if cell.inside(claim) and free[at]:
+            if claim.holds(cell) and free[at]:
                 left = (*free[:at], free[at] - 1, *free[at + 1 :])
-                new = (many + 1, spared - cell.inside(of))
+                new = (many + 1, spared - of.holds(cell))
                 after[left] = max(after.get(left, new), new)
         found = after
     many, spared = max(found.values())

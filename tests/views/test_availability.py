@@ -12,6 +12,7 @@ from service.log.append import Appender
 from service.storage.pool import Database
 from service.storage.walls import seeing
 from service.trade.available import Row
+from service.trade.drawn import Part, served
 from service.trade.promising import PROMISED_AT
 from service.views.availability import AvailabilityList
 from tests.support.bench_side import NOW, event
@@ -215,6 +216,84 @@ async def test_a_claim_on_a_customers_own_trees_that_are_gone_is_held_against_no
     row = (await shop.rows())["trees/NAVEL/CARRIZO/L2//CORIN"]
     assert row.on(TODAY.toordinal()) == 50
     await shop.holds_for(row, TODAY.toordinal())
+
+
+# -- claims that cross ---------------------------------------------------------------------------
+
+
+async def _graded(shop: Shop) -> dict[Part, int]:
+    """At CORIN a few of each grade, at TARNA of the first alone; nothing else."""
+    standing = {Part("first", "CORIN"): 12, Part("second", "CORIN"): 5, Part("first", "TARNA"): 4}
+    await shop.given(sale(50))
+    for number, ((grade, site), count) in enumerate(standing.items()):
+        more = bought(f"RG{number}", count, grade=grade)
+        place = "T-T1" if site == "TARNA" else "C-T2"
+        await shop.given(more | {"site": site, "data": more["data"] | {"place": place}})
+    return standing
+
+
+def _crossing(number: int, count: int, part: Part) -> Any:
+    line = ITEM | {"count": count} | ({"grade": part.grade} if part.grade else {})
+    told = {"customer": "cust-1", "lines": [line], "any_site": part.site is None}
+    site = part.site or "CORIN"
+    return event("reservation.made", "2026-06-30", site, reservation=f"RC{number}", **told)
+
+
+async def test_what_stands_where_all_is_promised_is_not_promised_as_a_grade_anywhere(
+    shop: Shop,
+) -> None:
+    """All second grade stands at CORIN, where trees of any grade are promised."""
+    await _graded(shop)
+    await shop.given(_crossing(1, 15, Part("", "CORIN")))
+    row = (await shop.rows())["trees/NAVEL/CARRIZO/L2/second/"]
+    assert row.on(TODAY.toordinal()) == 2
+    await shop.holds_for(row, TODAY.toordinal())
+    (error,) = (await shop.when(_crossing(2, 3, Part("second", None)), check=True)).errors
+    assert error.detail == (
+        "3 of NAVEL on CARRIZO in L2, grade second asked; 17 ready and not held at CORIN or of "
+        "grade second anywhere, 15 of them spoken for. No day is foreseen for more."
+    )
+    told = {"asked": 3, "available": 2, "ready": 17, "spoken_for": 15, "site": None}
+    told |= {"sites": ["CORIN"], "grades": ["second"]}
+    assert told.items() <= error.numbers.items()
+    part = _crossing(2, 3, Part("second", None))
+    assert (
+        await shop.when(part | {"data": part["data"] | {"partial": True}})
+    ).verdict == "accepted"
+    (again,) = (await shop.when(_crossing(3, 1, Part("", "CORIN")), check=True)).errors
+    assert (again.numbers["available"], again.numbers["sites"]) == (0, ["CORIN"])
+    assert (await shop.rows())["trees/NAVEL/CARRIZO/L2/first/TARNA"].on(TODAY.toordinal()) == 4
+    lost = {"lot": "RG1", "stage": "ready", "size": "L2", "grade": "second", "count": 2}
+    (short,) = (await shop.when(event("trees.lost", "2026-06-30", **lost, cause="frost"))).remarks
+    assert short.detail == (
+        "17 of NAVEL on CARRIZO in L2 at CORIN or of grade second anywhere are promised, 15 are "
+        "ready and not held."
+    )
+
+
+@pytest.mark.parametrize("seed", range(2))
+async def test_whatever_is_promised_of_what_stands_can_all_be_served(shop: Shop, seed: int) -> None:
+    """And what the list says, by a greatest flow, is all that can be."""
+    draw = random.Random(seed)
+    standing, claims = await _graded(shop), dict[Part, int]()
+    parts = [Part(g, s) for g in ("", "first", "second") for s in (None, "CORIN", "TARNA")]
+
+    def fits(part: Part, count: int) -> bool:
+        wanted = claims | {part: claims.get(part, 0) + count}
+        return served(wanted, standing) == sum(wanted.values())
+
+    for number in range(8):
+        for row in draw.sample(list((await shop.rows()).values()), 3):
+            if not row.item.buds and (row.item.size, row.item.cultivar) == ("L2", "NAVEL"):
+                part, count = Part(row.item.grade, row.site or None), row.on(row.today)
+                assert fits(part, count), row
+                assert not fits(part, count + 1), row
+                await shop.holds_for(row, row.today)
+        part, count = draw.choice(parts), draw.randrange(1, 6)
+        verdict = await shop.when(_crossing(number, count, part))
+        assert (verdict.verdict == "accepted") == fits(part, count)
+        if fits(part, count):
+            claims[part] = claims.get(part, 0) + count
 
 
 # -- whatever happens ----------------------------------------------------------------------------

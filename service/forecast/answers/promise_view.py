@@ -24,13 +24,15 @@ from service.forecast.answers.promise_rows import (
     answer_in_words,
     reasons,
 )
-from service.forecast.answers.promises import Stock
+from service.forecast.answers.promises import Crossed, Stock
 from service.log import read
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade import holds, promising
 from service.trade.accounts import UNGRADED, grade_of
-from service.trade.drawn import Part, Wish, drawn_by_day
+from service.trade.crossing import Cross, crosses
+from service.trade.drawn import Holding, Part, Wish, drawn_by_day
+from service.trade.items import Item
 from service.trade.overriding import Ruling
 from service.trade.promising import ALL_SITES, LEVELS, Due, Step
 from service.trade.supply import OutKey
@@ -112,8 +114,9 @@ class ItemNow:
         self.days = await site_days(conn, self.now)
         today = self.today(asked.site or ALL_SITES)
         self.overrides = await conn.fetch(SQL.overrides, *asked.item, self.today(ALL_SITES))
+        self.claimed = await conn.fetch(SQL.claimed, *asked.item, self.now)
         # What is said of one set moves wider ones by its difference to what is told of it.
-        whole = every_set or bool(self.overrides)
+        whole = every_set or bool(self.overrides or self._crosses(asked.site))
         sets = (None, None) if whole else (asked.grade or "", asked.site)
         self.there = await conn.fetch(SQL.there, asked.cultivar, asked.rootstock)
         if any(row["stage"] == "ready" for row in self._of_size()):
@@ -121,7 +124,6 @@ class ItemNow:
             self.apart = await holding.places_apart(conn)
         supply = await conn.fetch(SQL.supply, *asked.item, *sets)
         self.supply = {(row["grade"], row["site"]): row for row in supply}
-        self.claimed = await conn.fetch(SQL.claimed, *asked.item, self.now)
         # The oldest first: of two on one set the younger one counts.
         self.rulings = [_ruling(asked.item, row) for row in reversed(self.overrides)]
         self.learned = await conn.fetch(SQL.learned, asked.cultivar)
@@ -149,12 +151,30 @@ class ItemNow:
         """The sets that the item lies in at a site, the narrowest first."""
         grades = [self.query.grade, ""] if self.query.grade else [""]
         places = [site, ALL_SITES] if site and not self.limited else [site]
-        return [self.stock(grade, place) for grade, place in product(grades, places)]
+        plain = [self.stock(grade, place) for grade, place in product(grades, places)]
+        return [*plain, *map(self._crossed, self._crosses(site))]
 
     def stock(self, grade: str, site: str) -> Stock:
         """One set: of a grade or (empty) of any, at a site or (empty) at all."""
-        of = (*self.query.item, grade, site)
-        return Stock(of, self._steps, self._at_levels, self.rulings, self.due(grade, site))
+        of, due = (*self.query.item, grade, site), self.due(Part(grade, site or None), site)
+        return Stock(of, self._steps, self._at_levels, self.rulings, due)
+
+    def _crosses(self, site: str | None) -> list[Cross]:
+        """The unions of sites and grades at which what is asked of a site (None: of each) crosses
+        what is promised. Who sees some sites only is told of these alone."""
+        if self.limited:
+            return []
+        own = [Part(self.query.grade or "", site or None)]
+        if site is None:
+            own += [Part(own[0].grade, each) for each in self.days]
+        parts = [Part(row["grade"], row["site"]) for row in self.claimed if row["lot"] is None]
+        return crosses(Item(*self.query.item, "", False), parts, own)
+
+    def _crossed(self, cross: Cross) -> Stock:
+        def stock(part: Part) -> Stock:
+            return self.stock(part.grade, part.site or ALL_SITES)
+
+        return Crossed(cross, list(self.days), stock, self.due(cross, ALL_SITES))
 
     def _at_levels(self, of: OutKey, day: int) -> Sequence[int]:
         """What is there of a set on a day at each level, overrides left out."""
@@ -214,8 +234,9 @@ class ItemNow:
         tokens = {f"place:{row['place']}", f"site:{row['site']}", *row["ancestry"]}
         return bool(self.held & tokens)
 
-    def due(self, grade: str, site: str) -> list[Due]:
-        """What is promised of a set; what has no day, or one that is over, is due today."""
+    def due(self, of: Holding, site: str) -> list[Due]:
+        """What is promised of a set; what has no day, or one that is over, is due today, which is
+        the site's."""
         today = self.today(site)
         found: list[Due] = []
         of_lots: dict[str, list[Wish]] = defaultdict(list)
@@ -224,10 +245,10 @@ class ItemNow:
             part = Part(row["grade"], row["site"])
             if row["lot"] is not None:
                 of_lots[row["lot"]].append(Wish(day, part, row["open"]))
-            elif part.inside(Part(grade, site or None)):
+            elif of.holds(part):
                 found.append(Due(day, row["open"]))
         for lot, wishes in of_lots.items():
-            found += drawn_by_day(wishes, self._where(lot), Part(grade, site or None))
+            found += drawn_by_day(wishes, self._where(lot), of)
         return found
 
     def _where(self, lot: str) -> dict[Part, int]:

@@ -5,16 +5,18 @@ A question is about an item at a site, or at all sites together. It lies in seve
 """
 
 from bisect import bisect_right
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from datetime import date
-from functools import partial
+from functools import cache, partial
 from typing import Annotated
 
 import msgspec
 from msgspec import Meta
 
 from service.trade import promising
-from service.trade.overriding import Ruling, first_day, told
+from service.trade.crossing import ANY, Cross
+from service.trade.drawn import Part
+from service.trade.overriding import Ruling, first_by, told
 from service.trade.promising import LEVELS, Due, Step
 from service.trade.supply import OutKey
 
@@ -43,26 +45,53 @@ class Stock:
         self.of, self.due = of, due
         self._base, self._foretold, self._rulings = base, foretold, rulings
 
+    def steps(self, level: int, day: int) -> Sequence[Step]:
+        """How many are there from when to when, for a claim on `day`."""
+        return told(self.of, partial(self._base, level), self._rulings, day)
+
     def promise(self, level: int, day: int) -> int:
         """How many can still be promised for `day`."""
-        steps = told(self.of, partial(self._base, level), self._rulings, day)
-        return promising.promise(steps, self.due, day)
+        return promising.promise(self.steps(level, day), self.due, day)
 
     def earliest(self, level: int, quantity: int, today: int) -> int | None:
         """The first day for which so many can be promised; None: not in sight."""
-        base = partial(self._base, level)
-        return first_day(self.of, base, self._rulings, self.due, quantity, today)
+        steps = partial(self.steps, level)
+        return first_by(steps, self.of, self._rulings, self.due, quantity, today)
 
     def there(self, day: int) -> list[int]:
         """How many are there on a day at each level, promised or not."""
         if not self._rulings:
             return list(self._foretold(self.of, day))
+        return self._there(day)
+
+    def _there(self, day: int) -> list[int]:
         found = []
         for level in range(len(LEVELS)):
-            steps = told(self.of, partial(self._base, level), self._rulings, day)
+            steps = self.steps(level, day)
             after = bisect_right(steps, day, key=lambda one: one.first)
             found.append(steps[max(after - 1, 0)].quantity)
         return found
+
+
+class Crossed(Stock):
+    """Several sets together that claims cross at, given the whole item and each set's stock."""
+
+    def __init__(
+        self,
+        cross: Cross,
+        all_sites: Collection[str],
+        stock: Callable[[Part], Stock],
+        due: Sequence[Due],
+    ) -> None:
+        whole = stock(ANY)
+        super().__init__(whole.of, whole._base, whole._foretold, whole._rulings, due)
+        self._cross, self._all_sites, self._stock = cross, all_sites, cache(stock)
+
+    def steps(self, level: int, day: int) -> Sequence[Step]:
+        return self._cross.there(self._all_sites, lambda part: self._stock(part).steps(level, day))
+
+    def there(self, day: int) -> list[int]:
+        return self._there(day)
 
 
 class AtConfidence(msgspec.Struct, frozen=True, kw_only=True):

@@ -1,8 +1,9 @@
 """Reservations: what can be promised of what stands, to whom, until when."""
 
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime
-from itertools import combinations, pairwise
+from itertools import combinations, pairwise, product
 from typing import Any
 
 from tests.ledger.model.books import Books
@@ -11,6 +12,8 @@ from tests.ledger.model.words import Claim, Refused, Reservation, Telling, tells
 
 # A set of stock: size and grade ("" any) or buds, of a lot or any, at a site or anywhere.
 Stock = tuple[str, str, bool, str | None, str | None]
+# One, or several together.
+Union = tuple[Stock, ...]
 
 
 def _claims(books: Books, t: Telling, lines: list[dict[str, Any]], any_site: bool) -> list[Claim]:
@@ -89,18 +92,24 @@ def _cover(books: Books, claims: list[Claim], asked: date, leave_out: str | None
         for line in reservation.lines
         if line.open
     ]
-    for stock in {stock for claim in claims for stock in _can_take(books, claim)}:
-        old = [(day, c) for day, c in others if (c.size, c.buds) == (stock[0], stock[2])]
-        new = [c for c in claims if (c.size, c.buds) == (stock[0], stock[2])]
+    every = [*claims, *(claim for _, claim in others)]
+    for union in {
+        union
+        for claim in claims
+        for union in (*((stock,) for stock in _can_take(books, claim)), *_unions(claim, every))
+    }:
+        size, _, buds, *_ = union[0]
+        old = [(day, c) for day, c in others if (c.size, c.buds) == (size, buds)]
+        new = [c for c in claims if (c.size, c.buds) == (size, buds)]
 
         def taken(day: date, *more: Claim) -> int:
             by_then = [*more, *(c for due, c in old if due <= day)]  # noqa: B023 - used in the loop
-            return _taken(books, stock, by_then)  # noqa: B023
+            return _taken(books, union, by_then)  # noqa: B023
 
         later = sorted({day for day, _ in old if day > asked})
         days = [asked, *later]
         due = [asked] + [b for a, b in pairwise(days) if taken(b, *new) > taken(a, *new)]
-        short = any(taken(day, *new) > _there(books, stock, asked, day) for day in due)
+        short = any(taken(day, *new) > _in_all(books, union, asked, day) for day in due)
         if short and any(taken(day, *new) > taken(day) for day in days):
             raise Refused("not_enough_to_promise")
 
@@ -127,11 +136,45 @@ def _cells(books: Books) -> set[tuple[str, str]]:
     return {(account.grade or "ungraded", account.site) for account in books.entries}
 
 
-def _taken(books: Books, stock: Stock, claims: list[Claim]) -> int:
+def _unions(claim: Claim, claims: list[Claim]) -> Iterator[Union]:
+    """Sites with grades, each of which somebody wants: every choice among them."""
+    mine = [c for c in claims if c.lot is None and (c.size, c.buds) == (claim.size, claim.buds)]
+    if claim.buds:
+        return
+    sites = {("", c.site) for c in mine if c.site and not c.grade}
+    grades = {(c.grade, None) for c in mine if c.grade and not c.site}
+    for number, more in product(range(1, len(sites) + 1), range(1, len(grades) + 1)):
+        for some, few in product(combinations(sites, number), combinations(grades, more)):
+            at = sorted([*some, *few], key=str)
+            yield tuple((claim.size, grade, False, None, site) for grade, site in at)
+
+
+def _in_all(books: Books, union: Union, asked: date, day: date) -> int:
+    """How many are there in one or several sets."""
+
+    def there(grade: str, site: str | None) -> int:
+        return _there(books, (union[0][0], grade, False, None, site), asked, day)
+
+    if len(union) == 1:
+        return _there(books, union[0], asked, day)
+    sites = {site for *_, site in union if site}
+    grades = {grade for _, grade, *_ in union if grade}
+    if not any(there("", site) > 0 for site in books.sites if site not in sites):
+        return there("", None)
+    rows, columns = sum(there("", s) for s in sites), sum(there(g, None) for g in grades)
+    twice = sum(there(grade, site) for grade, site in product(grades, sites))
+    return min(there("", None), max(rows, columns, rows + columns - twice))
+
+
+def _taken(books: Books, union: Union, claims: list[Claim]) -> int:
     """How many claims take of a set at least. Of a lot: what lies in it, and what can be served
     only by it, of all that can be served: by the marriage theorem, over every choice of claims."""
-    size, _, buds, named, _ = stock
-    total = sum(c.open for c in claims if c.lot in (None, named) and _inside(c, stock))
+    size, _, buds, named, _ = union[0]
+
+    def inside(claim: Claim) -> bool:
+        return any(_inside(claim, stock) for stock in union)
+
+    total = sum(c.open for c in claims if c.lot in (None, named) and inside(c))
     if named:
         return total
     for lot in {c.lot for c in claims if c.lot}:
@@ -142,10 +185,10 @@ def _taken(books: Books, stock: Stock, claims: list[Claim]) -> int:
             if not buds or grade == "ungraded"
         }
         out = {
-            at: 0 if stock[1] in ("", at[0]) and stock[4] in (None, at[1]) else count
+            at: 0 if any(of[1] in ("", at[0]) and of[4] in (None, at[1]) for of in union) else count
             for at, count in cells.items()
         }
-        within = sum(c.open for c in mine if _inside(c, stock))
+        within = sum(c.open for c in mine if inside(c))
         total += max(within, _served(mine, cells) - _served(mine, out))
     return total
 
