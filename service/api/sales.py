@@ -179,7 +179,7 @@ async def _sold(call: Call[SellQuery], asked: SaleToMake, body: bytes) -> Done:
         if code is None:
             words = "Say what is sold, or name the reservation of which all goes."
             mistake = Mistake(kind="missing", detail=words, pointer="#/lines")
-            raise Problem("validation-error", "Nothing was recorded.", errors=[mistake])
+            raise Problem("refused", "Nothing was recorded: see errors.", errors=[mistake])
         keyed = call.header("idempotency-key") is not None
         known = await _sale(call, asked.id) if asked.id and not keyed else None
         if known is not None and known.reservation == code:

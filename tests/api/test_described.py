@@ -60,6 +60,21 @@ MORE: list[tuple[str, dict[str, Any]]] = [
 ITEM = {"cultivar": "NAV", "rootstock": "CARR", "count": 1}
 ORDERS = [
     event("grafting.ordered", {**ITEM, "work_order": "W-1", "needed_by": "2026-03-30"}),
+    # What the two nurseries have is held, or spoken for.
+    event(
+        "trees.received",
+        {
+            **ITEM,
+            "lot": "R-9",
+            "supplier": "sup-1",
+            "size": "P9",
+            "grade": "first",
+            "place": "AA-T1",
+            "count": 9,
+        },
+        site="AA-SITE",
+        occurred="2026-08-01",
+    ),
     event(
         "reservation.made",
         {

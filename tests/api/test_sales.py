@@ -276,7 +276,7 @@ async def test_all_that_is_left_of_a_reservation_goes_once(client_for: MakeClien
     assert nobody.json()["errors"][0]["kind"] == "unknown_code"
     del rest["reservation"]
     nothing = await client.post("/v1/sales", json=rest)
-    assert (nothing.status_code, nothing.json()["errors"][0]["pointer"]) == (422, "#/lines")
+    assert (nothing.status_code, nothing.json()["errors"][0]["pointer"]) == (409, "#/lines")
 
 
 async def test_buds_are_sold_by_the_bag_and_not_together_with_trees(
