@@ -88,3 +88,26 @@ def names_type(accept: str | None, kind: str) -> bool:
 def media_type(content_type: str | None) -> str:
     """The media type without its parameters, in lower case; empty without one."""
     return (content_type or "").partition(";")[0].strip().lower()
+
+
+def check_content(
+    sent: str | None, coding: str | None, accepts: tuple[str, ...], method: str
+) -> None:
+    """Raise 415 unless Content-Type is one that is read, and Content-Encoding is none."""
+    given, listed = media_type(sent), ", ".join(accepts)
+    # RFC 5789 section 3.1 for PATCH.
+    names = {"POST": "Accept-Post", "PATCH": "Accept-Patch"}
+    said = {names.get(method, "Accept"): listed}
+    if given not in accepts:
+        raise Problem(
+            "unsupported-media-type",
+            f"Content-Type is {given or 'missing'}; read here: {listed}.",
+            headers=said,
+        )
+    if coding is not None and coding.strip().lower() != "identity":
+        # RFC 9110, 15.5.16: else the bytes would be called no JSON.
+        raise Problem(
+            "unsupported-media-type",
+            "The body is compressed (Content-Encoding); send it as it is.",
+            headers=said | {"Accept-Encoding": "identity"},
+        )
