@@ -271,7 +271,7 @@ async def test_what_stands_where_all_is_promised_is_not_promised_as_a_grade_anyw
     )
 
 
-@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("seed", [8, 15])
 async def test_whatever_is_promised_of_what_stands_can_all_be_served(shop: Shop, seed: int) -> None:
     """And what the list says, by a greatest flow, is all that can be."""
     draw = random.Random(seed)
@@ -282,7 +282,7 @@ async def test_whatever_is_promised_of_what_stands_can_all_be_served(shop: Shop,
         wanted = claims | {part: claims.get(part, 0) + count}
         return served(wanted, standing) == sum(wanted.values())
 
-    for number in range(8):
+    for number in range(12):
         for row in draw.sample(list((await shop.rows()).values()), 3):
             if not row.item.buds and (row.item.size, row.item.cultivar) == ("L2", "NAVEL"):
                 part, count = Part(row.item.grade, row.site or None), row.on(row.today)
