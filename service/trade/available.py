@@ -148,10 +148,13 @@ class Kin:
     def _who_acts(self) -> dict[str, Covering]:
         """By site what the books say to who acts there; of all sites the one furthest behind, for
         its day is the last to end."""
-        found = {}
+        found: dict[str, Covering] = {}
+        on_day: dict[date, Covering] = {}
         for entry, _ in self.books.catalogue.entries.values():
             if isinstance(entry, Site):
-                found[entry.code] = Covering(_Acting(self.books, entry))
+                acting = Covering(_Acting(self.books, entry))
+                # Where it is the same day they say the same.
+                found[entry.code] = on_day.setdefault(acting.day, acting)
         if found:
             found[ALL_SITES] = min(found.values(), key=lambda one: one.today)
         return found

@@ -38,8 +38,8 @@ Stock = Plain | Cross
 def _standing(books: Books, item: Item, lot: str | None) -> Iterator[tuple[Lot, Account]]:
     """Ready trees, or buds in bags, that an item (or one lot) can draw on."""
     kind = "bag" if item.buds else "trees"
-    candidates: Iterable[Lot] = [books.lots[lot]] if lot else books.lots.values()
-    for candidate in candidates:
+    named = books.lots.get(lot) if lot else None
+    for candidate in books.lots.values() if not lot else [named] if named else ():
         if (candidate.cultivar or "") != item.cultivar:
             continue
         if not item.buds and (candidate.rootstock or "") != item.rootstock:
@@ -127,8 +127,8 @@ class Covering:
         self.books, self.leave_out = where.books, leave_out
         # Asked for again and again; nothing is recorded meanwhile.
         self._asked: dict[Item, Sequence[_Asked]] = {}
-        self._parts: dict[tuple[str, Item], Mapping[Part, int]] = {}
-        self._crossed: dict[tuple[Cross, int], list[Step]] = {}
+        self._parts: dict[tuple[str | None, Item], Mapping[Part, int]] = {}
+        self._steps: dict[tuple[Stock, int], list[Step]] = {}
         self._every_site: list[str] | None = None
         assert self.books.now is not None
         self.now = self.books.now
@@ -147,17 +147,9 @@ class Covering:
     def ready(self, of: Stock) -> int:
         """How many are ready and not held now; those grown for a customer only where the lot is
         named."""
-        if isinstance(of, Cross):
-            (step,) = of.there(
-                self._sites(), lambda part: [Step(0, FOR_EVER, self.ready(_plain(of, part)))]
-            )
-            return step.quantity
-        item, site, lot = of
-        return sum(
-            account.balance
-            for candidate, account in self._free(item, lot)
-            if site in (None, account.key.site) and (lot or candidate.grown_for is None)
-        )
+        where = _of_any_lot(of)
+        counts = self._where(_lot_of(of), _item_of(of))
+        return sum(count for part, count in counts.items() if where.holds(part))
 
     def _free(self, item: Item, lot: str | None) -> Iterator[tuple[Lot, Account]]:
         """What an item, or one lot, can draw on: neither held nor kept apart."""
@@ -171,13 +163,15 @@ class Covering:
             if not holds.blocking(self.books, holds.SELL, tokens, self.day):
                 yield candidate, account
 
-    def _where(self, lot: str, item: Item) -> Mapping[Part, int]:
-        """Where so many of a lot can be promised, of any grade of an item."""
+    def _where(self, lot: str | None, item: Item) -> Mapping[Part, int]:
+        """Where so many can be promised now, of any grade of an item or of one lot of it."""
         item = item._replace(grade="")
         found = self._parts.get((lot, item))
         if found is None:
             counts: dict[Part, int] = {}
-            for _, account in self._free(item, lot) if lot in self.books.lots else ():
+            for candidate, account in self._free(item, lot):
+                if lot is None and candidate.grown_for is not None:
+                    continue
                 grade = "" if item.buds else account.key.grade or UNGRADED
                 part = Part(grade, account.key.site)
                 counts[part] = counts.get(part, 0) + account.balance
@@ -237,20 +231,18 @@ class Covering:
 
     def steps(self, of: Stock, day: int) -> list[Step]:
         """How many are there from when to when, for a claim on `day`."""
+        asked = (of, day)
+        if asked not in self._steps:
+            self._steps[asked] = self._steps_of(of, day)
+        return self._steps[asked]
+
+    def _steps_of(self, of: Stock, day: int) -> list[Step]:
         if isinstance(of, Cross):
-            return self._of_cross(of, day)
+            return of.there(self._sites(), lambda part: self.steps(_plain(of, part), day))
         key = _key(of)
         if key is None or not self.foretold(of):
             return self._now(of)
         return told(key, self._base, self.rulings, day)
-
-    def _of_cross(self, of: Cross, day: int) -> list[Step]:
-        asked = (of, day)
-        if asked not in self._crossed:
-            self._crossed[asked] = of.there(
-                self._sites(), lambda part: self.steps(_plain(of, part), day)
-            )
-        return self._crossed[asked]
 
     def _sites(self) -> list[str]:
         if self._every_site is None:
@@ -294,7 +286,9 @@ class Covering:
         open, and those `beside`, cross."""
         parts = {one.part for one in self._open(item) if one.lot is None}
         parts.update(_part(one) for one in beside if one.lot is None and _alike(one, item))
-        return crosses(item, parts, where)
+        found = crosses(item, parts, where)
+        # Every site together is the item as a whole.
+        return [cross for cross in found if len(cross.sites) < len(self._sites())] if found else []
 
     def due(self, of: Stock, wished: Iterable[Claim] = (), day: int = 0) -> list[Due]:
         """Open claims on the set by their days, and those `wished` for a day; those without a day,

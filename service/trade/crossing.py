@@ -6,7 +6,6 @@ not be served both: the trees that either could take are the same. By the marria
 beside each site, each grade and each grade at a site.
 """
 
-from bisect import bisect_left
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from itertools import combinations, product
 from typing import NamedTuple
@@ -52,31 +51,50 @@ class Cross(NamedTuple):
         sure as the nursery wants to be: what such numbers make together is near that and no more.
         """
         tables = {part: of(part) for part in self.parts(all_sites)}
-        ends = {part: [step.last for step in steps] for part, steps in tables.items()}
-        begins = sorted({0, *(step.first for steps in tables.values() for step in steps)})
-        lasts = [begin - 1 for begin in begins[1:]] + [FOR_EVER]
-        rest = [Part("", site) for site in all_sites if site not in self.sites]
-
-        def on(day: int) -> Callable[[Part], int]:
-            return lambda part: (
-                tables[part][min(bisect_left(ends[part], day), len(ends[part]) - 1)].quantity
+        begins = sorted({0}.union(*({step.first for step in steps} for steps in tables.values())))
+        columns = {part: _on(steps, begins) for part, steps in tables.items()}
+        everything, at_sites, of_grades, both = (
+            columns[ANY],
+            *(
+                _sum([columns[part] for part in parts])
+                for parts in (
+                    [Part("", site) for site in self.sites],
+                    list(map(_anywhere, self.grades)),
+                    list(self._both),
+                )
+            ),
+        )
+        # What is told of one part and not of another does not fit together.
+        counts = [
+            min(whole, max(rows + grades - twice, rows, grades))
+            for whole, rows, grades, twice in zip(
+                everything, at_sites, of_grades, both, strict=True
             )
-
+        ]
+        rest = [columns[Part("", site)] for site in all_sites if site not in self.sites]
+        # Where other sites have nothing: all together is told surer than each alone.
+        alone = [max(others) <= 0 for others in zip(*rest, strict=True)] or [True] * len(begins)
+        lasts = [begin - 1 for begin in begins[1:]] + [FOR_EVER]
         return [
-            Step(first, last, self._count(on(first), rest))
-            for first, last in zip(begins, lasts, strict=True)
+            Step(first, last, whole if only else count)
+            for first, last, whole, only, count in zip(
+                begins, lasts, everything, alone, counts, strict=True
+            )
         ]
 
-    def _count(self, there: Callable[[Part], int], rest: Iterable[Part]) -> int:
-        everything = there(ANY)
-        if all(there(part) <= 0 for part in rest):
-            # There is nothing at other sites, and all together is told surer than each alone.
-            return everything
-        rows = sum(there(Part("", site)) for site in self.sites)
-        columns = sum(there(_anywhere(grade)) for grade in self.grades)
-        union = rows + columns - sum(map(there, self._both))
-        # What is told of one part and not of another does not fit together.
-        return min(everything, max(union, rows, columns))
+
+def _on(steps: Sequence[Step], begins: Sequence[int]) -> list[int]:
+    """What is there on each of some days, given in their order."""
+    found, at, last = [], 0, len(steps) - 1
+    for day in begins:
+        while at < last and steps[at].last < day:
+            at += 1
+        found.append(steps[at].quantity)
+    return found
+
+
+def _sum(columns: Sequence[Sequence[int]]) -> Sequence[int]:
+    return columns[0] if len(columns) == 1 else list(map(sum, zip(*columns, strict=True)))
 
 
 def crosses(item: Item, claimed: Iterable[Part], claim: Collection[Part]) -> list[Cross]:
