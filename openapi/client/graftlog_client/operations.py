@@ -31,11 +31,11 @@ class Operations(Caller):
         if_match: str | None = None,
         idempotency_key: str | None = None,
     ) -> Answer[shapes.ReservationAnswer]:
-        """Change what is wanted, by when, until when it counts, or for which order. A merge
-        patch (RFC 7396): `null` takes a day, an expiry or an order away. Send the
-        reservation's ETag in If-Match (428 without, 412 when it was changed meanwhile). It
-        is judged like a new one; what had expired counts again with another expiry, if it
-        can still be promised.
+        """Change what is wanted, by when, where to, until when it counts, or for which order. A
+        merge patch (RFC 7396): `null` takes a day, an expiry, an order or a destination
+        away. Send the reservation's ETag in If-Match (428 without, 412 when it was changed
+        meanwhile). It is judged like a new one; what had expired counts again with another
+        expiry, if it can still be promised.
 
         code: A code.
         if_match: The ETag of the version that is changed.
@@ -404,7 +404,8 @@ class Operations(Caller):
         )
 
     async def get_loading_list(self, id: str, *, if_none_match: str | None = None) -> Answer[str]:
-        """What to fetch for a sale, as CSV to print: by structure and place, in order.
+        """What to fetch for a sale, as CSV to print: by structure and place, in order. Of a
+        sale that was voided there is nothing to fetch.
 
         id: A UUID.
         if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
@@ -1183,6 +1184,7 @@ class Operations(Caller):
         date: Day | None = None,
         until: Day | None = None,
         quantity: int | None = None,
+        available: bool | None = None,
         destination: list[str] | None = None,
         if_none_match: str | None = None,
     ) -> Answer[shapes.Availability]:
@@ -1211,6 +1213,7 @@ class Operations(Caller):
         date: For this day. Left out: today.
         until: Changes up to this day. Left out: 91 days.
         quantity: How many are wanted.
+        available: true: no rows of which none can be reserved, then or later.
         destination: Where it is to go: all that the place lies in, with commas: country or
           part of one (ISO 3166: ES, US-CA), and regulated areas as the nursery names them.
         if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
@@ -1234,6 +1237,7 @@ class Operations(Caller):
                 "date": date,
                 "until": until,
                 "quantity": quantity,
+                "available": available,
                 "destination": destination,
             },
             headers={"If-None-Match": if_none_match},
@@ -2558,9 +2562,10 @@ class Operations(Caller):
         is. Decided at once and for good, however many ask. What can't be promised is refused
         (409, `not_enough_to_promise`) and says what is possible: how many by that day, from
         when on all, and what of the same there is at other sites, in other sizes and grades.
-        A line names an item, buds of a cultivar, or one lot. Until it is confirmed it may
-        expire. Send an Idempotency-Key: a retry then answers with the reservation as it
-        stands.
+        Of what is foretold its `numbers` say what is `foreseen`, of all else what is
+        `ready`. A line names an item, buds of a cultivar, or one lot. Until it is confirmed
+        it may expire. Send an Idempotency-Key: a retry then answers with the reservation as
+        it stands.
 
         idempotency_key: Makes a retry safe: the same key with the same request gets the
           first answer. 1 to 128 letters, digits and . _ : -, quoted or bare.
@@ -2582,9 +2587,14 @@ class Operations(Caller):
         idempotency_key: str | None = None,
     ) -> Answer[shapes.Sale]:
         """Sell trees or buds, against a reservation or directly. Several sales may fulfil one
-        reservation: `left` tells what is still to come of it. Lots that are not named are
-        chosen when it is recorded. With `check=true` the answer is the loading list, and
-        nothing is recorded nor kept: what is chosen may be another's before it is sold.
+        reservation: `left` tells what is still to come of it. One that names a reservation
+        and no `lines` sells all that is left open of it at the site (409, `not_open`, when
+        nothing is). Lots that are not named are chosen when it is recorded. A sale is a
+        fact: it may take what others have reserved by item, or more than its own reservation
+        has open, and a remark (`shortfall`, `outside_reservation`) says so. With
+        `check=true` the answer is the loading list with these remarks, and nothing is
+        recorded nor kept: what is chosen may be another's before it is sold. Ask for it with
+        `Accept: text/csv` to print it.
 
         check: true: the loading list beforehand; nothing is recorded.
         idempotency_key: Makes a retry safe: the same key with the same request gets the
@@ -2949,7 +2959,7 @@ class Operations(Caller):
         one is told events recorded from now on, and of topics all that is so now; its secret
         is in this answer and in no other. Each message is a CloudEvent 1.0 (JSON), signed by
         Standard Webhooks 1.0.0. Answer 2xx within 15 seconds; anything else (a redirect too)
-        is tried again, ten times over three days, and what comes after it waits. Then it
+        is tried again, ten attempts over three days, and what comes after it waits. Then it
         stops and keeps its place until it is resumed; 410 stops it at once. Messages come at
         least once and in the order of the log; webhook-id is the same each time. It sees
         what the live keys of your key's name see, which need the scope read too. To change
@@ -3101,7 +3111,7 @@ class Operations(Caller):
         self, code: str, body: shapes.ReplaceSecret
     ) -> Answer[shapes.NewSecret]:
         """Make a new secret. For a while messages bear two signatures, so that none is turned
-        away.
+        away. Ten secrets at most are in use at a time.
 
         code: A code.
         """

@@ -247,6 +247,10 @@ class AvailabilityRow(Struct, kw_only=True, omit_defaults=True):
     grade: null: of any grade.
     key: Names the row. The same as long as it is there.
     quantity: As asked.
+    ready: How many stand ready today, promised ones among them: trees graded ready, or buds
+      in bags, that are not held, not come back, and not grown for a customer. No more than
+      these can go today, however many are available: the rest are foreseen to be ready, and
+      nobody has graded them yet.
     rootstock: null: buds.
     sending: null: no destination given.
     site: null: trees of any site will do.
@@ -266,6 +270,7 @@ class AvailabilityRow(Struct, kw_only=True, omit_defaults=True):
     key: str
     name: str
     quantity: int | None
+    ready: int
     rootstock: str | None
     sending: Sending | None
     site: str | None
@@ -2014,9 +2019,9 @@ class LineToSell(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields
     """What is sold: trees of a lot or of an item, or buds out of a bag.
 
     Trees: name `lot`; or `cultivar`, `rootstock` and `size`, and the lots are chosen: ready
-    trees that no hold stops and nobody else holds, those ready longest first, one lot where
-    one has enough. Buds: name `bag`; or `cultivar` and `buds`, and the bags are chosen, what
-    was cut first before what keeps longer.
+    trees that no hold stops and nobody else has reserved by lot, those ready longest first,
+    one lot where one has enough. Buds: name `bag`; or `cultivar` and `buds`, and the bags
+    are chosen, what was cut first before what keeps longer.
 
     buds: True: buds of the cultivar.
     count: Trees, or buds.
@@ -2397,6 +2402,10 @@ class Offered(Struct, kw_only=True, omit_defaults=True):
     goods: Whole trees, or buds of a cultivar.
     grade: null: of any grade.
     key: Names the row. The same as long as it is there.
+    ready: How many stand ready today, promised ones among them: trees graded ready, or buds
+      in bags, that are not held, not come back, and not grown for a customer. No more than
+      these can go today, however many are available: the rest are foreseen to be ready, and
+      nobody has graded them yet.
     rootstock: null: buds.
     site: null: trees of any site will do.
     size: null: buds.
@@ -2411,6 +2420,7 @@ class Offered(Struct, kw_only=True, omit_defaults=True):
     grade: str | None
     key: str
     name: str
+    ready: int
     rootstock: str | None
     site: str | None
     size: str | None
@@ -3468,6 +3478,10 @@ class ReservationAnswer(Struct, kw_only=True, omit_defaults=True):
     expires_at: null: it does not expire.
     needed_by: null: as soon as may be.
     position: A place in the log; the first event has 1.
+    remarks: `numbers.line` is a line of this reservation, as `lines` number them;
+      `less_promised` also says which line of the request it speaks of, `asked_line` (from 0
+      on): where nothing could be promised that one was left out, its `line` is null, and the
+      lines after it moved up.
     site: The site that acts for it.
     state: open: it binds. expired: its time has come, nothing of it is held any more.
       fulfilled: all of it was handed over. released: what was open was given free.
@@ -3510,13 +3524,18 @@ class ReservationChanged(
 
 
 class ReservationChangedData(Struct, kw_only=True, omit_defaults=True):
-    """New lines, date or expiry of a reservation; what is left out stays.
+    """New lines, date, expiry or destination of a reservation; what is left out stays.
 
     cleared: What it has no more.
+    destination: All that the place lies in, as far as it is known: the country or its part,
+      and regulated areas.
     order: The customer's order that it is for.
     """
 
-    cleared: list[Literal["expires_at", "needed_by", "order"]] = field(default_factory=list)
+    cleared: list[Literal["destination", "expires_at", "needed_by", "order"]] = field(
+        default_factory=list
+    )
+    destination: list[str] | None = None
     expires_at: str | None = None
     lines: list[ReservedLine] | None = None
     needed_by: str | None = None
@@ -3656,11 +3675,16 @@ class ReservationNow(Struct, kw_only=True, omit_defaults=True):
 class ReservationPatch(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """What is to be otherwise (RFC 7396): what is left out stays, null is no more.
 
+    destination: Where they are to go; judged like a new one's. null: not known.
+    expires_at: From when the claim no longer counts; of a day alone, from its end at the
+      site. null: never.
     lines: What is still wanted from now on, all of it; what was handed over already is no
       part of it.
+    needed_by: The day they are wanted; null: now.
     order: The customer's order that it is for.
     """
 
+    destination: list[str] | UnsetType | None = UNSET
     expires_at: str | UnsetType | None = UNSET
     lines: list[ReservedLine] | UnsetType = UNSET
     needed_by: str | UnsetType | None = UNSET
@@ -3749,7 +3773,8 @@ class ReservedLineNow(Struct, kw_only=True, omit_defaults=True):
     item: cultivar/rootstock/size/grade, or buds/cultivar.
     line: Its number, from 0 on.
     lot: The one lot it is of; null: any.
-    open: How many are still to be handed over.
+    open: How many are still to be handed over; of one that has expired, how many would be if
+      it were taken up again.
     promised: How many of them were promised.
     site: null: trees of any site.
     """
@@ -3901,6 +3926,7 @@ class Sale(Struct, kw_only=True, omit_defaults=True):
     """One sale, with provenance for invoice and plant passport, and the list to load by.
 
     count: Trees, or buds.
+    destination: null: none said, so it goes where its reservation is to.
     fulfils: How much of which reserved line.
     id: UUID of the sale's event.
     left: Of the reservation, now; null: none, or not one that the key sees.
@@ -3950,6 +3976,7 @@ class SaleSummary(Struct, kw_only=True, omit_defaults=True):
     """A sale in a list.
 
     count: Trees, or buds.
+    destination: null: none said, so it goes where its reservation is to.
     id: UUID of the sale's event.
     voided_by: Position of the event that voided it, if any.
     """
@@ -3978,6 +4005,7 @@ class SaleToMake(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields
     document: Plant passport, certificate or permit.
     happened: True: it breaks a rule, and it has happened all the same.
     id: Set it to make a retry safe without an Idempotency-Key.
+    lines: Left out: all that is left open of the reservation at the site.
     occurred: Left out: now.
     order: The order's number.
     reservation: The reservation that this fulfils.
@@ -3990,7 +4018,7 @@ class SaleToMake(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields
     document: str | None = None
     happened: bool = False
     id: str | None = None
-    lines: list[LineToSell]
+    lines: list[LineToSell] | None = None
     occurred: str | None = None
     order: str | None = None
     reservation: str | None = None
