@@ -63,7 +63,7 @@ class Group:
         self.voided: dict[int, int] = {}
         self.put_right = PutRightOfGroup()
         self.keys: dict[tuple[str, str], Any] = {}
-        self.key_rows: list[tuple[Any, ...]] = []
+        self.to_keep: list[tuple[Submission, Answer, datetime]] = []
 
     async def decide(self, group: list[Pending]) -> list[Answer | Exception]:
         """Verdicts for all requests of the group, and everything written that they changed."""
@@ -167,18 +167,7 @@ class Group:
         if len(self.entered) > entered:
             self.newest = at
         if key is not None and answer.status < 300:
-            body = answering.encode(answer, submission.array)
-            self.key_rows.append(
-                (
-                    submission.principal.name,
-                    key.key,
-                    key.method_path,
-                    key.fingerprint,
-                    answer.status,
-                    body,
-                    at,
-                )
-            )
+            self.to_keep.append((submission, answer, at))
         return answer
 
     def _recorded_at(self, submission: Submission, parts: list[Part]) -> datetime:
@@ -390,5 +379,16 @@ class Group:
             self.kept.catalogue_position = self.catalogue_position
             self.kept.holds_position = self.holds_position
         await self.put_right.write(connection)
-        if self.key_rows:
-            await connection.executemany(SQL.save_key, self.key_rows)
+        if self.to_keep:
+            # Only now: until the events of a shortage are named an answer is not what is sent.
+            rows = [_key_row(*one) for one in self.to_keep]
+            await connection.executemany(SQL.save_key, rows)
+
+
+def _key_row(submission: Submission, answer: Answer, at: datetime) -> tuple[Any, ...]:
+    """What a retry under the same key is answered."""
+    key = submission.key
+    assert key is not None, "kept for the sake of it"
+    body = answering.encode(answer, submission.array)
+    name = submission.principal.name
+    return (name, key.key, key.method_path, key.fingerprint, answer.status, body, at)

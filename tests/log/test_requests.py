@@ -4,6 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from service.log.answering import encode
 from service.log.submission import Element, IdempotencyKey, KeyReused, Submission
 from service.trade.codes import is_minted
 from service.trade.verdicts import Fault
@@ -95,6 +96,15 @@ async def test_a_key_replays_the_first_answer(bench: BenchSide) -> None:
     assert str(first.verdicts[0].id).encode() in again.stored
     with pytest.raises(KeyReused):
         await bench.send(bench.graft(2), key=IdempotencyKey("k1", "POST /v1/events", b"other"))
+
+
+async def test_a_key_replays_a_refusal_as_it_was_answered(bench: BenchSide) -> None:
+    await bench.stocked()
+    key = IdempotencyKey("k1", "POST /v1/events", b"body")
+    first = await bench.send(bench.graft(60), mode="each", key=key)
+    assert "events_that_day" in first.verdicts[0].errors[0].numbers
+    again = await bench.send(bench.graft(60), mode="each", key=key)
+    assert again.stored == encode(first, array=False)
 
 
 async def test_what_was_refused_is_kept_and_closed_when_it_is_accepted(bench: BenchSide) -> None:
