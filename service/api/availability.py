@@ -67,7 +67,7 @@ class AvailabilityQuery(KindsQuery, frozen=True, kw_only=True):
     available: Annotated[
         bool, Meta(description="true: no rows of which none can be reserved, then or later.")
     ] = False
-    destination: Destination = msgspec.field(default_factory=list)
+    destination: Destination | None = None
 
 
 class AvailabilityRow(Offered, frozen=True, kw_only=True):
