@@ -5,9 +5,10 @@ pointers of refusals are those of the operation's own body.
 """
 
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import Annotated, Any, NamedTuple
 
 import msgspec
+from msgspec import Meta
 
 from service.api.conditional import etag
 from service.api.events import append, key_of, verdicts_of
@@ -17,6 +18,7 @@ from service.api.taking_in import check_rights
 from service.log.submission import Element, Submission, Verdict
 from service.trade.events import Event
 from service.trade.events.envelope import Envelope
+from service.trade.words import Code, Data, EventId, Occurred, Ref
 
 # What an operation that records by `record_one` can answer beside its own problems.
 PROBLEMS = (
@@ -28,6 +30,23 @@ PROBLEMS = (
     "busy",
     "outcome-unknown",
 )
+
+
+class Fact(Data, frozen=True, kw_only=True):
+    """What bodies that record a fact have in common."""
+
+    id: (
+        Annotated[
+            EventId, Meta(description="Set it to make a retry safe without an Idempotency-Key.")
+        ]
+        | None
+    ) = None
+    site: Annotated[Code, Meta(description="The site where it happened.")]
+    occurred: Annotated[Occurred, Meta(description="Left out: now.")] | None = None
+    actor: Ref | None = None
+    happened: Annotated[
+        bool, Meta(description="True: it breaks a rule, and it has happened all the same.")
+    ] = False
 
 
 class Done(NamedTuple):

@@ -9,29 +9,17 @@ from msgspec import Meta
 from service.api import recording
 from service.api.operation import JSON, Call, NoQuery, Reply, operation
 from service.api.problems import not_found
-from service.api.recording import record_one
+from service.api.recording import Fact, record_one
 from service.api.taking_in import decoded
 from service.log import read
 from service.log.rights import SALES
 from service.trade.events.selling import ReturnedLine, TreesReturned, TreesReturnedData
-from service.trade.words import Code, Data, EventId, Occurred, Ref, Text
+from service.trade.words import Ref, Text
 
 
-class ReturnToTake(Data, frozen=True, kw_only=True):
+class ReturnToTake(Fact, frozen=True, kw_only=True):
     """Trees that came back: only what this customer was sold of a lot at this site can."""
 
-    id: (
-        Annotated[
-            EventId, Meta(description="Set it to make a retry safe without an Idempotency-Key.")
-        ]
-        | None
-    ) = None
-    site: Annotated[Code, Meta(description="The site that takes them back.")]
-    occurred: Annotated[Occurred, Meta(description="Left out: now.")] | None = None
-    actor: Ref | None = None
-    happened: Annotated[
-        bool, Meta(description="True: it breaks a rule, and it has happened all the same.")
-    ] = False
     customer: Ref
     order: Ref | None = None
     reason: Text

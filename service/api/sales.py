@@ -24,7 +24,7 @@ from service.api.operation import (
     page,
 )
 from service.api.problems import Mistake, Problem, bad_parameter, not_found
-from service.api.recording import Done, record_one
+from service.api.recording import Done, Fact, record_one
 from service.api.taking_in import decoded
 from service.log import read
 from service.log.reservations import ReservedLineNow
@@ -36,7 +36,7 @@ from service.trade.events.catalogue import Regions
 from service.trade.events.grafting import Stage
 from service.trade.events.selling import SOLD_LINES, SoldLine, TreesSold, TreesSoldData
 from service.trade.events.trees import Grade
-from service.trade.words import Code, Count, Data, EventId, Occurred, Ref
+from service.trade.words import Code, Count, Data, Ref
 from service.views import sales as view
 
 
@@ -61,21 +61,9 @@ class LineToSell(Data, frozen=True, kw_only=True):
     count: Annotated[Count, Meta(description="Trees, or buds.")]
 
 
-class SaleToMake(Data, frozen=True, kw_only=True):
+class SaleToMake(Fact, frozen=True, kw_only=True):
     """A sale: all trees, or all buds."""
 
-    id: (
-        Annotated[
-            EventId, Meta(description="Set it to make a retry safe without an Idempotency-Key.")
-        ]
-        | None
-    ) = None
-    site: Annotated[Code, Meta(description="The site that sells.")]
-    occurred: Annotated[Occurred, Meta(description="Left out: now.")] | None = None
-    actor: Ref | None = None
-    happened: Annotated[
-        bool, Meta(description="True: it breaks a rule, and it has happened all the same.")
-    ] = False
     customer: Ref
     order: Annotated[Ref, Meta(description="The order's number.")] | None = None
     reservation: Annotated[Code, Meta(description="The reservation that this fulfils.")] | None = (

@@ -3818,7 +3818,7 @@ class ReturnToTake(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fiel
     happened: True: it breaks a rule, and it has happened all the same.
     id: Set it to make a retry safe without an Idempotency-Key.
     occurred: Left out: now.
-    site: The site that takes them back.
+    site: The site where it happened.
     """
 
     actor: str | None = None
@@ -4009,7 +4009,7 @@ class SaleToMake(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields
     occurred: Left out: now.
     order: The order's number.
     reservation: The reservation that this fulfils.
-    site: The site that sells.
+    site: The site where it happened.
     """
 
     actor: str | None = None
