@@ -1,7 +1,7 @@
 """Completing sales of trees and buds, and returns."""
 
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, TypeVar
 
 import msgspec
 from msgspec.structs import replace
@@ -27,6 +27,8 @@ from service.trade.items import Item
 from service.trade.picking import Picking
 from service.trade.verdicts import refuse
 
+L = TypeVar("L", SoldLine, SoldBuds)
+
 
 @completes(TreesSold)
 def _sold(bench: Bench, d: TreesSoldData) -> TreesSoldData:
@@ -37,23 +39,32 @@ def _sold(bench: Bench, d: TreesSoldData) -> TreesSoldData:
         for index, line in enumerate(d.lines)
         if line.lot is not None
     }
-    lines: list[SoldLine] = []
-    chosen: list[tuple[int, dict[str, Any]]] = []
-    for index, line in enumerate(d.lines):
+    lines, chosen = _completed(d.lines, named, lambda line, at: _of_item(bench, line, at, picking))
+    shown = [
+        (index, {"lot": one.lot, "place": one.place, "grade": one.grade, "count": one.count})
+        for index, one in chosen
+    ]
+    _say_which(bench, "has been ready longest", shown)
+    may_be_sent(bench, d, lines)
+    return replace(d, lines=lines, fulfils=fulfil_trees(bench, d.reservation, lines))
+
+
+def _completed(
+    given: Sequence[L], named: Mapping[int, L], choose: Callable[[L, str], list[L]]
+) -> tuple[list[L], list[tuple[int, L]]]:
+    """The lines as the clerk named them or as they are chosen here; and the chosen ones, each with
+    the number of the line that they are for."""
+    lines: list[L] = []
+    chosen: list[tuple[int, L]] = []
+    for index, line in enumerate(given):
         if index in named:
             lines.append(named[index])
             continue
-        found = _of_item(bench, line, f"#/data/lines/{index}", picking)
+        found = choose(line, f"#/data/lines/{index}")
         lines += found
-        chosen += [
-            (index, {"lot": one.lot, "place": one.place, "grade": one.grade, "count": one.count})
-            for one in found
-        ]
+        chosen += [(index, one) for one in found]
     _few_enough(lines)
-    if chosen:
-        _say_which(bench, "has been ready longest", chosen)
-    may_be_sent(bench, d, lines)
-    return replace(d, lines=lines, fulfils=fulfil_trees(bench, d.reservation, lines))
+    return lines, chosen
 
 
 def _of_lot(bench: Bench, line: SoldLine, at: str, picking: Picking) -> SoldLine:
@@ -122,7 +133,9 @@ def _of_item(bench: Bench, line: SoldLine, at: str, picking: Picking) -> list[So
 
 
 def _say_which(bench: Bench, why: str, chosen: list[tuple[int, dict[str, Any]]]) -> None:
-    """Remark which lots or bags were chosen, and from where they are to be fetched."""
+    """Remark which lots or bags were chosen, if any, and from where they are to be fetched."""
+    if not chosen:
+        return
     shown = ", ".join(
         " ".join(
             word
@@ -165,22 +178,18 @@ def _buds_sold(bench: Bench, d: BudwoodSoldData) -> BudwoodSoldData:
     taken = taken_lines(bench, [_of_bag(d.lines[n], n) for n in numbers], holds.SELL, numbers)
     for bag in taken:
         picking.take(bench.bud_line(bag, "#/data/lines")[1], bag.buds or 0)
-    named = dict(zip(numbers, taken, strict=True))
-    lines: list[SoldBuds] = []
-    chosen: list[tuple[int, dict[str, Any]]] = []
-    for index, line in enumerate(d.lines):
-        if index in named:
-            lines.append(SoldBuds(**msgspec.structs.asdict(named[index])))
-            continue
-        found = _of_cultivar(bench, line, f"#/data/lines/{index}", picking)
-        lines += found
-        chosen += [
-            (index, {"lot": one.lot, "bag": one.bag, "place": one.place, "count": one.buds})
-            for one in found
-        ]
-    _few_enough(lines)
-    if chosen:
-        _say_which(bench, "was cut first", chosen)
+    named = {
+        index: SoldBuds(**msgspec.structs.asdict(bag))
+        for index, bag in zip(numbers, taken, strict=True)
+    }
+    lines, chosen = _completed(
+        d.lines, named, lambda line, at: _of_cultivar(bench, line, at, picking)
+    )
+    shown = [
+        (index, {"lot": one.lot, "bag": one.bag, "place": one.place, "count": one.buds})
+        for index, one in chosen
+    ]
+    _say_which(bench, "was cut first", shown)
     may_be_sent(bench, d, lines)
     return replace(d, lines=lines, fulfils=fulfil_buds(bench, d.reservation, lines))
 
