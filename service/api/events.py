@@ -15,6 +15,7 @@ from service.api.problems import Mistake, Problem, lacks_scope, mistake_of
 from service.api.spec import ARRAY_LIMIT
 from service.api.taking_in import (
     LINES_LIMIT,
+    PROBLEMS,
     UNREADABLE,
     check_rights,
     hand_over,
@@ -81,16 +82,7 @@ _recorded_of = msgspec.json.Decoder(Recorded).decode
     answer=Recorded,
     answers=(200, 201),
     also=((NDJSON, VerdictLines),),
-    problems=(
-        "malformed-request",
-        "refused",
-        "idempotency-key-in-flight",
-        "idempotency-key-reused",
-        "precondition-failed",
-        "content-too-large",
-        "busy",
-        "outcome-unknown",
-    ),
+    problems=(*PROBLEMS, "precondition-failed"),
     request_headers=("Idempotency-Key",),
 )
 async def record_events(call: Call[RecordQuery]) -> Reply:

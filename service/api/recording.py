@@ -20,17 +20,6 @@ from service.trade.events import Event
 from service.trade.events.envelope import Envelope
 from service.trade.words import Code, Data, EventId, Occurred, Ref
 
-# What an operation that records by `record_one` can answer beside its own problems.
-PROBLEMS = (
-    "malformed-request",
-    "refused",
-    "idempotency-key-in-flight",
-    "idempotency-key-reused",
-    "content-too-large",
-    "busy",
-    "outcome-unknown",
-)
-
 
 class Fact(Data, frozen=True, kw_only=True):
     """What bodies that record a fact have in common."""

@@ -22,7 +22,7 @@ from service.api.operation import (
     page,
 )
 from service.api.problems import Mistake, Problem, not_found
-from service.api.recording import PROBLEMS, Done, now_of, record_one
+from service.api.recording import Done, now_of, record_one
 from service.api.reservation_bodies import (
     Confirm,
     Release,
@@ -32,7 +32,7 @@ from service.api.reservation_bodies import (
     Reserve,
     by_lines_kept,
 )
-from service.api.taking_in import decoded
+from service.api.taking_in import PROBLEMS, decoded
 from service.log import read
 from service.log import reservations as reserved
 from service.log.reservations import ReservationNow

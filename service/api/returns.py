@@ -10,7 +10,7 @@ from service.api import recording
 from service.api.operation import JSON, Call, NoQuery, Reply, operation
 from service.api.problems import not_found
 from service.api.recording import Fact, record_one
-from service.api.taking_in import decoded
+from service.api.taking_in import PROBLEMS, decoded
 from service.log import read
 from service.log.rights import SALES
 from service.trade.events.selling import ReturnedLine, TreesReturned, TreesReturnedData
@@ -50,7 +50,7 @@ class Return(msgspec.Struct, frozen=True, kw_only=True):
     body=ReturnToTake,
     answer=Return,
     answers=(200, 201),
-    problems=recording.PROBLEMS,
+    problems=PROBLEMS,
     request_headers=("Idempotency-Key",),
 )
 async def take_back(call: Call[NoQuery]) -> Reply:

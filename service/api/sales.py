@@ -25,7 +25,7 @@ from service.api.operation import (
 )
 from service.api.problems import Mistake, Problem, bad_parameter, not_found
 from service.api.recording import Done, Fact, record_one
-from service.api.taking_in import decoded
+from service.api.taking_in import PROBLEMS, decoded
 from service.log import read
 from service.log.reservations import ReservedLineNow
 from service.log.rights import READ, SALES
@@ -122,7 +122,7 @@ class SalesQuery(Paged, frozen=True, kw_only=True):
     body=SaleToMake,
     answer=view.Sale,
     answers=(200, 201),
-    problems=recording.PROBLEMS,
+    problems=PROBLEMS,
     request_headers=("Idempotency-Key",),
     also=((CSV, str),),
 )

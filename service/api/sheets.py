@@ -9,7 +9,7 @@ from msgspec import Meta
 from service.api.events import key_of, verdicts_of
 from service.api.operation import CSV, Call, NoQuery, Reply, csv_file, operation
 from service.api.problems import Mistake, Problem, lacks_scope, not_found
-from service.api.taking_in import LINES_LIMIT, check_rights, hand_over
+from service.api.taking_in import LINES_LIMIT, PROBLEMS, check_rights, hand_over
 from service.log.rights import READ, Principal, scope_for
 from service.log.submission import Answer, Element, Submission
 from service.sheets import writing
@@ -112,15 +112,7 @@ async def get_sheet(call: Call[TemplateQuery]) -> Reply:
     body=str,
     answer=FileReport,
     answers=(200, 201),
-    problems=(
-        "malformed-request",
-        "refused",
-        "idempotency-key-in-flight",
-        "idempotency-key-reused",
-        "content-too-large",
-        "busy",
-        "outcome-unknown",
-    ),
+    problems=PROBLEMS,
     request_headers=("Idempotency-Key",),
 )
 async def record_sheet(call: Call[SheetQuery]) -> Reply:

@@ -24,6 +24,17 @@ from service.log.submission import (
 )
 from service.trade.events import Event
 
+# What an operation that records can answer beside its own problems.
+PROBLEMS = (
+    "malformed-request",
+    "refused",
+    "idempotency-key-in-flight",
+    "idempotency-key-reused",
+    "content-too-large",
+    "busy",
+    "outcome-unknown",
+)
+
 LINES_LIMIT = 5000
 UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
 _event_of = msgspec.json.Decoder(Event).decode
