@@ -9,11 +9,10 @@ from service.api.conditional import etag, expected_position
 from service.api.cursors import decoded_cursor, no_cursor
 from service.api.operation import JSON, Call, NoQuery, Page, Paged, Reply, operation, page
 from service.api.problems import Mistake, Problem, not_found
-from service.api.services import UNREACHABLE, unreachable
 from service.api.taking_in import decoded
 from service.log import contacts, read
 from service.log.contacts import Contact, ContactDetails
-from service.log.rights import CONTACTS, CONTACTS_READ
+from service.log.rights import CONTACTS, CONTACTS_READ, sites_set
 
 _REFERENCE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._:@-]{0,63}")
 # Of people, so not to be kept on the way.
@@ -95,21 +94,18 @@ async def put_contact(call: Call[NoQuery]) -> Reply:
         current.version if current else None,
         f"The contact {reference}",
     )
-    sites = contacts.sites_of(details, current, call.principal)
+    sites = sites_set(details.sites, current.sites if current else None, call.principal)
     await _check_sites(call, details.sites or [], current)
-    try:
-        async with call.services.database.writer.acquire(timeout=10) as connection:
-            stored = await contacts.put(
-                connection,
-                reference,
-                details,
-                sites,
-                principal=call.principal,
-                at=call.services.clock(),
-                version=version,
-            )
-    except UNREACHABLE as error:
-        raise unreachable() from error
+    async with call.services.writing() as connection:
+        stored = await contacts.put(
+            connection,
+            reference,
+            details,
+            sites,
+            principal=call.principal,
+            at=call.services.clock(),
+            version=version,
+        )
     if stored is None:
         raise _changed(reference)
     return Reply(
@@ -145,11 +141,8 @@ async def erase_contact(call: Call[NoQuery]) -> Reply:
             call.header("if-match"), None, current.version, f"The contact {reference}"
         )
     await _check_sites(call, [], current)
-    try:
-        async with call.services.database.writer.acquire(timeout=10) as connection:
-            erased = await contacts.erase(connection, reference, current.version)
-    except UNREACHABLE as error:
-        raise unreachable() from error
+    async with call.services.writing() as connection:
+        erased = await contacts.erase(connection, reference, current.version)
     if not erased:
         raise _changed(reference)
     return Reply(status=204, cache=_CACHE)

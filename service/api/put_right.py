@@ -11,7 +11,6 @@ from service.api.cursors import after_number
 from service.api.events import Recorded, append, key_of, reply
 from service.api.operation import JSON, Call, NoQuery, Page, Paged, Reply, operation, page
 from service.api.problems import Mistake, Problem, not_found
-from service.api.services import UNREACHABLE, unreachable
 from service.api.taking_in import check_rights, decoded, understand
 from service.log import put_right, read
 from service.log.rights import READ
@@ -201,13 +200,10 @@ async def discard_refused(call: Call[NoQuery]) -> Reply:
     found = await _item(call)
     said = decoded(await call.body(), Discard)
     by = call.principal.name
-    try:
-        async with call.services.database.writer.acquire(timeout=10) as connection:
-            done = await put_right.discard(
-                connection, found.id, by=by, reason=said.reason, at=call.services.clock()
-            )
-    except UNREACHABLE as error:
-        raise unreachable() from error
+    async with call.services.writing() as connection:
+        done = await put_right.discard(
+            connection, found.id, by=by, reason=said.reason, at=call.services.clock()
+        )
     found = await _item(call)
     if not done and (found.state, found.resolved_by, found.discard_reason) != (
         "discarded",

@@ -87,6 +87,15 @@ class Services:
         except UNREACHABLE as error:
             raise unreachable() from error
 
+    @asynccontextmanager
+    async def writing(self) -> AsyncIterator[Connection]:
+        """A connection to write with what is no event. Raises a 503 problem when there is none."""
+        try:
+            async with self.database.writer.acquire(timeout=10) as connection:
+                yield connection
+        except UNREACHABLE as error:
+            raise unreachable() from error
+
 
 UNREACHABLE: tuple[type[Exception], ...] = (
     OSError,

@@ -19,7 +19,6 @@ from service.api.problems import (
     mistake_of,
     not_found,
 )
-from service.api.services import UNREACHABLE, unreachable
 from service.api.taking_in import unreadable
 from service.forecast.records.sent import Fault, NotRecordedError, lines_of
 from service.log import read
@@ -120,12 +119,10 @@ async def recorded(
     `sheet` is the body where it was CSV: what is refused then names its line. Raises 422, 503.
     """
     try:
-        async with call.services.database.writer.acquire(timeout=10) as connection:
+        async with call.services.writing() as connection:
             report = await record(connection)
     except NotRecordedError as error:
         raise refused(error.faults, sheet) from error
-    except UNREACHABLE as error:
-        raise unreachable() from error
     return Reply(report, cache="no-store")
 
 

@@ -11,7 +11,7 @@ from service.api.cursors import after_number
 from service.api.operation import JSON, Call, NoQuery, Page, Paged, Reply, operation, page
 from service.api.problems import Mistake, Problem, lacks_scope, not_found
 from service.api.taking_in import decoded
-from service.api.webhooks import CACHE, TAG, sealer_of, seen, writing
+from service.api.webhooks import CACHE, TAG, sealer_of, seen
 from service.log import read
 from service.log.rights import READ, WEBHOOKS
 from service.webhooks import subscriptions
@@ -103,7 +103,7 @@ async def send_test(call: Call[NoQuery]) -> Reply:
     What became of it is among the deliveries within seconds.
     """
     found, message = await seen(call), uuid4()
-    async with writing(call) as connection:
+    async with call.services.writing() as connection:
         await subscriptions.ask_test(connection, found.code, message)
     return Reply(AskedTest(message=str(message)), 202, cache=CACHE)
 
@@ -126,7 +126,7 @@ async def replace_secret(call: Call[NoQuery]) -> Reply:
     found = await seen(call)
     wanted, at = decoded(await call.body(), ReplaceSecret), call.services.clock()
     until, sealer = at + timedelta(hours=wanted.overlap_hours), sealer_of(call)
-    async with writing(call) as connection:
+    async with call.services.writing() as connection:
         try:
             secret = await subscriptions.replace_secret(
                 connection, found.code, at=at, until=until, sealer=sealer
@@ -161,7 +161,7 @@ async def replay_webhook(call: Call[NoQuery]) -> Reply:
     """
     found = await seen(call)
     wanted = decoded(await call.body(), Replay)
-    async with writing(call) as connection:
+    async with call.services.writing() as connection:
         done = await subscriptions.set_position(
             connection,
             found.code,
@@ -181,7 +181,7 @@ async def replay_webhook(call: Call[NoQuery]) -> Reply:
 async def stop_webhook(call: Call[NoQuery]) -> Reply:
     """Tell nothing until it is resumed. It keeps its place."""
     found = await seen(call)
-    async with writing(call) as connection:
+    async with call.services.writing() as connection:
         await subscriptions.stop(
             connection, found.code, by=call.principal, at=call.services.clock()
         )
@@ -198,7 +198,7 @@ async def resume_webhook(call: Call[NoQuery]) -> Reply:
     found = await seen(call)
     if not call.principal.may(READ):
         raise lacks_scope(READ)
-    async with writing(call) as connection:
+    async with call.services.writing() as connection:
         await subscriptions.resume(
             connection, found.code, by=call.principal, at=call.services.clock()
         )

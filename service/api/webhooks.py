@@ -1,7 +1,6 @@
 """Webhooks: addresses that are told what happens, as it happens."""
 
-from collections.abc import AsyncIterator, Sequence
-from contextlib import asynccontextmanager
+from collections.abc import Sequence
 from typing import Any
 
 from msgspec.structs import asdict
@@ -11,11 +10,9 @@ from service.api.conditional import etag, expected_position
 from service.api.cursors import after_code
 from service.api.operation import JSON, Call, NoQuery, Page, Paged, Reply, operation, page
 from service.api.problems import Mistake, Problem, lacks_scope, not_found
-from service.api.services import UNREACHABLE, unreachable
 from service.api.taking_in import decoded
 from service.log import read
-from service.log.rights import READ, WEBHOOKS
-from service.storage.pool import Connection
+from service.log.rights import READ, WEBHOOKS, sites_set
 from service.webhooks import subscriptions
 from service.webhooks.guard import Guard, Refused
 from service.webhooks.sealing import Sealer
@@ -81,9 +78,9 @@ async def put_webhook(call: Call[NoQuery]) -> Reply:
         current.version if current else None,
         f"The webhook {code}",
     )
-    sites = subscriptions.sites_of(details, current, call.principal)
+    sites = sites_set(details.sites, current.sites if current else None, call.principal)
     await _check(call, details, new=current is None)
-    async with writing(call) as connection:
+    async with call.services.writing() as connection:
         secret = await subscriptions.put(
             connection,
             code,
@@ -121,7 +118,7 @@ async def remove_webhook(call: Call[NoQuery]) -> Reply:
     if call.header("if-match") is not None:
         what = f"The webhook {current.code}"
         expected_position(call.header("if-match"), None, current.version, what)
-    async with writing(call) as connection:
+    async with call.services.writing() as connection:
         removed = await subscriptions.remove(connection, current.code, current.version)
     if not removed:
         raise changed(current.code)
@@ -136,16 +133,6 @@ async def seen(call: Call[Any]) -> Webhook:
     if found is None:
         raise not_found(f"The webhook {code}")
     return found
-
-
-@asynccontextmanager
-async def writing(call: Call[Any]) -> AsyncIterator[Connection]:
-    """A connection to write with. Raises a 503 problem when there is none."""
-    try:
-        async with call.services.database.writer.acquire(timeout=10) as connection:
-            yield connection
-    except UNREACHABLE as error:
-        raise unreachable() from error
 
 
 def sealer_of(call: Call[Any]) -> Sealer:

@@ -12,7 +12,7 @@ import msgspec
 from msgspec import Meta
 
 from service.log.read import Sites
-from service.log.rights import EVERY_SITE, Principal
+from service.log.rights import Principal
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.storage.walls import past_the_wall
@@ -112,15 +112,6 @@ async def taken(connection: Connection, reference: str) -> bool:
 async def unknown_sites(connection: Connection, sites: list[str]) -> list[str]:
     """Which of these are no sites that the connection sees."""
     return [row["code"] for row in await connection.fetch(SQL.unknown_sites, sites)]
-
-
-def sites_of(details: ContactDetails, current: Contact | None, principal: Principal) -> list[str]:
-    """The sites that a contact is of from now on."""
-    if details.sites is not None:
-        return sorted(set(details.sites))
-    if current is not None:
-        return current.sites
-    return principal.site_list or [EVERY_SITE]
 
 
 async def put(

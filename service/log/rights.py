@@ -58,6 +58,15 @@ class Principal(msgspec.Struct, frozen=True):
         return None if EVERY_SITE in self.sites else sorted(self.sites)
 
 
+def sites_set(said: list[str] | None, present: list[str] | None, principal: Principal) -> list[str]:
+    """The sites of a thing from now on: those said, else those it has, else those that are seen."""
+    if said is not None:
+        return sorted(set(said))
+    if present is not None:
+        return present
+    return principal.site_list or [EVERY_SITE]
+
+
 NOBODY = Principal(name="", scopes=frozenset(), sites=frozenset())
 
 _SCOPE_OF_TYPE = {

@@ -9,7 +9,7 @@ import msgspec
 from msgspec import Meta
 
 from service.log.read import Sites
-from service.log.rights import EVERY_SITE, Principal
+from service.log.rights import Principal
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.storage.walls import past_the_wall
@@ -181,15 +181,6 @@ class AskedTest(msgspec.Struct, frozen=True, kw_only=True):
 
     message: Annotated[str, Meta(description="Its id: look for it among the deliveries.")]
     type: Annotated[str, Meta(examples=[TEST])] = TEST
-
-
-def sites_of(details: WebhookDetails, current: Webhook | None, principal: Principal) -> list[str]:
-    """The sites that a webhook is told of from now on."""
-    if details.sites is not None:
-        return sorted(set(details.sites))
-    if current is not None:
-        return current.sites
-    return principal.site_list or [EVERY_SITE]
 
 
 def _webhook(row: asyncpg.Record) -> Webhook:
