@@ -176,7 +176,7 @@ async def test_links_lead_on_and_never_to_another_site(
         before = await connection.fetchval("SELECT position FROM log_head")
     # A contact that was erased is gone; a reservation is made, confirmed, changed, released.
     tags = ("--include-tag", "Contacts", "--include-tag", "Reservations")
-    options = ["--phases", "stateful", "-n", str(DEEP or 15), *tags]
+    options = ["--phases", "stateful", "-n", str(DEEP or 30), *tags]
     await hold_to_its_description(served, *options, config=config)
     async with database.writer.acquire() as connection:
         rows = await connection.fetch(
