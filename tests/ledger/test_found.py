@@ -83,3 +83,20 @@ async def test_a_released_claim_is_not_revived_by_voiding_a_sale(bench: BenchSid
         "SELECT state, open::int FROM reservations JOIN commitments ON reservation = code"
     )
     assert tuple(row) == ("released", 0)
+
+
+async def test_a_bag_filled_anew_from_other_wood_is_not_the_bag_that_was_grafted_from(
+    bench: BenchSide,
+) -> None:
+    """The trees are of the wood that was in the bag; what fills it in a replacement is another."""
+    (received,) = await bench.given(estimated())
+    (grafted,) = await bench.given(bench.graft(4, "2026-03-04", from_=[{"bag": "B3"}]))
+    void = event("event.voided", "2026-03-06", event=received.id, reason="not so")
+    other = estimated()
+    other["replaces"], other["data"]["lot"] = received.id, "BW4"
+    answer = await bench.send(void, other)
+    faults = [fault for verdict in answer.verdicts for fault in verdict.errors]
+    assert answer.status == 409
+    (fault, *_) = faults
+    assert (fault.kind, fault.numbers["of"]) == ("others_stand_on_it", ["lot:BW3"])
+    assert fault.numbers["events"] == [grafted.id]

@@ -123,7 +123,7 @@ class Ledger(Books):
             TELL[event["type"]](self, t)
             if t.broken and not event.get("happened"):
                 raise Refused(t.broken[0])
-            self.told[event["id"]] = Told(self.number, event, t.when)
+            self.told[event["id"]] = Told(self.number, event, t.when, self._spoken_of(event))
             if event["type"] == "event.voided":
                 voids.append(self.told[event["data"]["event"]])
         self.draw_on_estimates(before)
@@ -132,6 +132,13 @@ class Ledger(Books):
             raise Refused("below_zero", low)
         for target in voids:
             self._nothing_stands_on(target)
+
+    def _spoken_of(self, event: dict[str, Any]) -> set[str]:
+        """Who takes of a bag takes of the lot that is in it then, whatever it holds later."""
+        named = _codes(event["data"])
+        if event["type"] == "hold.placed":
+            return named
+        return named | {b.lot for code, b in self.bags.items() if code in named and not b.gone}
 
     def _nothing_stands_on(self, voided: Told) -> None:
         """What an event made is gone with it, unless others speak of it."""
@@ -144,7 +151,7 @@ class Ledger(Books):
         for told in self.told.values():
             if told.voided or told.number == voided.number:
                 continue
-            if told.event["type"] != "event.voided" and gone & _codes(told.event["data"]):
+            if told.event["type"] != "event.voided" and gone & told.codes:
                 raise Refused("others_stand_on_it")
 
 

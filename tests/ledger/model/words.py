@@ -70,11 +70,12 @@ class Verdict:
 
 @dataclass
 class Told:
-    """An event in the ledger."""
+    """An event in the ledger, and the lots, bags and loads that it spoke of when it was told."""
 
     number: int
     event: dict[str, Any]
     when: When
+    codes: set[str]
     voided: bool = False
 
 
