@@ -27,6 +27,7 @@ from service.log.append import Appender
 from service.log.keys import KeyRing
 from service.log.quota import Leases
 from service.log.reservations import Unconfirmed
+from service.log.sessions import Sessions
 from service.log.submission import Answer, Busy, Submission
 from service.reminders.shortfalls import RiskLimits
 from service.settings import Settings
@@ -117,6 +118,7 @@ def assemble(
         database=database,
         appender=appender,
         keys=KeyRing(database.writer, clock=clock),
+        sessions=Sessions(database.writer, clock=clock),
         follower=follower,
         newest=Newest(database, follower),
         unconfirmed=Unconfirmed(settings.reservation_limit),

@@ -18,6 +18,7 @@ from service.feed.newest import Newest
 from service.log.keys import KeyRing
 from service.log.reservations import Unconfirmed
 from service.log.rights import NOBODY, Principal
+from service.log.sessions import Sessions
 from service.log.submission import Answer, Submission
 from service.settings import Settings
 from service.storage.pool import Connection, Database
@@ -51,6 +52,7 @@ class Services:
     database: Database
     appender: Writer
     keys: KeyRing
+    sessions: Sessions
     follower: Follower
     newest: Newest
     availability: AvailabilityNow
