@@ -32,6 +32,9 @@ _UNSAID_LATER = (
     b',"degree_days":null',
     b',"destination":null',
     b',"licence_counts":null',
+    b',"watch":null',
+    b',"sensors":[]',
+    b',"plant_health":null',
 )
 # Those of a name that other types had from their beginning: only of the types that got it later.
 _UNSAID_LATER_OF: dict[str, tuple[bytes, ...]] = {

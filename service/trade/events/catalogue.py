@@ -9,6 +9,44 @@ from service.trade.methods import MethodName
 from service.trade.words import Code, Data, Days, Occurred, Ref, Text, Word
 
 
+class TemperatureRange(Data, frozen=True, kw_only=True):
+    """From which to which temperature all is well, degrees Celsius."""
+
+    lowest_c: Annotated[float, Meta(ge=-60, le=60)]
+    highest_c: Annotated[float, Meta(ge=-60, le=60)]
+
+
+class Watch(Data, frozen=True, kw_only=True):
+    """What is told of temperatures, frost and loggers. null: not watched.
+
+    The ranges that we came with are common practice, without a source; wood and young trees of
+    crops differ, so state your own.
+    """
+
+    bench_c: Annotated[
+        TemperatureRange | None, Meta(description="Where trees and liners stand.")
+    ] = TemperatureRange(lowest_c=2, highest_c=42)
+    cooler_c: Annotated[
+        TemperatureRange | None, Meta(description="Where budwood is kept: places of kind cooler.")
+    ] = TemperatureRange(lowest_c=1, highest_c=13)
+    frost_c: (
+        Annotated[
+            float,
+            Meta(ge=-60, le=60, description="A day foretold as cold as that is told as frost."),
+        ]
+        | None
+    ) = 2
+    silent_hours: (
+        Annotated[
+            int, Meta(ge=1, le=24 * 14, description="A logger that is silent for longer is told.")
+        ]
+        | None
+    ) = 3
+    keeping_days: Annotated[
+        Days, Meta(description="Wood is told so many days before its usual keeping time ends.")
+    ] = 3
+
+
 class SiteNorms(Data, frozen=True, kw_only=True):
     """Norms of a site: defaults and remarks hang on them. All may be changed.
 
@@ -45,6 +83,9 @@ class SiteNorms(Data, frozen=True, kw_only=True):
     look_every_days: Annotated[
         Days, Meta(description="A place with live trees wants a look at least this often.")
     ] = 14
+    watch: Annotated[Watch | None, Meta(description="Left out: the ranges that we came with.")] = (
+        None
+    )
 
 
 Monthly = Annotated[
@@ -70,6 +111,76 @@ class ClimateNormal(Data, frozen=True, kw_only=True):
     max_c: Monthly
 
 
+class PassportForm(Data, frozen=True, kw_only=True):
+    """How the nursery's plant passports are headed: it may issue them itself."""
+
+    title: Annotated[
+        Text,
+        Meta(
+            description="The words at the head, as the authority asks: in the Union those of one "
+            "of its languages and, if that is another, English after a stroke.",
+            examples=["Pasaporte fitosanitario / Plant Passport"],
+        ),
+    ]
+    union_flag: Annotated[
+        bool,
+        Meta(
+            description="Whether the flag of the Union stands at the head, as Regulation (EU) "
+            "2016/2031, Annex VII, asks of passports issued there."
+        ),
+    ]
+
+
+class CertifiedForm(Data, frozen=True, kw_only=True):
+    """What the nursery may print on tags of certified stock."""
+
+    statement: Annotated[
+        Text, Meta(description="Word for word.", examples=["Certified Citrus Nursery Stock"])
+    ]
+    number: Annotated[Text, Meta(description="Of the certificate.")] | None = None
+
+
+class PlantHealth(Data, frozen=True, kw_only=True):
+    """Who answers for plant health where the site is, and what it may print on its own papers.
+
+    Entered by the nursery from the authority's own letters: data, never advice.
+    """
+
+    authority: Annotated[
+        Text,
+        Meta(
+            description="Whom to call when a quarantine pest is suspected; no person's name.",
+            examples=["Regional plant health service"],
+        ),
+    ]
+    phone: Annotated[Text, Meta(examples=["+34 900 000 000"])]
+    country: Annotated[
+        str | None,
+        Meta(
+            pattern=r"^[A-Z]{2}$(?!\n)",
+            description="By ISO 3166-1, two letters; stands before the registration number.",
+            examples=["ES"],
+        ),
+    ] = None
+    registration: Annotated[
+        str | None,
+        Meta(
+            pattern=r"^[A-Za-z0-9][A-Za-z0-9 ./-]{0,39}$(?!\n)",
+            description="The nursery's registration number, without the country.",
+            examples=["17460123"],
+        ),
+    ] = None
+    inspected_on: Annotated[
+        Occurred | None, Meta(description="Day of the last inspection that it passed.")
+    ] = None
+    valid_until: Annotated[
+        Occurred | None, Meta(description="The last day on which papers may rest on it.")
+    ] = None
+    passport: PassportForm | None = None
+    certified: CertifiedForm | None = None
+    source: Annotated[Text | None, Meta(description="Where this is from, and as of when.")] = None
+
+
 class Site(Data, frozen=True, kw_only=True, tag_field="kind", tag="site"):
     """A nursery location."""
 
@@ -90,6 +201,7 @@ class Site(Data, frozen=True, kw_only=True, tag_field="kind", tag="site"):
     ] = "table"
     norms: SiteNorms = SiteNorms()
     climate_normal: ClimateNormal | None = None
+    plant_health: PlantHealth | None = None
     retired: bool = False
 
 
@@ -103,6 +215,15 @@ class Place(Data, frozen=True, kw_only=True, tag_field="kind", tag="place"):
     for_returns: Annotated[
         bool, Meta(description="True: kept apart, for trees that came back.")
     ] = False
+    sensors: Annotated[
+        list[Text],
+        Meta(
+            max_length=20,
+            description="Loggers that stand here, as readings name them. One in a cooler counts in "
+            "no degree-days; one that no place names is taken to be at the benches.",
+            examples=[["logger 3, House 2"]],
+        ),
+    ] = []
     retired: bool = False
 
 
