@@ -29,7 +29,7 @@ ALERT_REMARKS = (
 OVERDUE, NOT_LOOKED_AT = "overdue_check", "place_not_looked_at"
 FAULT, PUT_RIGHT = "view_fault", "to_put_right"
 SHORTFALL_RISK = "shortfall_risk"
-WEBHOOK_STOPPED = "webhook_stopped"
+WEBHOOK_STOPPED, MAIL_FAILED = "webhook_stopped", "mail_failed"
 ALERT_KINDS = (
     *ALERT_REMARKS,
     OVERDUE,
@@ -38,6 +38,7 @@ ALERT_KINDS = (
     PUT_RIGHT,
     SHORTFALL_RISK,
     WEBHOOK_STOPPED,
+    MAIL_FAILED,
 )
 
 

@@ -1,0 +1,1 @@
+"""Reminders by mail: who wants what when, what is written, and how it goes out."""

@@ -1,0 +1,304 @@
+"""An alert as people read it, in their own language: made of its kind and numbers.
+
+What is stored with an alert (`detail`) is an English sentence for programs. A kind that has no
+words here is shown with that.
+"""
+
+from collections.abc import Callable, Mapping
+from datetime import date
+from typing import Any, NamedTuple
+
+from service.reminders import raising
+from service.reminders.alerts import AlertRow
+from service.trade.check_plans import LOOK
+from service.wording.shown import Shown
+from service.wording.words import Words, phrase
+
+
+class Told(NamedTuple):
+    """What is the matter in a few words, and in a sentence or two. Text, no markup."""
+
+    title: str
+    detail: str
+
+
+KINDS: Mapping[str, str] = {
+    raising.OVERDUE: phrase("Overdue check"),
+    raising.NOT_LOOKED_AT: phrase("Not looked at"),
+    raising.FAULT: phrase("Something could not be worked out"),
+    raising.PUT_RIGHT: phrase("To put right"),
+    raising.SHORTFALL_RISK: phrase("A promise may not be kept"),
+    raising.WEBHOOK_STOPPED: phrase("A webhook is stopped"),
+    raising.MAIL_FAILED: phrase("A mail does not arrive"),
+    "breach": phrase("A rule was broken"),
+    "shortfall": phrase("More promised than there is"),
+    "count_differs": phrase("A count differs from the book"),
+    "consignment_differs": phrase("A consignment differs"),
+    "old_budwood": phrase("Old budwood was grafted"),
+    "short_bag": phrase("A bag is short of buds"),
+    "sold_meanwhile": phrase("Sold before a hold was known"),
+    "unusual_take": phrase("Few of them took"),
+    "outside_reservation": phrase("Handed over outside a reservation"),
+}
+
+CHECKS: Mapping[str, str] = {
+    "read_take": phrase("Read the take"),
+    "force": phrase("Force the buds"),
+    "push_walk": phrase("Count the push"),
+    "tops_off": phrase("Take the tops off"),
+    "grade": phrase("Grade"),
+    LOOK: phrase("Look over the table"),
+}
+
+_RULES: Mapping[str, str] = {
+    "held": phrase("It was done although a hold forbids it."),
+    "far_from_book": phrase("What was counted is far from the book."),
+    "other_customer": phrase("It was reserved for another customer."),
+    "source_expired": phrase("The source tree's registration had ended."),
+    "other_source": phrase("It was grafted again with wood of another source."),
+    "returns_not_allowed": phrase("The site takes no trees back."),
+}
+
+_WHY_STOPPED: Mapping[str, str] = {
+    "gone": phrase("its receiver wants no more"),
+    "exhausted": phrase("a message did not arrive in three days"),
+    "key_gone": phrase("no live key of its owner sees its sites"),
+    "secret_unreadable": phrase("the key that its secret was kept with is lost"),
+}
+
+
+def kind_in_words(words: Words, kind: str) -> str:
+    """What a kind of alert is called; a kind without words by its name."""
+    return words.gettext(KINDS[kind]) if kind in KINDS else kind.replace("_", " ")
+
+
+def check_in_words(words: Words, check: str) -> str:
+    """What a check is called; one of the nursery's own by the name it was given."""
+    return words.gettext(CHECKS[check]) if check in CHECKS else check.replace("_", " ")
+
+
+def alert_in_words(shown: Shown, alert: AlertRow, today: date) -> Told:
+    """The alert for one person; `today` is the day at its site."""
+    words = shown.words
+    title = kind_in_words(words, alert.kind)
+    if alert.kind == raising.OVERDUE and alert.check:
+        title = check_in_words(words, alert.check)
+    say = _SENTENCES.get(alert.kind)
+    try:
+        detail = say(_Facts(shown, alert, today)) if say else alert.detail
+    except (KeyError, TypeError, ValueError):
+        # An alert of an older version that said less.
+        detail = alert.detail
+    return Told(title, detail)
+
+
+class _Facts(NamedTuple):
+    """What a sentence is made of."""
+
+    shown: Shown
+    alert: AlertRow
+    today: date
+
+    @property
+    def numbers(self) -> dict[str, Any]:
+        return self.alert.numbers
+
+    def say(self, text: str, /, **values: object) -> str:
+        return self.shown.words.gettext(text, **values)
+
+    def number(self, name: str) -> str:
+        return self.shown.number(self.numbers[name])
+
+    @property
+    def thing(self) -> str:
+        """The bag or lot, and where."""
+        what = _thing(self.alert)
+        if self.alert.place and self.alert.place != what:
+            return self.say("%(what)s at %(place)s", what=what, place=self.alert.place)
+        return what
+
+
+def _thing(alert: AlertRow) -> str:
+    return alert.numbers.get("bag") or alert.lot or alert.place or alert.subject or alert.site or ""
+
+
+def _late(one: _Facts) -> str:
+    """`N days late (due on …)`, and how many trees wait."""
+    due, words = one.alert.due_on, one.shown.words
+    assert due is not None, "checks are due on a day"
+    days = (one.today - due).days
+    late = words.ngettext("due %(num)s day ago", "due %(num)s days ago", days)
+    day = one.shown.day(due, today=one.today)
+    return one.say("%(late)s, on %(day)s", late=late, day=day)
+
+
+def _overdue(one: _Facts) -> str:
+    trees = int(one.numbers["trees"])
+    count = one.shown.words.ngettext("%(num)s tree", "%(num)s trees", trees)
+    return one.say(
+        "Lot %(lot)s at %(place)s, %(trees)s: %(late)s.",
+        lot=one.alert.lot,
+        place=one.alert.place,
+        trees=count,
+        late=_late(one),
+    )
+
+
+def _not_looked_at(one: _Facts) -> str:
+    return one.say(
+        "Nobody has noted a look at %(place)s: %(late)s.", place=one.alert.place, late=_late(one)
+    )
+
+
+def _differs(one: _Facts) -> str:
+    numbers = one.numbers
+    counted = numbers["counted"] if "counted" in numbers else numbers["seen"]
+    return one.say(
+        "%(thing)s: counted %(counted)s, the book had %(book)s.",
+        thing=one.thing,
+        counted=one.shown.number(counted),
+        book=one.number("book"),
+    )
+
+
+def _consignment(one: _Facts) -> str:
+    return one.say(
+        "%(thing)s: sent %(sent)s, arrived %(arrived)s, dead %(dead)s.",
+        thing=one.thing,
+        sent=one.number("sent"),
+        arrived=one.number("arrived"),
+        dead=one.number("dead"),
+    )
+
+
+def _old_budwood(one: _Facts) -> str:
+    return one.say(
+        "Bag %(bag)s was %(age)s days old; such budwood keeps about %(keeps)s days.",
+        bag=one.numbers["bag"],
+        age=one.number("age_days"),
+        keeps=one.number("keeps_days"),
+    )
+
+
+def _short_bag(one: _Facts) -> str:
+    return one.say(
+        "Bag %(bag)s holds %(buds)s buds; at least %(norm)s are usual here.",
+        bag=one.numbers["bag"],
+        buds=one.number("buds"),
+        norm=one.number("norm"),
+    )
+
+
+def _take(one: _Facts) -> str:
+    alive, read = int(one.numbers["alive"]), int(one.numbers["read"])
+    return one.say(
+        "Lot %(lot)s: %(alive)s of %(read)s took (%(share)s). Below %(low)s is rare.",
+        lot=one.numbers["lot"],
+        alive=one.shown.number(alive),
+        read=one.shown.number(read),
+        share=one.shown.share(alive / read if read else 0),
+        low=one.shown.share(int(one.numbers["usual_above_percent"]) / 100),
+    )
+
+
+def _item(one: _Facts) -> str:
+    """The item of a claim in plain words: `NAVEL/CARRIZO/L2` as it stands in the books."""
+    return str(one.numbers.get("item") or one.numbers.get("lot") or one.alert.subject)
+
+
+def _shortfall(one: _Facts) -> str:
+    there = one.numbers["ready"] if "ready" in one.numbers else one.numbers["foreseen"]
+    return one.say(
+        "%(item)s: %(promised)s are promised, %(there)s can be counted on.",
+        item=_item(one),
+        promised=one.number("promised"),
+        there=one.shown.number(there),
+    )
+
+
+def _risk(one: _Facts) -> str:
+    by = date.fromisoformat(one.numbers["by"])
+    hundred = max(1, round(100 * one.numbers["probability"]))
+    return one.say(
+        "%(item)s: about %(hundred)s in 100 that the %(promised)s promised by %(day)s will not all "
+        "be there. It is an estimate.",
+        item=_item(one),
+        hundred=hundred,
+        promised=one.number("promised"),
+        day=one.shown.day(by, today=one.today),
+    )
+
+
+def _breach(one: _Facts) -> str:
+    what = one.say(_RULES[one.numbers["rule"]])
+    told = one.say("%(thing)s: %(what)s", thing=one.thing, what=what) if one.thing else what
+    if "hold" in one.numbers:
+        told += " " + one.say("Hold %(hold)s.", hold=one.numbers["hold"])
+    return told
+
+
+def _sold_meanwhile(one: _Facts) -> str:
+    count = sum(int(line["count"]) for line in one.numbers["sold"])
+    return one.shown.words.ngettext(
+        "%(num)s was sold before the hold was known. Follow your plant-health authority's rules on "
+        "what to do.",
+        "%(num)s were sold before the hold was known. Follow your plant-health authority's rules "
+        "on what to do.",
+        count,
+    )
+
+
+def _outside(one: _Facts) -> str:
+    return one.say(
+        "%(count)s handed over outside reservation %(reservation)s.",
+        count=one.number("outside"),
+        reservation=one.numbers["reservation"],
+    )
+
+
+def _put_right(one: _Facts) -> str:
+    return one.say("Something was sent that the log refused; it waits to be put right.")
+
+
+def _webhook(one: _Facts) -> str:
+    return one.say(
+        "The webhook %(code)s is stopped: %(why)s. What is recorded waits for it until it is "
+        "resumed.",
+        code=one.alert.subject,
+        why=one.say(_WHY_STOPPED[one.numbers["because"]]),
+    )
+
+
+def _fault(one: _Facts) -> str:
+    return one.say("%(what)s could not be worked out; what is shown of it may be old.",
+                   what=one.alert.subject)  # fmt: skip
+
+
+def _mail(one: _Facts) -> str:
+    if one.alert.subject:
+        return one.say(
+            "The mail server refuses the address of %(person)s. Once the address is put right, "
+            "reminders go on.",
+            person=one.alert.subject,
+        )
+    return one.say("Reminders can't be sent by mail: the mail server does not take them.")
+
+
+_SENTENCES: dict[str, Callable[[_Facts], str]] = {
+    raising.OVERDUE: _overdue,
+    raising.NOT_LOOKED_AT: _not_looked_at,
+    raising.FAULT: _fault,
+    raising.PUT_RIGHT: _put_right,
+    raising.SHORTFALL_RISK: _risk,
+    raising.WEBHOOK_STOPPED: _webhook,
+    raising.MAIL_FAILED: _mail,
+    "breach": _breach,
+    "shortfall": _shortfall,
+    "count_differs": _differs,
+    "consignment_differs": _consignment,
+    "old_budwood": _old_budwood,
+    "short_bag": _short_bag,
+    "sold_meanwhile": _sold_meanwhile,
+    "unusual_take": _take,
+    "outside_reservation": _outside,
+}
