@@ -43,6 +43,16 @@ KINDS: dict[str, Kind] = {
         "The key does not allow this",
         "The key is valid but lacks the scope named in `scope`. Ask whoever gave it to you.",
     ),
+    "signed-out": Kind(
+        401,
+        "Nobody is signed in here",
+        "Sign in again; what was typed is kept until then.",
+    ),
+    "forged": Kind(
+        403,
+        "It came from a page of another site",
+        "Forms are taken from the service's own pages only. Open the page here and send it again.",
+    ),
     "not-found": Kind(
         404,
         "Nothing of that name is here",
@@ -281,15 +291,18 @@ def encode_problem(problem: Problem, scope: Scope) -> bytes:
     return msgspec.json.encode(problem.document(scope["path"], request_id))
 
 
+def log_unforeseen(scope: Scope, error: Exception) -> None:
+    """Tell the log of what nobody foresaw: the answer says nothing of it."""
+    request_id = scope.get("state", {}).get("request_id")
+    _log.error("unforeseen", path=shown_path(scope["path"]), request_id=request_id, exc_info=error)
+
+
 def answer_problem(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:
     """The exception handler for everything: logs what is the service's own fault, answers all."""
     problem = problem_of(error)
     scope = request.scope
-    request_id = scope.get("state", {}).get("request_id")
     if problem.slug == "internal-error":
-        _log.error(
-            "unforeseen", path=shown_path(scope["path"]), request_id=request_id, exc_info=error
-        )
+        log_unforeseen(scope, error)
     body = encode_problem(problem, scope)
     headers = {"Cache-Control": "no-store", **problem.headers}
     return Response(body, status_code=problem.status, media_type=PROBLEM_TYPE, headers=headers)

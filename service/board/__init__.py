@@ -1,0 +1,1 @@
+"""Pages for people: made here, fast, in their language, for one hand, and without script too."""
