@@ -10,8 +10,8 @@ from typing import Any, NamedTuple
 
 from service.reminders import raising
 from service.reminders.alerts import AlertRow
-from service.trade.check_plans import LOOK
 from service.wording.shown import Shown
+from service.wording.trade_words import CHECKS, named
 from service.wording.words import Words, phrase
 
 
@@ -30,6 +30,10 @@ KINDS: Mapping[str, str] = {
     raising.SHORTFALL_RISK: phrase("A promise may not be kept"),
     raising.WEBHOOK_STOPPED: phrase("A webhook is stopped"),
     raising.MAIL_FAILED: phrase("A mail does not arrive"),
+    "temperature_out_of_range": phrase("Too warm or too cold"),
+    "frost_ahead": phrase("Frost ahead"),
+    "budwood_expiring": phrase("Budwood to use soon"),
+    "logger_silent": phrase("A logger is silent"),
     "breach": phrase("A rule was broken"),
     "shortfall": phrase("More promised than there is"),
     "count_differs": phrase("A count differs from the book"),
@@ -39,15 +43,6 @@ KINDS: Mapping[str, str] = {
     "sold_meanwhile": phrase("Sold before a hold was known"),
     "unusual_take": phrase("Few of them took"),
     "outside_reservation": phrase("Handed over outside a reservation"),
-}
-
-CHECKS: Mapping[str, str] = {
-    "read_take": phrase("Read the take"),
-    "force": phrase("Force the buds"),
-    "push_walk": phrase("Count the push"),
-    "tops_off": phrase("Take the tops off"),
-    "grade": phrase("Grade"),
-    LOOK: phrase("Look over the table"),
 }
 
 _RULES: Mapping[str, str] = {
@@ -72,17 +67,12 @@ def kind_in_words(words: Words, kind: str) -> str:
     return words.gettext(KINDS[kind]) if kind in KINDS else kind.replace("_", " ")
 
 
-def check_in_words(words: Words, check: str) -> str:
-    """What a check is called; one of the nursery's own by the name it was given."""
-    return words.gettext(CHECKS[check]) if check in CHECKS else check.replace("_", " ")
-
-
 def alert_in_words(shown: Shown, alert: AlertRow, today: date) -> Told:
     """The alert for one person; `today` is the day at its site."""
     words = shown.words
     title = kind_in_words(words, alert.kind)
     if alert.kind == raising.OVERDUE and alert.check:
-        title = check_in_words(words, alert.check)
+        title = _capital(named(words, alert.check, CHECKS))
     say = _SENTENCES.get(alert.kind)
     try:
         detail = say(_Facts(shown, alert, today)) if say else alert.detail
@@ -90,6 +80,10 @@ def alert_in_words(shown: Shown, alert: AlertRow, today: date) -> Told:
         # An alert of an older version that said less.
         detail = alert.detail
     return Told(title, detail)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 class _Facts(NamedTuple):
