@@ -40,6 +40,9 @@ SETTLED_BY: dict[str, str] = {
     "in_the_past": "Correct the day or time: it must be to come.",
     "needs_authority": "Name the authority and its document: the service never lifts a "
     "plant-health hold by itself.",
+    "not_registered": "Enter the site's registration in the catalogue, as the authority gave it; "
+    "until then print nothing.",
+    "inspection_not_current": "Print when the site was inspected again and the catalogue says so.",
     "missing": "Add what was left out.",
     "out_of_order": "Import in the order in which it was first recorded.",
     "position_moved": "Read the entry again, and send the change that is still wanted.",
@@ -49,7 +52,7 @@ SETTLED_BY: dict[str, str] = {
     "id_twice": "Give each event an id of its own.",
     "scope_missing": "Have somebody send it whose key has the scope, or ask for the scope.",
     "held": "Wait until the hold is lifted; if it has happened all the same, send it again with "
-    "happened: true, and it is recorded as a breach.",
+    "happened: true, and it is recorded as a breach. A paper stays refused.",
     "source_expired": "Correct the source tree or its registration; if it has happened all the "
     "same, send it again with happened: true.",
     "other_source": "Correct the bag; if other wood was used all the same, send it again with "

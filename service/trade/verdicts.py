@@ -54,6 +54,8 @@ ARITHMETIC_AND_CODES: dict[str, str] = {
     "grown_for_another": "It is grown for another customer.",
     "in_the_past": "It was over already.",
     "needs_authority": "Only the authority's word lifts a plant-health hold.",
+    "not_registered": "The catalogue does not say by which registration it may be printed.",
+    "inspection_not_current": "No inspection is current on that day.",
     "missing": "Something needed was left out.",
     "out_of_order": "The recorded time lies before the log's newest.",
     "position_moved": "The entry was changed since it was read.",

@@ -65,6 +65,14 @@ Ref = Annotated[
         examples=["cust-0481"],
     ),
 ]
+Country = Annotated[
+    str,
+    Meta(
+        pattern=r"^[A-Z]{2}$(?!\n)",
+        description="A country by ISO 3166-1, two letters.",
+        examples=["ES"],
+    ),
+]
 Millimetres = Annotated[int, Meta(ge=1, le=5000, description="Length in millimetres.")]
 Days = Annotated[int, Meta(ge=0, le=3650, description="Whole days.")]
 EventId = Annotated[

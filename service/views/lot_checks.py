@@ -29,7 +29,7 @@ from service.views.clocks import Clocks
 
 SQL = load(__package__, "lot_checks.sql")
 # What neither moves trees nor counts as done to them.
-SILENT = ("event.voided", "treatment.applied", "tools.disinfected")
+SILENT = ("event.voided", "treatment.applied", "tools.disinfected", "papers.printed")
 SILENT_GROUPS = ("hold.", "reservation.", "alert.", "catalogue.", "grafting.")
 Row = dict[str, Any]
 """A row of `checks_due`."""

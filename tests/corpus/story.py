@@ -208,6 +208,31 @@ def _destinations() -> list[Unit]:
                    destination=told)]]  # fmt: skip
 
 
+def _papers() -> list[Unit]:
+    """Who answers for plant health at a site, and papers of each kind."""
+    health = {
+        "authority": "Plant health service, invented",
+        "phone": "+34 900 000 000",
+        "country": "ES",
+        "registration": "17460123",
+        "inspected_on": "2026-05-04",
+        "valid_until": "2027-05-03",
+        "source": "their letter of 2026-05-11, invented",
+        "passport": {"title": "Pasaporte fitosanitario / Plant Passport", "union_flag": True},
+        "certified": {"statement": "Certified Citrus Nursery Stock", "number": "C-12"},
+    }
+    told = {"lot": "T1", "place": "C-T1", "count": 4}
+    return [
+        [entry("site", "CORIN", name="Corin", time_zone="Europe/Madrid", latitude=39.5,
+               longitude=-0.4, norms={"returns_allowed": True}, plant_health=health)],
+        [event("papers.printed", "2026-06-28", actor="p-09", paper="plant_passport",
+               customer="cust-4", order="O-5", **told)],
+        [event("papers.printed", "2026-06-28", paper="certified_tag", **told)],
+        [event("papers.printed", "2026-06-29", paper="sale_tag", lot="T8", size="L2", count=2,
+               origin="ES", document="PP-101", note="the first sheet jammed")],
+    ]  # fmt: skip
+
+
 def id_of(number: int) -> str:
     """An event id that is the same whenever the story is told."""
     return str(UUID(int=0x0190A5C4_7C00_7000_8000_000000000000 + number))
@@ -217,7 +242,7 @@ def story() -> list[Unit]:
     """Everything that happens, each event with its id."""
     units = [*_nursery(), *_budwood_and_liners(), *_grafting(), *_trees(), *_slip(), *_weather(),
              *_by_hand(), *_orders_of_customers(),
-             *_destinations()]  # fmt: skip
+             *_destinations(), *_papers()]  # fmt: skip
     number = 0
     for unit in units:
         for one in unit:

@@ -4,6 +4,7 @@ Sites, places and codes of an example are its own, so that holds and claims of o
 into another. C is in Madrid, V in Sydney; the days lie around both their changes of the clock.
 """
 
+from datetime import date
 from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
@@ -25,6 +26,17 @@ late_moments = st.sampled_from(DAYS[-4:])
 PLACES = {"C": ["BOX", "TB1", "TB2", "RET"], "V": ["VBX", "VT1"]}
 TABLES = {"C": ["TB1", "TB1", "TB2"], "V": ["VT1"]}
 BOXES = {"C": "BOX", "V": "VBX"}
+INSPECTED = (date(2025, 3, 30), date(2025, 4, 5))
+HEALTH = {
+    "authority": "the inspectors",
+    "phone": "112",
+    "country": "ES",
+    "registration": "1",
+    "inspected_on": str(INSPECTED[0]),
+    "valid_until": str(INSPECTED[1]),
+    "passport": {"title": "Plant Passport", "union_flag": True},
+    "certified": {"statement": "Certified stock"},
+}
 
 
 class Choosing:
@@ -46,7 +58,9 @@ class Choosing:
             site = self.code(name)
             norms = {} if name == "C" else {"returns_allowed": False, "regraft_same_source": False}
             where = {"latitude": 40, "longitude": 1}
-            sites.append(entry("site", site, site, name=name, time_zone=zone, norms=norms, **where))
+            papers = {"plant_health": HEALTH} if name == "C" else {}
+            said = {"name": name, "time_zone": zone, "norms": norms, **where, **papers}
+            sites.append(entry("site", site, site, **said))
             entries += [
                 entry("place", self.code(p), site, **self._place(name, p)) for p in PLACES[name]
             ]

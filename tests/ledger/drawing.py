@@ -46,6 +46,7 @@ WEIGHTS = {
     "promise.override_ended": 1,
     "trees.sold": 4,
     "trees.returned": 2,
+    "papers.printed": 2,
     "stock.opened": 1,
     "stock.counted": 3,
     "label.lost": 2,

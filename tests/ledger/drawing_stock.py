@@ -158,7 +158,8 @@ class DrawsStock(Choosing):
         return {"person": "p-1", "product": "bleach", "before": before}
 
     def draw_treatment_applied(self, data: st.DataObject, at: str) -> dict[str, Any]:
-        return {"places": [self.table(data, at)], "product": "oil"}
+        ended = data.draw(st.sampled_from([None, "2025-03-02", "2025-03-30"]))
+        return {"places": [self.table(data, at)], "product": "oil", "ended": ended}
 
     def draw_alert_acknowledged(self, data: st.DataObject, at: str) -> dict[str, Any]:
         return {"alert": ALERT}

@@ -264,3 +264,8 @@ class DrawsTrees(Choosing):
 
     def draw_reservation_released(self, data: st.DataObject, at: str) -> dict[str, Any]:
         return self.reservation(data) | {"reason": "gave up"}
+
+    def draw_papers_printed(self, data: st.DataObject, at: str) -> dict[str, Any]:
+        lot = self.lot(data, data.draw(st.sampled_from(["tree", "tree", "budwood"])), "T1", "T3")
+        paper = data.draw(st.sampled_from(["sale_tag", "plant_passport", "certified_tag"]))
+        return {"paper": paper, "lot": lot, "count": data.draw(few), "origin": "ES"}

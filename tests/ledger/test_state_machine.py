@@ -34,7 +34,7 @@ from hypothesis.stateful import (
 
 from service.trade.events import EVENT_TYPES
 from tests.ledger import world as asked
-from tests.ledger.choosing import DAYS, PLACES, counts, moments
+from tests.ledger.choosing import DAYS, INSPECTED, PLACES, counts, moments
 from tests.ledger.drawing import WEIGHTS, Nursery
 from tests.ledger.model import TELL, Account, Ledger, Site, Verdict
 from tests.ledger.refold import differences, here
@@ -79,7 +79,9 @@ class TheLedger(RuleBasedStateMachine):
         self.model = Ledger(
             sites={
                 self.code("C"): Site(
-                    ZoneInfo("Europe/Madrid"), for_returns=frozenset({self.code("RET")})
+                    ZoneInfo("Europe/Madrid"),
+                    inspected=INSPECTED,
+                    for_returns=frozenset({self.code("RET")}),
                 ),
                 self.code("V"): Site(
                     ZoneInfo("Australia/Sydney"), returns_allowed=False, regraft_same_source=False

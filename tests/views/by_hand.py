@@ -17,7 +17,13 @@ from service.trade.events import EVENT_TYPES
 from tests.ledger.model import Account, Ledger
 from tests.ledger.model.words import Entry
 
-NOT_TOLD = ("event.voided", "hold.placed", "hold.lifted", "treatment.applied")
+NOT_TOLD = (
+    "event.voided",
+    "hold.placed",
+    "hold.lifted",
+    "treatment.applied",
+    "papers.printed",
+)
 IN_THE_NURSERY = ("bag", "liners", "trees", "transit")
 GROWING = ("grafted", "pushed")
 LIVE = ("grafted", "pushed", "ready")

@@ -33,7 +33,7 @@ from service.views.lots_then import LotsQuery, lots
 from service.views.runner import Runner
 from service.views.stock import StockQuery, stock
 from service.views.stock_by_day import StockByDay
-from tests.ledger.choosing import DAYS, PLACES
+from tests.ledger.choosing import DAYS, INSPECTED, PLACES
 from tests.ledger.drawing import Nursery
 from tests.ledger.model import Ledger, Site
 from tests.ledger.world import CATALOGUE
@@ -105,7 +105,9 @@ class Story:
         self.world.examples += 1
         prefix = f"X{self.world.examples}-"
         sites = {
-            prefix + "C": Site(ZONES["C"], for_returns=frozenset({prefix + "RET"})),
+            prefix + "C": Site(
+                ZONES["C"], inspected=INSPECTED, for_returns=frozenset({prefix + "RET"})
+            ),
             prefix + "V": Site(ZONES["V"], returns_allowed=False, regraft_same_source=False),
         }
         for site, places in PLACES.items():

@@ -1,5 +1,7 @@
 """Completing budwood events."""
 
+from zoneinfo import ZoneInfo
+
 from msgspec.structs import replace
 
 from service.trade import holds
@@ -20,6 +22,7 @@ from service.trade.events.budwood import (
     ScionsPrepared,
     ScionsPreparedData,
 )
+from service.trade.events.catalogue import Site
 from service.trade.verdicts import refuse
 from service.trade.words import understand_occurred
 
@@ -118,12 +121,15 @@ def _received(bench: Bench, d: BudwoodReceivedData) -> BudwoodReceivedData:
 def day_given(bench: Bench, text: str | None, pointer: str) -> None:
     """Refuse a text that is no day of the calendar."""
     if text is not None:
-        from zoneinfo import ZoneInfo
+        day_in(bench.site, text, pointer)
 
-        try:
-            understand_occurred(text, ZoneInfo(bench.site.time_zone))
-        except ValueError as error:
-            raise refuse("not_a_day", str(error), pointer) from error
+
+def day_in(site: Site, text: str, pointer: str) -> None:
+    """Refuse a text that is no day of the site's calendar."""
+    try:
+        understand_occurred(text, ZoneInfo(site.time_zone))
+    except ValueError as error:
+        raise refuse("not_a_day", str(error), pointer) from error
 
 
 def day_before(bench: Bench, text: str | None, pointer: str, done: str, then: str) -> None:

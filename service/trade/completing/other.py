@@ -1,11 +1,12 @@
 """Completing the catalogue's changes and facts that move nothing."""
 
+from datetime import timedelta
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from service.trade.accounts import STANDING
 from service.trade.bench import Bench
 from service.trade.completing import completes
-from service.trade.completing.budwood import day_given
+from service.trade.completing.budwood import day_given, day_in
 from service.trade.entries import Catalogue
 from service.trade.events.catalogue import (
     CatalogueChanged,
@@ -32,6 +33,10 @@ from service.trade.events.facts import (
     WorkDoneData,
 )
 from service.trade.verdicts import refuse
+from service.trade.words import understand_occurred
+
+# A house is closed for as long as a wrong day says, so a slip of the year must not pass.
+LONGEST_APPLICATION = timedelta(days=7)
 
 
 @completes(CatalogueChanged)
@@ -51,6 +56,8 @@ def _catalogue(bench: Bench, d: CatalogueChangedData) -> CatalogueChangedData:
                 f"{at}/time_zone",
             ) from error
         _normal(entry, f"{at}/climate_normal")
+        _ranges(entry, f"{at}/norms/watch")
+        _inspected(entry, f"{at}/plant_health")
     elif isinstance(entry, Place):
         if entry.site != bench.here:
             raise refuse(
@@ -85,6 +92,21 @@ def _catalogue(bench: Bench, d: CatalogueChangedData) -> CatalogueChangedData:
     return d
 
 
+def _ranges(site: Site, at: str) -> None:
+    """Refuse a range whose lowest temperature is above its highest."""
+    watch = site.norms.watch
+    for name in ("bench_c", "cooler_c"):
+        told = watch and getattr(watch, name)
+        if told is not None and told.lowest_c > told.highest_c:
+            raise refuse(
+                "counts_disagree",
+                f"The lowest {told.lowest_c:g} C is above the highest {told.highest_c:g} C.",
+                f"{at}/{name}",
+                lowest_c=told.lowest_c,
+                highest_c=told.highest_c,
+            )
+
+
 def _normal(site: Site, at: str) -> None:
     """Refuse a month whose mean minimum is above its mean maximum."""
     normal = site.climate_normal
@@ -99,6 +121,25 @@ def _normal(site: Site, at: str) -> None:
                 min_c=low,
                 max_c=high,
             )
+
+
+def _inspected(site: Site, at: str) -> None:
+    """Refuse days that are none, and an inspection that was over before it began."""
+    health = site.plant_health
+    if health is None:
+        return
+    since, until = health.inspected_on, health.valid_until
+    for name, day in (("inspected_on", since), ("valid_until", until)):
+        if day is not None:
+            day_in(site, day, f"{at}/{name}")
+    if since and until and until[:10] < since[:10]:
+        raise refuse(
+            "counts_disagree",
+            f"An inspection of {since[:10]} can't be valid until {until[:10]}, before it.",
+            f"{at}/valid_until",
+            inspected_on=since,
+            valid_until=until,
+        )
 
 
 def _degree_days(catalogue: Catalogue, code: str, told: CropDegreeDays, at: str) -> None:
@@ -229,7 +270,23 @@ def _disinfected(bench: Bench, d: ToolsDisinfectedData) -> ToolsDisinfectedData:
 def _treated(bench: Bench, d: TreatmentAppliedData) -> TreatmentAppliedData:
     for index, place in enumerate(d.places):
         bench.place(place, f"#/data/places/{index}")
+    if d.ended is not None:
+        _ended(bench, d.ended, "#/data/ended")
     return d
+
+
+def _ended(bench: Bench, text: str, at: str) -> None:
+    """Refuse an application that ended before it began, or lasted longer than any does."""
+    day_given(bench, text, at)
+    began, ended = bench.moment, understand_occurred(text, ZoneInfo(bench.site.time_zone))
+    both_timed = began.timed and ended.timed
+    if ended.at < began.at if both_timed else ended.day < began.day:
+        said = f"It can't have ended on {text}: it began on {bench.event.occurred}."
+        raise refuse("counts_disagree", said, at)
+    if ended.day - began.day > LONGEST_APPLICATION:
+        days = LONGEST_APPLICATION.days
+        said = f"{text} is more than {days} days after its beginning; record each day by itself."
+        raise refuse("counts_disagree", said, at, most_days=days)
 
 
 @completes(AlertRemindOn)

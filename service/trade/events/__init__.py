@@ -36,6 +36,7 @@ from service.trade.events.orders import (
     GraftingOrdered,
     GraftingOrderEnded,
 )
+from service.trade.events.papers import PapersPrinted
 from service.trade.events.promises import PromiseOverridden, PromiseOverrideEnded
 from service.trade.events.selling import (
     ReservationChanged,
@@ -105,6 +106,7 @@ Event = (
     | PromiseOverrideEnded
     | TreesSold
     | TreesReturned
+    | PapersPrinted
     | StockCounted
     | LabelLost
     | HoldPlaced

@@ -6,7 +6,7 @@ from msgspec import Meta
 
 from service.trade.events.envelope import Envelope
 from service.trade.methods import MethodName
-from service.trade.words import Code, Data, Days, Occurred, Ref, Text, Word
+from service.trade.words import Code, Country, Data, Days, Occurred, Ref, Text, Word
 
 
 class TemperatureRange(Data, frozen=True, kw_only=True):
@@ -154,22 +154,24 @@ class PlantHealth(Data, frozen=True, kw_only=True):
         ),
     ]
     phone: Annotated[Text, Meta(examples=["+34 900 000 000"])]
-    country: Annotated[
-        str | None,
-        Meta(
-            pattern=r"^[A-Z]{2}$(?!\n)",
-            description="By ISO 3166-1, two letters; stands before the registration number.",
-            examples=["ES"],
-        ),
-    ] = None
-    registration: Annotated[
-        str | None,
-        Meta(
-            pattern=r"^[A-Za-z0-9][A-Za-z0-9 ./-]{0,39}$(?!\n)",
-            description="The nursery's registration number, without the country.",
-            examples=["17460123"],
-        ),
-    ] = None
+    country: (
+        Annotated[
+            Country,
+            Meta(description="By ISO 3166-1, two letters; stands before the registration number."),
+        ]
+        | None
+    ) = None
+    registration: (
+        Annotated[
+            str,
+            Meta(
+                pattern=r"^[A-Za-z0-9][A-Za-z0-9 ./-]{0,39}$(?!\n)",
+                description="The nursery's registration number, without the country.",
+                examples=["17460123"],
+            ),
+        ]
+        | None
+    ) = None
     inspected_on: Annotated[
         Occurred | None, Meta(description="Day of the last inspection that it passed.")
     ] = None

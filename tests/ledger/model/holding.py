@@ -54,7 +54,7 @@ def _label_lost(books: Books, t: Telling) -> None:
         accounts.append((books.need(trees(t, line)), line["count"]))
     books.free(d["lot"])
     parents = {f"lot:{line['lot']}" for line in d["lines"]}
-    make_lot(books, t, d["lot"], parents, Lot(t.number, "tree"))
+    make_lot(books, t, d["lot"], parents, Lot(t.number, "tree", labelled=False))
     _new_hold(books, t, d["hold"], "identity", f"lot:{d['lot']}")
     for account, count in accounts:
         books.post(account, t.when, -count, t.number)
@@ -76,6 +76,10 @@ def _work_done(books: Books, t: Telling) -> None:
 def _treated(books: Books, t: Telling) -> None:
     for place in t.data["places"]:
         books.place(t, place)
+    # Days alone are drawn: ended before it began, or more than a week after.
+    ended = t.data.get("ended")
+    if ended and not 0 <= (date.fromisoformat(ended) - t.when.day).days <= 7:
+        raise Refused("counts_disagree")
 
 
 @tells("tools.disinfected")

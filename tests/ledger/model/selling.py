@@ -1,4 +1,4 @@
-"""Sales and returns."""
+"""Sales and returns, and the papers that go with what is sold."""
 
 from tests.ledger.model.books import Books, trees
 from tests.ledger.model.incoming import bag_account
@@ -74,3 +74,33 @@ def _returned(books: Books, t: Telling) -> None:
             t.broken.append("returns_not_allowed")
         customer = Account(line["lot"], t.site, "customer", ref=t.data["customer"])
         books.move(customer, trees(t, line), t, line["count"])
+
+
+@tells("papers.printed")
+def _papers_printed(books: Books, t: Telling) -> None:
+    """Nothing moves. Every refusal stays one, whatever has happened."""
+    d, site = t.data, books.sites[t.site]
+    lot = books.here(t, d["lot"], "tree", "budwood")
+    goods = [
+        account
+        for account in books.entries
+        if (account.lot, account.site) == (d["lot"], t.site)
+        and (account.kind in ("bag", "customer") or account.stage in ("grafted", "pushed", "ready"))
+    ]
+    if d["count"] > sum(books.balance(account, t.when.day) for account in goods):
+        raise Refused("counts_disagree")
+    tokens = {f"site:{t.site}"} | books.ancestry(d["lot"])
+    for account in goods:
+        if books.balance(account, t.when.day) > 0:
+            tokens.add(f"place:{account.place}")
+        tokens |= books.bag_tokens(account.ref) if account.kind == "bag" else set()
+    for hold in books.holds.values():
+        if hold.token in tokens and (hold.until is None or hold.since <= t.when.day < hold.until):
+            raise Refused("held")
+    if d["paper"] != "sale_tag":
+        if site.inspected is None:
+            raise Refused("not_registered")
+        if not site.inspected[0] <= t.when.day <= site.inspected[1]:
+            raise Refused("inspection_not_current")
+    if not lot.labelled:
+        raise Refused("missing")

@@ -94,6 +94,7 @@ class Lot:
     wood: str | None = None
     basis: str = "counted"
     gone: bool = False
+    labelled: bool = True
     parents: dict[int, frozenset[str]] = field(default_factory=dict)
 
 
@@ -211,6 +212,7 @@ class Site:
 
     zone: ZoneInfo
     returns_allowed: bool = True
+    inspected: tuple[date, date] | None = None
     regraft_same_source: bool = True
     places: dict[str, bool] = field(default_factory=dict)
     for_returns: frozenset[str] = frozenset()
