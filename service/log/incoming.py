@@ -38,6 +38,7 @@ _UNSAID_LATER = (
 )
 # Those of a name that other types had from their beginning: only of the types that got it later.
 _UNSAID_LATER_OF: dict[str, tuple[bytes, ...]] = {
+    "treatment.applied": (b',"ended":null',),
     "budwood.sold": (b',"cultivar":null',),
     "trees.sold": (b',"cultivar":null', b',"rootstock":null'),
     "reservation.made": (b',"asked":null', b',"order":null', b',"partial":false'),

@@ -68,7 +68,11 @@ class ToolsDisinfected(Envelope, frozen=True, tag="tools.disinfected", kw_only=T
 
 
 class TreatmentAppliedData(Data, frozen=True, kw_only=True):
-    """A treatment at places. Only licensed people, by the label and local rules."""
+    """A treatment at places. Only licensed people, by the label and local rules.
+
+    `occurred` says when the application began, `ended` when it was over: the time of no entry runs
+    from there, and closes the whole house.
+    """
 
     places: Annotated[list[Code], Meta(min_length=1, max_length=200)]
     product: Text
@@ -77,7 +81,23 @@ class TreatmentAppliedData(Data, frozen=True, kw_only=True):
     document: Ref | None = None
     re_entry_hours: (
         Annotated[
-            int, Meta(ge=0, le=24 * 90, description="Hours of no entry that the label demands.")
+            int,
+            Meta(
+                ge=0,
+                le=24 * 90,
+                description="Hours of no entry that the label demands, from the end of the "
+                "application on. Left out nobody can say until when, which is never `safe`.",
+            ),
+        ]
+        | None
+    ) = None
+    ended: (
+        Annotated[
+            Occurred,
+            Meta(
+                description="When the application ended, within seven days of its beginning. Left "
+                "out, or only a day, the end of that day counts: it can't have ended later."
+            ),
         ]
         | None
     ) = None
