@@ -4,13 +4,13 @@ All that records over HTTP goes this way.
 """
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Protocol
 
 import msgspec
 
 from service.api import shapes
-from service.api.operation import Call
 from service.api.problems import Mistake, Problem, lacks_scope, mistake_of
+from service.api.services import Services
 from service.log.rights import Principal, scope_for
 from service.log.submission import (
     Answer,
@@ -173,7 +173,14 @@ def _right_fault(element: Element, principal: Principal) -> tuple[Fault | None, 
     return None, None
 
 
-async def hand_over(call: Call[Any], submission: Submission) -> Answer:
+class Asked(Protocol):
+    """A request of a program, or a visit of a page: what comes in with either is recorded alike."""
+
+    @property
+    def services(self) -> Services: ...
+
+
+async def hand_over(call: Asked, submission: Submission) -> Answer:
     """Hand a submission to the log; its failures become problems, its refusals are answers."""
     try:
         return await call.services.appender.append(submission)
