@@ -64,11 +64,11 @@ CREATE TABLE mail_told (
     person text NOT NULL,
     what text NOT NULL,
     about text NOT NULL,
-    mail uuid NOT NULL,
+    mail uuid,
     told_at timestamptz NOT NULL,
     PRIMARY KEY (person, what, about)
 );
-COMMENT ON TABLE mail_told IS 'What somebody was told, once: a digest by site and day, an alert by its id and when it was raised. Whoever inserts the row writes the mail.';
+COMMENT ON TABLE mail_told IS 'What somebody was told, once: a digest by site and day, an alert by its id and when it was raised. Whoever inserts the row writes the mail; none where there was nothing to tell.';
 CREATE INDEX mail_told_at ON mail_told (told_at);
 GRANT SELECT, INSERT, UPDATE, DELETE ON mail_told TO graftlog_writer;
 
