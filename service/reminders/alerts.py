@@ -130,7 +130,7 @@ class AlertRow(msgspec.Struct, frozen=True, kw_only=True):
         str | None,
         Meta(
             description="`done` or `no_longer_due` (of a check), `louder_one_raised`, `voided`, "
-            "`counted`, `put_right`, `covered` (what is promised)."
+            "`counted`, `put_right`, `covered` (what is promised), `no_longer_so`."
         ),
     ]
     acknowledged_by: str | None

@@ -30,6 +30,10 @@ OVERDUE, NOT_LOOKED_AT = "overdue_check", "place_not_looked_at"
 FAULT, PUT_RIGHT = "view_fault", "to_put_right"
 SHORTFALL_RISK = "shortfall_risk"
 WEBHOOK_STOPPED, MAIL_FAILED = "webhook_stopped", "mail_failed"
+OUT_OF_RANGE, FROST = "temperature_out_of_range", "frost_ahead"
+EXPIRING, SILENT = "budwood_expiring", "logger_silent"
+# What the morning round tells in full, beside its count of other alerts.
+TOLD_BY_THE_ROUND = (OVERDUE, NOT_LOOKED_AT, OUT_OF_RANGE, FROST, EXPIRING, SILENT)
 ALERT_KINDS = (
     *ALERT_REMARKS,
     OVERDUE,
@@ -39,6 +43,10 @@ ALERT_KINDS = (
     SHORTFALL_RISK,
     WEBHOOK_STOPPED,
     MAIL_FAILED,
+    OUT_OF_RANGE,
+    FROST,
+    EXPIRING,
+    SILENT,
 )
 
 

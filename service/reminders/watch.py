@@ -4,12 +4,15 @@ Idempotent: each alert is named by what it is about, the due day and its level, 
 twice, or by two processes, changes nothing.
 """
 
+from collections.abc import Awaitable, Callable
 from datetime import date, datetime
+from functools import partial
 
 import asyncpg
 import structlog
 
 from service.clock import Clock
+from service.reminders.conditions import tell_conditions
 from service.reminders.raising import (
     FAULT,
     NOT_LOOKED_AT,
@@ -35,8 +38,8 @@ async def look_at_calendar(pool: Pool, clock: Clock, limits: RiskLimits = USUAL)
     """Raise what is overdue on each site's own day and close what has been done.
 
     Also raises and closes alerts about views' faults, about what was refused and waits to be put
-    right, about webhooks that nobody stopped and are, and about promises that may not be kept.
-    Returns how many alerts were raised.
+    right, about webhooks that nobody stopped and are, about loggers, frost and wood that will not
+    keep, and about promises that may not be kept. Returns how many alerts were raised.
     """
     now = clock()
     async with pool.acquire() as conn, conn.transaction():
@@ -46,17 +49,18 @@ async def look_at_calendar(pool: Pool, clock: Clock, limits: RiskLimits = USUAL)
         raised += await _to_put_right(conn, now)
         raised += await _webhooks_stopped(conn, now)
         raised += await tell_faults(conn, clock=clock)
-        raised += await _risks(conn, limits, now)
+        raised += await _apart(conn, "conditions", partial(tell_conditions, conn, now))
+        raised += await _apart(conn, "risks", partial(tell_risks, conn, limits, now))
     return raised
 
 
-async def _risks(conn: Connection, limits: RiskLimits, now: datetime) -> int:
-    """In a transaction of their own: what is overdue is raised whatever becomes of promises."""
+async def _apart(conn: Connection, what: str, tell: Callable[[], Awaitable[int]]) -> int:
+    """In a transaction of their own: what is overdue is raised whatever becomes of these."""
     try:
         async with conn.transaction():
-            return await tell_risks(conn, limits, now)
+            return await tell()
     except Exception as error:
-        _log.error("risks_not_told", error=repr(error))
+        _log.error("not_told", what=what, error=repr(error))
         return 0
 
 

@@ -25,7 +25,9 @@ class SensorDay(msgspec.Struct, frozen=True, kw_only=True):
     sensor: str
     hours: Annotated[int, Meta(ge=0, description="Hours with a reading that counts.")]
     readings: int
-    not_counted: Annotated[int, Meta(ge=0, description="Impossible, spikes or stuck.")]
+    not_counted: Annotated[
+        int, Meta(ge=0, description="Impossible, spikes, stuck, or of a cooler.")
+    ]
     min_c: float | None
     max_c: float | None
 

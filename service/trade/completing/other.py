@@ -95,8 +95,9 @@ def _catalogue(bench: Bench, d: CatalogueChangedData) -> CatalogueChangedData:
 def _ranges(site: Site, at: str) -> None:
     """Refuse a range whose lowest temperature is above its highest."""
     watch = site.norms.watch
-    for name in ("bench_c", "cooler_c"):
-        told = watch and getattr(watch, name)
+    if watch is None:
+        return
+    for name, told in (("bench_c", watch.bench_c), ("cooler_c", watch.cooler_c)):
         if told is not None and told.lowest_c > told.highest_c:
             raise refuse(
                 "counts_disagree",
