@@ -16,6 +16,8 @@ TAGS = {
     "Checks": "What is to be looked at when, and what is overdue. Nothing recorded is not 'well'.",
     "Forecast": "Temperatures of sites, and when lots will be ready by them.",
     "Alerts": "What wants somebody, and saying that somebody has seen to it.",
+    "Calendars": "Days of work in a person's own calendar program, by an address to subscribe to.",
     "Webhooks": "What is recorded, sent to an address of yours, signed and in order.",
+    "People": "Who signs in to the pages, what they may do, and their devices.",
     "Contacts": "Names and addresses behind the references in the log. They can be erased.",
 }

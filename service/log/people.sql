@@ -17,8 +17,8 @@ SELECT * FROM people ORDER BY reference;
 SELECT EXISTS (SELECT FROM people WHERE reference = $1);
 
 -- name: lock
--- A person as they are, and stay until the transaction's end.
-SELECT * FROM people WHERE reference = $1 FOR UPDATE;
+-- A person as they are, and stay until the transaction's end; devices may sign in meanwhile.
+SELECT * FROM people WHERE reference = $1 FOR NO KEY UPDATE;
 
 -- name: add
 -- A new person; no row when there is one by now.

@@ -15,6 +15,8 @@ ORDERS = "orders:write"
 GRAFTERS = "grafters:read"
 CONTACTS_READ = "contacts:read"
 CONTACTS = "contacts:write"
+# To let people in, with no more than one has oneself.
+PEOPLE_MANAGE = "people:manage"
 METRICS = "metrics:read"
 # To have what its holder sees sent to an address.
 WEBHOOKS = "webhooks:manage"
@@ -22,7 +24,7 @@ HISTORY = "history"
 ADMIN = "admin"
 
 _MANAGING = (READ, EVENTS, CATALOGUE, ORDERS, RESERVATIONS, SALES, CORRECTIONS)
-_PEOPLE = (GRAFTERS, CONTACTS_READ, CONTACTS)
+_PEOPLE = (GRAFTERS, CONTACTS_READ, CONTACTS, PEOPLE_MANAGE)
 SCOPES = (*_MANAGING, OVERRIDES, *_PEOPLE, WEBHOOKS, METRICS, HISTORY, ADMIN)
 
 # Ready-made sets for `graftlog keys create --role`.
@@ -67,6 +69,15 @@ def sites_set(said: list[str] | None, present: list[str] | None, principal: Prin
     return principal.site_list or [EVERY_SITE]
 
 
+def sees_of(set_for: list[str], owner_sees: list[str] | None) -> frozenset[str] | None:
+    """The sites that something is told of now (None: all): what it was set for, as far as its
+    owner sees."""
+    theirs = frozenset(owner_sees or ())
+    if EVERY_SITE in set_for:
+        return None if EVERY_SITE in theirs else theirs
+    return frozenset(set_for) if EVERY_SITE in theirs else theirs & frozenset(set_for)
+
+
 NOBODY = Principal(name="", scopes=frozenset(), sites=frozenset())
 
 _SCOPE_OF_TYPE = {
@@ -84,6 +95,7 @@ _SCOPE_OF_TYPE = {
     "budwood.sold": SALES,
     "trees.sold": SALES,
     "trees.returned": SALES,
+    "papers.printed": SALES,
     "event.voided": CORRECTIONS,
     "hold.lifted": CORRECTIONS,
 }

@@ -25,7 +25,7 @@ from service.storage.sql import load
 SQL = load(__package__, "sessions.sql")
 
 LINK_LASTS = timedelta(days=3)
-CODE_LASTS = timedelta(minutes=15)
+CODE_LASTS = timedelta(minutes=10)
 # A device that nobody uses signs itself out, and each one at the latest after a season.
 IDLE = timedelta(days=30)
 LONGEST = timedelta(days=90)
@@ -34,7 +34,8 @@ MOST_WRONG = 5
 _SEEN_EVERY = timedelta(hours=1)
 # Nothing that reads like another: no 0 O, 1 I L, U V, 2 Z, 5 S, 8 B.
 LETTERS = "34679ACDEFGHJKMNPQRTWXY"
-_HALF = 5
+HALF = 5
+SECRET_BYTES = 32
 _TOKEN = re.compile(r"[A-Za-z0-9_-]{43}")
 
 
@@ -50,7 +51,7 @@ class MadeLink(NamedTuple):
 class Device(msgspec.Struct, frozen=True, kw_only=True):
     """A browser that is signed in."""
 
-    device: UUID
+    id: UUID
     label: str
     signed_in_at: datetime
     last_seen_at: datetime
@@ -67,23 +68,33 @@ class SignedIn(NamedTuple):
 
 def shown_code(code: str) -> str:
     """A code as it is read out and typed: in two halves."""
-    return f"{code[:_HALF]}-{code[_HALF:]}"
+    return f"{code[:HALF]}-{code[HALF:]}"
 
 
 async def make_link(
-    connection: Connection, person: str, *, by: str, at: datetime, lasts: timedelta = LINK_LASTS
+    connection: Connection,
+    person: str,
+    *,
+    by: str,
+    at: datetime,
+    lasts: timedelta = LINK_LASTS,
+    version: int | None = None,
 ) -> MadeLink | None:
-    """A fresh link and code for a person, instead of those before; None when there is no such."""
-    token = secrets.token_urlsafe(32)
+    """A fresh link and code for a person, instead of those before; None when there is no such.
+
+    With `version` only while they are what they were then: a link never gives more than its maker
+    looked at.
+    """
+    token = secrets.token_urlsafe(SECRET_BYTES)
     made = None
     # The first half of a code may be in use: then another one is drawn.
     for _ in range(10):
-        code = "".join(secrets.choice(LETTERS) for _ in range(2 * _HALF))
+        code = "".join(secrets.choice(LETTERS) for _ in range(2 * HALF))
         made = MadeLink(token, at + lasts, code, at + min(CODE_LASTS, lasts))
-        kept = (_hash(token), made.ends_at, code[:_HALF], _hash(code), made.code_ends_at)
+        kept = (_hash(token), made.ends_at, code[:HALF], _hash(code), made.code_ends_at)
         try:
             async with connection.transaction():
-                found = await connection.fetchval(SQL.put_link, person, *kept, at, by)
+                found = await connection.fetchval(SQL.put_link, person, *kept, at, by, version)
             return made if found is not None else None
         except asyncpg.UniqueViolationError:
             continue
@@ -102,9 +113,10 @@ async def sign_in_by_link(
     connection: Connection, token: str, *, label: str, at: datetime
 ) -> SignedIn | None:
     """Sign a device in and use the link up; None when it was used, is over, or never was."""
-    if not _TOKEN.fullmatch(token):
-        return None
     async with connection.transaction():
+        person = await invited(connection, token, at)
+        # First the person, then the link: whoever removes a person takes them in this order too.
+        await connection.execute(SQL.hold, person)
         person = await connection.fetchval(SQL.use_link, _hash(token), at)
         return None if person is None else await _add_device(connection, person, label, at)
 
@@ -117,12 +129,13 @@ async def sign_in_by_code(
     Each try counts before it is compared, so that many at once are no way past the limit.
     """
     code = re.sub(r"[\s-]", "", typed).upper()
-    if len(code) != 2 * _HALF or not set(code) <= set(LETTERS):
+    if len(code) != 2 * HALF or not set(code) <= set(LETTERS):
         return None
-    row = await connection.fetchrow(SQL.try_code, code[:_HALF], at, MOST_WRONG)
+    row = await connection.fetchrow(SQL.try_code, code[:HALF], at, MOST_WRONG)
     if row is None or not hmac.compare_digest(row["code_sha256"], _hash(code)):
         return None
     async with connection.transaction():
+        await connection.execute(SQL.hold, row["person"])
         person = await connection.fetchval(SQL.use_code, row["person"], row["code_sha256"])
         return None if person is None else await _add_device(connection, person, label, at)
 
@@ -144,7 +157,7 @@ async def sweep(connection: Connection, at: datetime) -> None:
 
 
 async def _add_device(connection: Connection, person: str, label: str, at: datetime) -> SignedIn:
-    cookie, ends = secrets.token_urlsafe(32), at + LONGEST
+    cookie, ends = secrets.token_urlsafe(SECRET_BYTES), at + LONGEST
     await connection.execute(SQL.make_room, person, MOST_DEVICES - 1)
     await connection.execute(SQL.add_device, uuid4(), person, _hash(cookie), label[:80], at, ends)
     return SignedIn(person, cookie, ends)

@@ -1,8 +1,10 @@
 -- name: put_link
--- A person's link and code, instead of those before; no row when there is no such person.
+-- A person's link and code, instead of those before; no row when there is no such person, or they
+-- were changed since their version $9 (null: whatever they are).
 INSERT INTO sign_in_links (person, token_sha256, ends_at, code_head, code_sha256, code_ends_at,
                            made_at, made_by)
-SELECT reference, $2, $3, $4, $5, $6, $7, $8 FROM people WHERE reference = $1
+SELECT reference, $2, $3, $4, $5, $6, $7, $8 FROM people
+WHERE reference = $1 AND ($9::bigint IS NULL OR version = $9) FOR SHARE
 ON CONFLICT (person) DO UPDATE
 SET token_sha256 = excluded.token_sha256, ends_at = excluded.ends_at,
     code_head = excluded.code_head, code_sha256 = excluded.code_sha256,
@@ -13,6 +15,10 @@ RETURNING person;
 -- name: invited
 -- Whom a link would sign in at the moment $2.
 SELECT person FROM sign_in_links WHERE token_sha256 = $1 AND ends_at > $2;
+
+-- name: hold
+-- Let nobody remove the person until the transaction's end.
+SELECT FROM people WHERE reference = $1 FOR KEY SHARE;
 
 -- name: use_link
 -- Whom a link signs in; it is gone with that.
@@ -50,7 +56,7 @@ UPDATE devices SET last_seen_at = $2 WHERE device = $1 AND last_seen_at < $2;
 
 -- name: devices
 -- Devices of a person at the moment $2 that were seen since $3.
-SELECT device, label, signed_in_at, last_seen_at, ends_at FROM devices
+SELECT device AS id, label, signed_in_at, last_seen_at, ends_at FROM devices
 WHERE person = $1 AND ends_at > $2 AND last_seen_at > $3
 ORDER BY last_seen_at DESC, device;
 

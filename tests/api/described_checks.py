@@ -24,6 +24,8 @@ _BODY_OR_NONE = (
     "POST /v1/alerts/{id}/acknowledge",
     "POST /v1/reservations/{code}/confirm",
     "POST /v1/webhooks/{code}/secret",
+    "POST /v1/people/{reference}/link",
+    "POST /v1/people/{reference}/sign-out",
 )
 
 

@@ -175,6 +175,8 @@ async def fill(client: httpx.AsyncClient, database: Database) -> None:
         await _loggers(client, ours)
         details = {"kind": "person", "name": f"{ours} Person", "sites": [f"{ours}-SITE"]}
         _fine(await client.put(f"/v1/contacts/{ours}-actor", json=details), 201)
+        works = {"sites": [f"{ours}-SITE"], "home_site": f"{ours}-SITE"}
+        _fine(await client.put(f"/v1/people/{ours}-actor", json=works), 201)
         # Refused twice under one id, with other content the second time.
         for count in (5000, 6000):
             told = events(ours)[4] | {"id": f"0190a5c4-7c00-7b3e-9a40-0d9c3b1f5a7{number}"}
