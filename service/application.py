@@ -16,9 +16,10 @@ from service.api.cors import Cors
 from service.api.entrance import Application
 from service.api.guarding import GuardedConnection
 from service.api.limits import Limits
-from service.api.problems import answer_problem
 from service.api.routes import HANDLERS, option_handlers
 from service.api.services import Services, Writer
+from service.board.page import answer_unknown
+from service.board.routes import HANDLERS as PAGES
 from service.clock import Clock, system_clock
 from service.feed.following import Follower
 from service.feed.newest import Newest
@@ -144,13 +145,13 @@ def http(
     settings: Settings,
     lifespan: Callable[[Litestar], Any] | None = None,
     *,
-    handlers: Sequence[HTTPRouteHandler] = (*option_handlers(), *HANDLERS),
+    handlers: Sequence[HTTPRouteHandler] = (*option_handlers(), *HANDLERS, *PAGES),
 ) -> Application:
     """The Litestar application; its `state.services` must be set before the first request."""
     return Application(
         list(handlers),
         lifespan=[lifespan] if lifespan is not None else [],
-        exception_handlers={Exception: answer_problem},
+        exception_handlers={Exception: answer_unknown},
         openapi_config=None,
         logging_config=None,
         request_max_body_size=settings.batch_body_limit,

@@ -8,6 +8,7 @@ import msgspec
 from service import __version__ as VERSION  # noqa: N812
 from service.api import spec
 from service.api.conditional import etag
+from service.api.headers import names_type
 from service.api.operation import JSON, Call, NoQuery, Reply, operation
 from service.api.problems import KINDS, not_found
 
@@ -75,7 +76,12 @@ class ProblemKind(msgspec.Struct, frozen=True, kw_only=True):
 
 @operation("GET", "/", tag="Service", scope=None, answer=Index)
 async def get_index(call: Call[NoQuery]) -> Reply:
-    """Where the description of the interface and the health of the service are."""
+    """Where the description of the interface and the health of the service are.
+
+    A browser, which asks for text/html, is sent to the pages for people.
+    """
+    if names_type(call.header("accept"), "text/html"):
+        return Reply(b"", 303, headers={"Location": "/round"}, media_type="text/html")
     links = ", ".join(f'<{address}>; rel="{relation}"' for relation, address, _ in LINKS)
     index = Index(
         service="graftlog",

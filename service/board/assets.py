@@ -23,6 +23,13 @@ def content(name: str) -> bytes | None:
 
 
 @cache
+def names() -> list[str]:
+    """The files of `static/`."""
+    found = files("service.board").joinpath("static").iterdir()
+    return sorted(one.name for one in found if one.name.rpartition(".")[2] in TYPES)
+
+
+@cache
 def mark_of(name: str) -> str:
     """What tells one content of a file from another."""
     body = content(name)

@@ -9,15 +9,16 @@ from dataclasses import replace
 from typing import Any, Literal
 from urllib.parse import quote, urlsplit
 
-from litestar import Request
+from litestar import Request, Response
 from litestar.handlers import HTTPRouteHandler
 from litestar.types import ASGIApp, Scope
 
-from service.api.headers import media_type
+from service.api.headers import media_type, names_type
 from service.api.operation import NoQuery, Reply, Sent, finish, header
 from service.api.problems import (
     PROBLEM_TYPE,
     Problem,
+    answer_problem,
     encode_problem,
     lacks_scope,
     log_unforeseen,
@@ -37,6 +38,7 @@ POLICY = (
 )
 # A code can be looked at with the telephone's camera, where the browser can.
 PERMISSIONS = "camera=(self), geolocation=(), microphone=(), payment=(), usb=()"
+_GUARDED = {"Content-Security-Policy": POLICY, "Permissions-Policy": PERMISSIONS}
 Guard = Literal["form", "origin", "none"]
 
 
@@ -163,9 +165,22 @@ def _in_words(visit: Visit[Any], error: Exception) -> Reply:
     return replace(reply, headers=reply.headers | problem.headers)
 
 
+def answer_unknown(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:
+    """The handler for what no page and no operation answered: in words for a browser."""
+    asgi = request.scope
+    asks = names_type(header(asgi, b"accept"), "text/html")
+    if not asks or asgi["path"].startswith("/v1/"):
+        return answer_problem(request, error)
+    services: Services = asgi["litestar_app"].state.services
+    reply = _in_words(Visit(request, services, None, NoQuery()), error)
+    headers = _GUARDED | reply.headers | {"Cache-Control": reply.cache}
+    return Response(
+        reply.body, status_code=reply.status, media_type=reply.media_type, headers=headers
+    )
+
+
 def _finished(reply: Reply, visit: Visit[Any]) -> ASGIApp:
-    guarded = {"Content-Security-Policy": POLICY, "Permissions-Policy": PERMISSIONS}
-    sent = finish(replace(reply, headers=guarded | reply.headers), visit.request.scope)
+    sent = finish(replace(reply, headers=_GUARDED | reply.headers), visit.request.scope)
     if isinstance(sent, Sent):
         sent.headers += [(b"set-cookie", value.encode("latin-1")) for value in visit.cookies]
     return sent

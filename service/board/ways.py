@@ -35,9 +35,7 @@ WAYS = (
     Way("/take", phrase("Take"), phrase("Which methods, stocks and hands take"), READ, "wide"),
     Way("/push", phrase("Push"), phrase("How soon buds push, by method and season"), READ, "wide"),
     Way("/bags", phrase("Bags"), phrase("Buds left, their age and use-by"), READ, "wide"),
-    Way(
-        "/reminders", phrase("Reminders"), phrase("Alerts, and what you are told of"), READ, "wide"
-    ),
+    Way("/reminders", phrase("Reminders"), phrase("Alerts, and who is told"), READ, "wide"),
     Way("/tags", phrase("Tags"), phrase("Tags, labels and papers to print"), READ, "wide"),
     Way("/cautions", phrase("Cautions"), phrase("Knives, bleach, treatments, finds"), ""),
     Way("/people", phrase("People"), phrase("Who signs in, and on which devices"), PEOPLE_MANAGE),

@@ -1,0 +1,1 @@
+"""Pages for people, in a real browser over a real service and database."""

@@ -1,0 +1,38 @@
+"""Looking at a page: is it accessible, does it fit, and a picture of it for who wants one."""
+
+from pathlib import Path
+
+from axe_playwright_python.async_playwright import Axe
+from playwright.async_api import Page
+
+from tests.board.conftest import PICTURES
+
+
+async def check_accessible(page: Page) -> None:
+    """Nothing serious or critical by axe-core (WCAG 2.2 A and AA, and best practices)."""
+    found = (await Axe().run(page)).response["violations"]
+    bad = [
+        f"{one['id']}: {one['help']}: " + "; ".join(str(node["target"]) for node in one["nodes"])
+        for one in found
+        if one["impact"] in ("serious", "critical")
+    ]
+    assert bad == [], f"{page.url}: {bad}"
+
+
+async def check_fits(page: Page) -> None:
+    """Nothing sticks out of the screen sideways."""
+    wide = await page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+    assert wide <= 0, f"{page.url} is {wide} px too wide"
+
+
+async def picture(page: Page, name: str) -> None:
+    """A picture of the whole page, where GRAFTLOG_TEST_PICTURES says a folder."""
+    if PICTURES:
+        await page.screenshot(path=Path(PICTURES) / f"{name}.png", full_page=True)
+
+
+async def check_page(page: Page, name: str) -> None:
+    """All of it."""
+    await picture(page, name)
+    await check_fits(page)
+    await check_accessible(page)
