@@ -46,7 +46,7 @@ KINDS: dict[str, Kind] = {
     "signed-out": Kind(
         401,
         "Nobody is signed in here",
-        "Sign in again; what was typed is kept until then.",
+        "Of pages: sign in again; what was typed is kept until then.",
     ),
     "forged": Kind(
         403,

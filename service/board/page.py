@@ -28,6 +28,7 @@ from service.api.queries import list_fields, read_query
 from service.api.services import UNREACHABLE, Services, unreachable
 from service.board import cookies
 from service.board.forms import FORM
+from service.board.problem_words import problem_in_words
 from service.board.visit import Visit
 
 # Its own style, script and pictures, nothing inline, nothing from elsewhere, in nobody's frame.
@@ -161,7 +162,10 @@ def _in_words(visit: Visit[Any], error: Exception) -> Reply:
     if visit.wants_json:
         body, kind = encode_problem(problem, asgi), PROBLEM_TYPE
         return Reply(body, problem.status, None, problem.headers, kind, "no-store")
-    reply = visit.page("problem.html", status=problem.status, problem=problem)
+    title, advice = problem_in_words(visit.words, problem.slug, problem.status)
+    reference = asgi["state"]["request_id"] if problem.status >= 500 else None
+    context = {"title": title, "advice": advice, "reference": reference}
+    reply = visit.page("problem.html", status=problem.status, **context)
     return replace(reply, headers=reply.headers | problem.headers)
 
 
