@@ -1,0 +1,1 @@
+"""Tags and papers as PDF: what a tag says, sheets in millimetres, codes to scan. No database."""
