@@ -53,6 +53,10 @@ class Shown:
         """``Tuesday 3 March 2026``."""
         return _date(day, _LONG_DAY[self.language], self.language)
 
+    def short_day(self, day: date) -> str:
+        """``3 Mar``, for the marks of an axis."""
+        return _date(day, "d MMM", self.language)
+
     def month(self, day: date) -> str:
         """``March 2026``."""
         return _date(day, _MONTH[self.language], self.language)
