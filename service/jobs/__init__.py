@@ -16,7 +16,14 @@ from apscheduler.triggers.interval import IntervalTrigger
 from service.clock import Clock, system_clock
 from service.jobs.every_view import every_view, telling_faults
 from service.jobs.ticks import tick_of
-from service.jobs.work import ALERTS_EVERY, EXPIRIES_EVERY, FORECAST_EVERY, SWEEP_EVERY, Work
+from service.jobs.work import (
+    ALERTS_EVERY,
+    CALENDAR_EVERY,
+    EXPIRIES_EVERY,
+    FORECAST_EVERY,
+    SWEEP_EVERY,
+    Work,
+)
 from service.reminders.shortfalls import USUAL, RiskLimits
 from service.storage.pool import Database
 from service.views.runner import Runner
@@ -63,6 +70,7 @@ class Jobs:
         for job, every in (
             (work.overdue_alerts, ALERTS_EVERY),
             (work.forecast, FORECAST_EVERY),
+            (work.calendar, CALENDAR_EVERY),
             (work.expiries, EXPIRIES_EVERY),
             (work.sweep, SWEEP_EVERY),
         ):

@@ -22,6 +22,11 @@ DELETE FROM webhook_deliveries WHERE at < $1;
 -- How far the log is, and when that was recorded.
 SELECT position, recorded_at FROM log_head;
 
+-- name: reached
+-- How far the log is, and each of its views, as text to compare.
+SELECT concat_ws(' ', (SELECT position FROM log_head),
+    (SELECT string_agg(view || ' ' || position, ' ' ORDER BY view) FROM view_checkpoints WHERE live));
+
 -- name: zones
 -- Every site with its IANA time zone.
 SELECT code, body ->> 'time_zone' AS time_zone FROM catalogue WHERE kind = 'site' ORDER BY code;

@@ -8,6 +8,7 @@ from service.clock import Clock
 from service.forecast import refresh
 from service.jobs.ticks import SQL, once, tick_of
 from service.log.expiring import record_expired
+from service.reminders.calendar.days import bring_up
 from service.reminders.shortfalls import USUAL, RiskLimits
 from service.reminders.watch import look_at_calendar
 from service.storage.pool import Database
@@ -18,6 +19,7 @@ FORECAST_EVERY = timedelta(minutes=3)
 # A forecast that failed would most likely fail again.
 FORECAST_AFTER_FAILURE = timedelta(minutes=15)
 EXPIRIES_EVERY = timedelta(minutes=1)
+CALENDAR_EVERY = timedelta(minutes=2)
 SWEEP_EVERY = timedelta(hours=6)
 # A site's day begins before its people do.
 MORNING = time(5)
@@ -46,6 +48,8 @@ class Work:
         self._no_forecast_before = datetime.min.replace(tzinfo=UTC)
         self._forecast: asyncio.Task[refresh.Done] | None = None
         self._stopping = False
+        # how far the log and its views were when the calendars' days were brought up last
+        self._calendar_reflects: str | None = None
         # the log's head as it was seen, and when it was first seen there
         self._seen = (-1, datetime.min.replace(tzinfo=UTC))
 
@@ -94,6 +98,19 @@ class Work:
         self._stopping = True
         if self._forecast is not None:
             self._forecast.cancel()
+
+    async def calendar(self) -> None:
+        """Bring up to date what calendars show."""
+
+        async def work() -> str:
+            reached = await self.database.writer.fetchval(SQL.reached)
+            if reached == self._calendar_reflects:
+                return "nothing moved"
+            told, gone = await bring_up(self.database.writer, self.clock)
+            self._calendar_reflects = reached
+            return f"{told} told, {gone} gone"
+
+        await once(self.database.writer, "calendar", tick_of(self.clock(), CALENDAR_EVERY), work)
 
     async def expiries(self) -> None:
         """Record which reservations have expired."""

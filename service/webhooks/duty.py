@@ -9,7 +9,7 @@ import asyncpg
 import msgspec
 import structlog
 
-from service.log.rights import EVERY_SITE, READ, WEBHOOKS
+from service.log.rights import READ, WEBHOOKS, sees_of
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.webhooks.sealing import Sealer, Unreadable
@@ -57,7 +57,7 @@ async def load_duties(connection: Connection, sealer: Sealer, now: datetime) -> 
     duties = []
     for row in await connection.fetch(SQL.to_deliver, now, SEES_WITH):
         secrets = await open_secrets(connection, sealer, row["code"], row["sealed"] or ())
-        sees = _sees(row["sites"], row["owner_sees"])
+        sees = sees_of(row["sites"], row["owner_sees"])
         stop_for = None
         if sees is not None and not sees:
             stop_for = "key_gone"
@@ -96,14 +96,6 @@ def _duty(
         test=row["test"],
         stop_for=stop_for,
     )
-
-
-def _sees(set_for: list[str], owner_sees: list[str] | None) -> frozenset[str] | None:
-    """The sites that it is told of now: what it was set for, as far as its owner's keys see."""
-    theirs = frozenset(owner_sees or ())
-    if EVERY_SITE in set_for:
-        return None if EVERY_SITE in theirs else theirs
-    return frozenset(set_for) if EVERY_SITE in theirs else theirs & frozenset(set_for)
 
 
 async def open_secrets(

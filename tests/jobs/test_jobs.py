@@ -81,7 +81,7 @@ async def test_two_schedulers_run_each_tick_once(database, foretold) -> None:
     second = jobs.Jobs(database, _clock(NOON))
     await asyncio.gather(first.start(), second.start())
     try:
-        for name in ("overdue_alerts", "forecast", "expiries", "sweep"):
+        for name in ("overdue_alerts", "calendar", "forecast", "expiries", "sweep"):
             await first.ended(name, 30)
             await second.ended(name, 30)
         await first.runner.caught_up(book.position, 30)
@@ -90,6 +90,7 @@ async def test_two_schedulers_run_each_tick_once(database, foretold) -> None:
         await asyncio.gather(first.stop(), second.stop())
     ticks = await _ticks(database)
     assert [job for job, _, _ in ticks] == [
+        "calendar",
         "expiries",
         "forecast",
         "overdue_alerts",

@@ -14,6 +14,7 @@ from service.clock import system_clock
 from service.forecast.refresh import refresh
 from service.jobs.every_view import every_view
 from service.log.keys import create_key
+from service.reminders.calendar.days import bring_up
 from service.reminders.watch import look_at_calendar
 from service.storage.pool import Database
 from service.views.runner import Runner
@@ -189,6 +190,10 @@ async def fill(client: httpx.AsyncClient, database: Database) -> None:
         said = {"actor": f"{one['site'][:2]}-actor"}
         _fine(await client.post(f"/v1/alerts/{one['id']}/acknowledge", json=said), 201)
     await Runner(database, every_view()).catch_up()
+    await bring_up(database.writer, system_clock)
+    for ours in (OURS, THEIRS):
+        said = {"sites": [f"{ours}-SITE"]}
+        _fine(await client.put(f"/v1/calendars/{ours}-DAYS", json=said), 201)
     # One of a past day too, so that there is something to be told as it was told then.
     for clock in (lambda: PAST, system_clock):
         await refresh(database, clock, forecast=stand_in)
