@@ -39,7 +39,14 @@ POLICY = (
 )
 # A code can be looked at with the telephone's camera, where the browser can.
 PERMISSIONS = "camera=(self), geolocation=(), microphone=(), payment=(), usb=()"
-_GUARDED = {"Content-Security-Policy": POLICY, "Permissions-Policy": PERMISSIONS}
+# Not "no-referrer": browsers then say "Origin: null" of our own forms too (Fetch, "append a request
+# `Origin` header"), and over plain http nothing else tells them from another site's.
+REFERRER = "same-origin"
+_GUARDED = {
+    "Content-Security-Policy": POLICY,
+    "Permissions-Policy": PERMISSIONS,
+    "Referrer-Policy": REFERRER,
+}
 Guard = Literal["form", "origin", "none"]
 
 

@@ -151,11 +151,15 @@ class Visit(Generic[Q]):
         """Set a cookie with the answer."""
         self.cookies.append(cookies.setting(self.services.settings, name, value, seconds))
 
+    def forget(self, name: str) -> None:
+        """Take a cookie away with the answer."""
+        self.cookies.append(cookies.forgetting(self.services.settings, name))
+
     def page(self, template: str, *, status: int = 200, **context: Any) -> Reply:
         """A page from a template of `templates/`."""
         said = cookies.read(self.request.scope, self.services.settings, cookies.SAID)
         if said is not None:
-            self.cookies.append(cookies.forgetting(self.services.settings, cookies.SAID))
+            self.forget(cookies.SAID)
         body = render(
             template,
             self.words,
