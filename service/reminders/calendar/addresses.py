@@ -27,23 +27,30 @@ Shows = Literal["checks", "orders", "bags"]
 class CalendarDetails(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What a calendar shows."""
 
-    sites: Annotated[
-        list[Code] | None,
-        Meta(
-            max_length=100,
-            min_length=1,
-            description="Whose days; left out: of every site that its owner sees, now and later.",
-        ),
-    ] = None
-    shows: Annotated[
-        list[Shows] | None,
-        Meta(
-            max_length=3,
-            min_length=1,
-            description="checks that are due; orders to graft and reservations to hand over; bags "
-            "by the day to use them. Left out: all three.",
-        ),
-    ] = None
+    sites: (
+        Annotated[
+            list[Code],
+            Meta(
+                min_length=1,
+                max_length=100,
+                description="Whose days; left out: of every site that its owner sees, now and "
+                "later.",
+            ),
+        ]
+        | None
+    ) = None
+    shows: (
+        Annotated[
+            list[Shows],
+            Meta(
+                min_length=1,
+                max_length=3,
+                description="checks that are due; orders to graft and reservations to hand over; "
+                "bags by the day to use them. Left out: all three.",
+            ),
+        ]
+        | None
+    ) = None
     language: Annotated[
         Literal["en", "es"], Meta(description="In which its entries are written.")
     ] = "en"
