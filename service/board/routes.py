@@ -2,8 +2,10 @@
 
 from litestar.handlers import HTTPRouteHandler
 
-from service.board import house
+from service.board import device, house, morning_round
 
 HANDLERS: list[HTTPRouteHandler] = [
+    *device.HANDLERS,
     *house.HANDLERS,
+    *morning_round.HANDLERS,
 ]
