@@ -153,6 +153,7 @@ MEANING_KINDS = {
     "in_the_future": "It is still to come.",
     "in_the_past": "It is over.",
     "nothing_there": "It is known, and empty.",
+    "too_many": "It asks for more than one answer holds.",
     "not_together": "Two values that each would do don't go together.",
     "other_zone": "A time is written with another offset than the site's clocks had then.",
     "other_address": "It says another code or id than the address it was sent to.",

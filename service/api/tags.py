@@ -8,6 +8,7 @@ TAGS = {
     "Lots": "Budwood, liners and trees by lot: what they are, where they stand, what they came of.",
     "Reservations": "What customers have claimed, and what of it is still open.",
     "Sales": "What was sold, from which lots, where it came from; what came back; licences owed.",
+    "Tags and papers": "Tags to scan for places, lots, bags; sale tags, plant passports.",
     "Holds": "Stops on lots, sources, places and sites, with all that descends from them.",
     "Work orders": "Grafting to do: what, onto what, how many, by when, and how far it has come.",
     "Sheets": "Records as CSV: templates to fill in, to print, and to take in.",

@@ -41,8 +41,17 @@ def places(ours: str) -> list[tuple[str, dict[str, Any]]]:
     """Sites and places of one nursery."""
     where = {"time_zone": "Europe/Madrid", "latitude": 39.5, "longitude": -0.4}
     site = f"{ours}-SITE"
+    health = {
+        "authority": f"{ours} plant health service",
+        "phone": "+34 900 000 000",
+        "country": "ES",
+        "registration": f"{ours} 17460123",
+        "inspected_on": "2026-01-01",
+        "valid_until": "2199-12-31",
+        "passport": {"title": "Plant Passport", "union_flag": True},
+    }
     return [
-        (f"sites/{site}", {"name": f"{ours} nursery", **where}),
+        (f"sites/{site}", {"name": f"{ours} nursery", **where, "plant_health": health}),
         (f"sites/{ours}-TWO", {"name": f"{ours} yard", **where}),
         (f"places/{ours}-BOX", {"site": site, "structure": f"{ours} store"}),
         (f"places/{ours}-T1", {"site": site, "structure": f"{ours} house"}),
@@ -153,6 +162,15 @@ def events(ours: str) -> list[dict[str, Any]]:
             target="lot",
             code=lot,
             reason=f"{ours} label unclear",
+        ),
+        event(
+            "papers.printed",
+            "2026-08-06",
+            paper="plant_passport",
+            lot=f"{ours}-BW",
+            count=2,
+            origin="ES",
+            customer=f"{ours}-cust",
         ),
     ]
 
