@@ -5,7 +5,7 @@ words here is shown with that.
 """
 
 from collections.abc import Callable, Mapping
-from datetime import date
+from datetime import UTC, date, datetime
 from typing import Any, NamedTuple
 
 from service.reminders import raising
@@ -30,10 +30,10 @@ KINDS: Mapping[str, str] = {
     raising.SHORTFALL_RISK: phrase("A promise may not be kept"),
     raising.WEBHOOK_STOPPED: phrase("A webhook is stopped"),
     raising.MAIL_FAILED: phrase("A mail does not arrive"),
-    "temperature_out_of_range": phrase("Too warm or too cold"),
-    "frost_ahead": phrase("Frost ahead"),
-    "budwood_expiring": phrase("Budwood to use soon"),
-    "logger_silent": phrase("A logger is silent"),
+    raising.OUT_OF_RANGE: phrase("Too warm or too cold"),
+    raising.FROST: phrase("Frost ahead"),
+    raising.EXPIRING: phrase("Budwood to use soon"),
+    raising.SILENT: phrase("A logger is silent"),
     "breach": phrase("A rule was broken"),
     "shortfall": phrase("More promised than there is"),
     "count_differs": phrase("A count differs from the book"),
@@ -250,6 +250,65 @@ def _outside(one: _Facts) -> str:
     )
 
 
+def _out_of_range(one: _Facts) -> str:
+    words, numbers = one.shown.words, one.numbers
+    return one.say(
+        "%(sensor)s%(place)s: %(worst)s; it should be %(lowest)s to %(highest)s. Since %(since)s.",
+        sensor=one.alert.subject,
+        place=f" ({one.alert.place})" if one.alert.place else "",
+        worst=one.shown.temperature(numbers["worst_c"], 1),
+        lowest=one.shown.temperature(numbers["lowest_c"], 1)
+        if numbers["lowest_c"] is not None
+        else words.gettext("any"),
+        highest=one.shown.temperature(numbers["highest_c"], 1)
+        if numbers["highest_c"] is not None
+        else words.gettext("any"),
+        since=_moment(one, numbers["since"]),
+    )
+
+
+def _silent(one: _Facts) -> str:
+    place = f" ({one.alert.place})" if one.alert.place else ""
+    if one.numbers["since"] is None:
+        return one.say(
+            "%(sensor)s%(place)s was never heard: nobody knows how warm it is there.",
+            sensor=one.alert.subject,
+            place=place,
+        )
+    return one.say(
+        "%(sensor)s%(place)s is silent since %(since)s: nobody knows how warm it is there.",
+        sensor=one.alert.subject,
+        place=place,
+        since=_moment(one, one.numbers["since"]),
+    )
+
+
+def _moment(one: _Facts, text: str) -> str:
+    at = datetime.fromisoformat(text)
+    return one.shown.moment(at, at.tzinfo or UTC, today=one.today)
+
+
+def _frost(one: _Facts) -> str:
+    assert one.alert.due_on is not None, "frost is told of a day"
+    return one.say(
+        "%(cold)s is foretold for %(day)s (%(source)s).",
+        cold=one.shown.temperature(one.numbers["min_c"], 1),
+        day=one.shown.day(one.alert.due_on, today=one.today),
+        source=one.numbers["source"],
+    )
+
+
+def _expiring(one: _Facts) -> str:
+    assert one.alert.due_on is not None, "wood keeps until a day"
+    return one.say(
+        "%(buds)s buds in bag %(bag)s at %(place)s: use by %(day)s. A look at the wood decides.",
+        buds=one.number("buds"),
+        bag=one.alert.subject,
+        place=one.alert.place,
+        day=one.shown.day(one.alert.due_on, today=one.today),
+    )
+
+
 def _put_right(one: _Facts) -> str:
     return one.say("Something was sent that the log refused; it waits to be put right.")
 
@@ -286,6 +345,10 @@ _SENTENCES: dict[str, Callable[[_Facts], str]] = {
     raising.SHORTFALL_RISK: _risk,
     raising.WEBHOOK_STOPPED: _webhook,
     raising.MAIL_FAILED: _mail,
+    raising.OUT_OF_RANGE: _out_of_range,
+    raising.SILENT: _silent,
+    raising.FROST: _frost,
+    raising.EXPIRING: _expiring,
     "breach": _breach,
     "shortfall": _shortfall,
     "count_differs": _differs,
