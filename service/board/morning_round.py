@@ -1,0 +1,173 @@
+"""The morning round: what must be looked at today at a site, and a grafter's own day.
+
+Whoever opens it stands outside at six with a telephone: what may hurt comes first, then what is
+late, a tap away from the table. Whoever grafts has their own list on top.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import date
+from itertools import groupby
+from typing import Annotated, Any, Literal
+
+import msgspec
+from litestar.handlers import HTTPRouteHandler
+from msgspec import Meta
+
+from service.api.operation import Reply
+from service.api.problems import not_found
+from service.board.page import page
+from service.board.round_words import DONE, TO_DO, tables
+from service.board.visit import Visit
+from service.log.rights import CORRECTIONS, EVENTS, READ
+from service.reminders.morning import morning
+from service.reminders.morning_shapes import ComingCheck, Done, Morning, TableToSee
+from service.reminders.telling import kind_in_words
+from service.trade.words import Code, Ref
+from service.views.grafter_day import GrafterDay, grafter_day
+from service.views.grafting_list import GraftingList, grafting_list
+from service.wording.trade_words import CHECKS, METHODS, named
+from service.wording.words import Words
+
+SHOWN_IN_FULL = 30
+"""Tables beyond these are named only: nobody walks to more in a morning."""
+ROWS_IN_ROUND = 12
+
+
+class RoundQuery(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Which site, and in which order its tables."""
+
+    site: Code | None = None
+    order: (
+        Annotated[Literal["urgent", "walk"], Meta(description="walk: house by house.")] | None
+    ) = None
+
+
+class GraftingQuery(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Whose grafting of today; everybody's when left out."""
+
+    site: Code | None = None
+    grafter: Ref | None = None
+
+
+@page("GET", "/round", scope=READ, query=RoundQuery)
+async def get_round(visit: Visit[RoundQuery]) -> Reply:
+    """The round of a site."""
+    asked = visit.query
+    site = await visit.site(asked.site)
+    mine: GrafterDay | None = None
+    async with visit.services.reading() as connection:
+        found = await morning(connection, site.code, visit.now)
+        if found is None:
+            raise not_found(f"The site {site.code}")
+        if _grafts(visit):
+            mine = await grafter_day(connection, site.code, visit.principal.name, visit.now)
+    return visit.page(
+        "round.html",
+        sites=await visit.sites(),
+        site=site,
+        round=found,
+        order=asked.order or "urgent",
+        tables=_in_order(found.tables, asked.order)[:SHOWN_IN_FULL],
+        more_tables=_in_order(found.tables, asked.order)[SHOWN_IN_FULL:],
+        late=sum(one.state == "overdue" for one in found.tables),
+        due=sum(one.state == "due" for one in found.tables),
+        mine=mine,
+        rows=_rows(mine.to_do)[:ROWS_IN_ROUND] if mine else [],
+        coming=_by_day(found.coming),
+        done=_by_person(found.done, visit.words),
+        many_tables=lambda count: tables(visit.words, site.table_word, count),
+        may_record=visit.principal.may(EVENTS),
+        **_words(visit.words),
+    )
+
+
+@page("GET", "/round/grafting", scope=READ, query=GraftingQuery)
+async def get_grafting(visit: Visit[GraftingQuery]) -> Reply:
+    """All grafting that is to do at a site today, or one grafter's."""
+    asked = visit.query
+    site = await visit.site(asked.site)
+    async with visit.services.reading() as connection:
+        to_do = await grafting_list(connection, site.code, None, asked.grafter, visit.now)
+    return visit.page(
+        "round_grafting.html",
+        sites=await visit.sites(),
+        site=site,
+        to_do=to_do,
+        rows=_rows(to_do),
+        grafter=asked.grafter,
+        may_record=visit.principal.may(EVENTS),
+        **_words(visit.words),
+    )
+
+
+def _grafts(visit: Visit[Any]) -> bool:
+    """Whether they record at the bench and do not manage: their own list comes first then."""
+    return visit.principal.may(EVENTS) and not visit.principal.may(CORRECTIONS)
+
+
+def _words(words: Words) -> dict[str, Any]:
+    """How the page calls what the round names by a word of the log."""
+    return {
+        "check_words": lambda check: named(words, check, CHECKS),
+        "method_words": lambda method: named(words, method, METHODS),
+        "kind_words": lambda kind: kind_in_words(words, kind),
+        "form_of": lambda check: TO_DO.get(check),
+    }
+
+
+def _in_order(tables: list[TableToSee], order: str | None) -> list[TableToSee]:
+    """Most urgent first, as they come; or house by house, each house's tables by their codes."""
+    if order != "walk":
+        return tables
+    return sorted(tables, key=lambda one: (one.closed, one.structure or "", _walked(one.place)))
+
+
+def _walked(code: str) -> tuple[tuple[int, str], ...]:
+    """T2 before T10."""
+    parts = "".join(c if c.isdigit() else f" {c} " for c in code).split()
+    return tuple((int(part), "") if part.isdigit() else (-1, part) for part in parts)
+
+
+class Row(msgspec.Struct, frozen=True, kw_only=True):
+    """A line of a day's grafting: so many of an order from one bag."""
+
+    order: Any
+    part: Any
+    first: bool
+
+
+def _rows(to_do: GraftingList) -> list[Row]:
+    return [
+        Row(order=one.order, part=part, first=number == 0)
+        for one in to_do.orders
+        for number, part in enumerate(one.rows)
+    ]
+
+
+def _by_day(coming: Iterable[ComingCheck]) -> list[tuple[date, list[ComingCheck]]]:
+    return [(day, list(checks)) for day, checks in groupby(coming, lambda one: one.day)]
+
+
+def _by_person(done: Iterable[Done], words: Words) -> list[tuple[date, list[tuple[str, str]]]]:
+    """Day by day, each person with what they recorded, most first."""
+    days: dict[date, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
+    for one in done:
+        days[one.day][one.person].append(_done_words(one, words))
+    return [
+        (day, [(person, ", ".join(parts)) for person, parts in people.items()])
+        for day, people in days.items()
+    ]
+
+
+def _done_words(one: Done, words: Words) -> str:
+    if one.trees:
+        return words.ngettext("%(num)s tree grafted", "%(num)s trees grafted", one.trees)
+    name = DONE.get(one.type)
+    called = words.gettext(name) if name else one.type.replace(".", " ").replace("_", " ")
+    return called if one.entries == 1 else f"{called} ×{one.entries}"
+
+
+HANDLERS: list[HTTPRouteHandler] = [get_round, get_grafting]
+
+__all__ = ["HANDLERS", "Morning"]
