@@ -8,12 +8,14 @@ in one go.
 import os
 import sys
 from collections.abc import Mapping
+from email.headerregistry import Address
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote, urlsplit, urlunsplit
 
 import msgspec
 
+from service.mail_server import Server
 from service.variables import MEBIBYTE, PREFIX, VARIABLES, Variable
 
 
@@ -56,6 +58,8 @@ class Settings(msgspec.Struct, frozen=True, kw_only=True):
     demo_key: str | None = None
     secrets_key: tuple[str, ...] | None = None
     webhook_targets: str = "public"
+    mail_server: Server | None = None
+    mail_from: Address | None = None
     log_level: str = "info"
     log_format: str = "json"
     writer_pool: int = 4
@@ -151,6 +155,10 @@ def read_settings(environ: Mapping[str, str] | None = None) -> Settings:
             values.get("database_url", ""), values["database_password"]
         )
     settings = Settings(**values)
+    if settings.mail_server and not (settings.mail_from and settings.secrets_key):
+        raise SettingsError(
+            "GRAFTLOG_MAIL_SERVER needs GRAFTLOG_MAIL_FROM and GRAFTLOG_SECRETS_KEY beside it"
+        )
     if settings.batch_body_limit < settings.body_limit:
         raise SettingsError(
             f"GRAFTLOG_BATCH_BODY_LIMIT={settings.batch_body_limit} cannot be used: "
