@@ -8,7 +8,7 @@ from seed_scenario import nursery
 
 def entries(site: str, first: date, many: int = 1) -> list[dict[str, Any]]:
     """The site's entries in an order that holds together. `first`: the first day told."""
-    found: list[dict[str, Any]] = [{"kind": "site", "code": site, **nursery.SITES[site]}]
+    found: list[dict[str, Any]] = [site_entry(site, first - timedelta(days=40))]
     found += nursery.places(site, many)
     if site == "CORIN":
         # What all sites share is told by the first.
@@ -26,6 +26,16 @@ def entries(site: str, first: date, many: int = 1) -> list[dict[str, Any]]:
     if site == "ELDRA":
         found.append(_WALK_CHIP)
     return found
+
+
+def site_entry(site: str, inspected: date) -> dict[str, Any]:
+    """The site as it stands after an inspection; the next is due within a year."""
+    health = nursery.PLANT_HEALTH[site] | {
+        "inspected_on": str(inspected),
+        "valid_until": str(inspected + timedelta(days=365)),
+        "source": f"their letter of {inspected + timedelta(days=7)} (invented)",
+    }
+    return {"kind": "site", "code": site, **nursery.SITES[site], "plant_health": health}
 
 
 _WALK_CHIP = {

@@ -27,6 +27,30 @@ SITES: dict[str, dict[str, Any]] = {
         "norms": {"look_every_days": 14, "returns_allowed": False},
     },
 }
+# Who answers for plant health; numbers that nobody has, so that nobody is called.
+PLANT_HEALTH: dict[str, dict[str, Any]] = {
+    "CORIN": {
+        "authority": "Plant health service of the region (invented)",
+        "phone": "+34 900 000 000 (invented)",
+        "country": "ES",
+        "registration": "17460123",
+        "passport": {"title": "Pasaporte fitosanitario / Plant Passport", "union_flag": True},
+    },
+    "TARNA": {
+        "authority": "Plant pest line (invented)",
+        "phone": "+61 0 0000 0000 (invented)",
+        "country": "AU",
+        "registration": "N 0417",
+        "certified": {"statement": "Certified stock, clean wood scheme (invented)"},
+    },
+    "ELDRA": {
+        "authority": "Plant inspectors (invented)",
+        "phone": "+45 00 00 00 00 (invented)",
+        "country": "DK",
+        "registration": "000417",
+        "passport": {"title": "Plantepas / Plant Passport", "union_flag": True},
+    },
+}
 LETTER = {"CORIN": "C", "TARNA": "T", "ELDRA": "E"}
 _TABLE = {"CORIN": "C-T", "TARNA": "T-B", "ELDRA": "E-R"}
 _TABLES = {"CORIN": 22, "TARNA": 16, "ELDRA": 14}

@@ -40,6 +40,7 @@ def plan(year: Year) -> None:
         (138, script.lift_hold),
         (150, script.send_wood),
         (200, script.strike_out),
+        *((at, script.inspect) for at in (310, 660, 1010)),
     ]
     for number, act in from_start:
         year.on(number, act)
@@ -197,7 +198,18 @@ class Script:
             "document": f"pp-{2100 + count}",
             "lines": [{**NAVELS, "count": count}],
         }
+        papers = {"lot": NAVELS["lot"], "count": count, "customer": customer, "origin": "ES"}
+        for paper in ("plant_passport", "sale_tag"):
+            said = papers | {"paper": paper, "order": data["order"], "document": data["document"]}
+            self.say("papers.printed", "CORIN", said, occurred=self.clock("CORIN", time(8, 30)))
         self.say("trees.sold", "CORIN", data, occurred=self.clock("CORIN", time(8, 40)))
+
+    def inspect(self) -> None:
+        """Every site is inspected again before a year is over."""
+        for site in nursery.SITES:
+            self.say(
+                "catalogue.changed", site, {"entry": catalogue.site_entry(site, self.year.today)}
+            )
 
     def take_back(self) -> None:
         """Two come back to Corin Hill; Eldra Fields takes none back."""
