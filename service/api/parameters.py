@@ -84,6 +84,7 @@ _CODES = {
     "reservations": "R-1",
     "work-orders": "W-1",
     "webhooks": "WH-1",
+    "calendars": "ALL",
 }
 
 

@@ -19,8 +19,8 @@ OPEN = {
 THEIR_ANCHORS = (
     "SELECT t::text AS row FROM anchors t JOIN lots l USING (lot_id) WHERE l.code LIKE 'ZZ%'"
 )
-# Seen by those who see every site alone.
-CLOSED = {"view_faults"}
+# Seen by those who see every site alone; calendars by whose they are too.
+CLOSED = {"view_faults", "calendars"}
 # Hold rows of all sites drawn together, which are seen by those alone.
 TOGETHER = {"supply", "foretold_before", "take_rates"}
 # Was learned of crops over all sites, and is shown whole to whoever sees any.
