@@ -30,6 +30,7 @@ from service.log.quota import Leases
 from service.log.reservations import Unconfirmed
 from service.log.sessions import Sessions
 from service.log.submission import Answer, Busy, Submission
+from service.reminders.mail.mailing import mailing
 from service.reminders.shortfalls import RiskLimits
 from service.settings import Settings
 from service.storage.migrate import current, head, migrate
@@ -178,7 +179,10 @@ def background(
     if not (views or jobs):
         return []
     limits = RiskLimits(settings.promise_confidence, settings.shortfall_risk)
-    parts: list[Part] = [Jobs(database, clock, run_views=views, run_jobs=jobs, limits=limits)]
+    mails = mailing(settings, database, clock)
+    parts: list[Part] = [
+        Jobs(database, clock, run_views=views, run_jobs=jobs, limits=limits, mailing=mails)
+    ]
     if jobs and settings.secrets_key:
         if known is None:
             follower = Follower(database)

@@ -21,9 +21,11 @@ from service.jobs.work import (
     CALENDAR_EVERY,
     EXPIRIES_EVERY,
     FORECAST_EVERY,
+    MAILS_EVERY,
     SWEEP_EVERY,
     Work,
 )
+from service.reminders.mail.mailing import Mailing
 from service.reminders.shortfalls import USUAL, RiskLimits
 from service.storage.pool import Database
 from service.views.runner import Runner
@@ -37,7 +39,7 @@ class Jobs:
     """What runs in the background: `runner` keeps the views, the scheduler calls the timed work.
 
     `run_views` and `run_jobs` say which of the two this process does. `limits`: what the alerts
-    about promises go by.
+    about promises go by. `mailing`: what writes and sends reminders, where there is a mail server.
     """
 
     def __init__(
@@ -48,10 +50,11 @@ class Jobs:
         run_views: bool = True,
         run_jobs: bool = True,
         limits: RiskLimits = USUAL,
+        mailing: Mailing | None = None,
     ) -> None:
         self.runner = Runner(database, every_view(), on_faults=telling_faults(clock))
         self.run_views, self.run_jobs = run_views, run_jobs
-        self.work = Work(database, clock, limits)
+        self.work = Work(database, clock, limits, mailing)
         self.scheduler = AsyncIOScheduler(
             timezone=UTC,
             job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": 60},
@@ -73,6 +76,7 @@ class Jobs:
             (work.calendar, CALENDAR_EVERY),
             (work.expiries, EXPIRIES_EVERY),
             (work.sweep, SWEEP_EVERY),
+            (work.mails, MAILS_EVERY),
         ):
             self._add(job, every)
         self.scheduler.start()

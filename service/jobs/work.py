@@ -9,6 +9,7 @@ from service.forecast import refresh
 from service.jobs.ticks import SQL, once, tick_of
 from service.log.expiring import record_expired
 from service.reminders.calendar.days import bring_up
+from service.reminders.mail.mailing import Mailing, sweep_mails
 from service.reminders.shortfalls import USUAL, RiskLimits
 from service.reminders.watch import look_at_calendar
 from service.storage.pool import Database
@@ -19,6 +20,7 @@ FORECAST_EVERY = timedelta(minutes=3)
 # A forecast that failed would most likely fail again.
 FORECAST_AFTER_FAILURE = timedelta(minutes=15)
 EXPIRIES_EVERY = timedelta(minutes=1)
+MAILS_EVERY = timedelta(minutes=1)
 CALENDAR_EVERY = timedelta(minutes=2)
 SWEEP_EVERY = timedelta(hours=6)
 # A site's day begins before its people do.
@@ -43,8 +45,15 @@ def last_morning(now: datetime, site_zone: ZoneInfo) -> datetime:
 class Work:
     """Jobs over one database and clock. Each method is called at its times, by every process."""
 
-    def __init__(self, database: Database, clock: Clock, limits: RiskLimits = USUAL) -> None:
+    def __init__(
+        self,
+        database: Database,
+        clock: Clock,
+        limits: RiskLimits = USUAL,
+        mailing: Mailing | None = None,
+    ) -> None:
         self.database, self.clock, self.limits = database, clock, limits
+        self.mailing = mailing
         self._no_forecast_before = datetime.min.replace(tzinfo=UTC)
         self._forecast: asyncio.Task[refresh.Done] | None = None
         self._stopping = False
@@ -62,6 +71,12 @@ class Work:
 
         tick = tick_of(self.clock(), ALERTS_EVERY)
         await once(self.database.writer, "overdue_alerts", tick, work)
+
+    async def mails(self) -> None:
+        """Write reminders that are due, and send what is on its way."""
+        if self.mailing is not None:
+            tick = tick_of(self.clock(), MAILS_EVERY)
+            await once(self.database.writer, "mails", tick, self.mailing.run)
 
     async def forecast(self) -> None:
         """A forecast each morning, and when trees or temperatures were recorded since the last."""
@@ -133,13 +148,14 @@ class Work:
         return now - head["recorded_at"] > LIVE and now - self._seen[1] < IMPORT_PAUSE
 
     async def sweep(self) -> None:
-        """Forget idempotency keys and attempts of webhooks after 7 days, and old ticks."""
+        """Forget idempotency keys and attempts of webhooks after 7 days, old ticks and mails."""
         now, pool = self.clock(), self.database.writer
 
         async def work() -> str:
             keys = await pool.execute(SQL.sweep_keys, now - KEEP_KEYS)
             ticks = await pool.execute(SQL.sweep_ticks, now - KEEP_TICKS)
             tried = await pool.execute(SQL.sweep_deliveries, now - KEEP_DELIVERIES)
+            await sweep_mails(pool, now)
             return f"keys {keys}, ticks {ticks}, deliveries {tried}"
 
         await once(pool, "sweep", tick_of(now, SWEEP_EVERY), work)

@@ -153,9 +153,9 @@ LEFT JOIN people p ON p.reference = t.person
 WHERE t.person <> '' OR t.since <= $1;
 
 -- name: sweep
--- Mails made before $1, and what was told.
+-- Mails made before $1, and what was told before $2.
 WITH gone AS (DELETE FROM mails WHERE made_at < $1)
-DELETE FROM mail_told WHERE told_at < $1;
+DELETE FROM mail_told WHERE told_at < $2;
 
 -- name: sweep_choices
 -- What people chose who are gone.
