@@ -54,6 +54,11 @@ _PATHS: dict[str, tuple[str, dict[str, Any], str | None]] = {
     "schema": ("An event type and a version.", {"enum": schemas.names()}, "trees.grafted.v1"),
     "slug": ("The last part of a problem's type.", {"enum": list(KINDS)}, "refused"),
     "name": ("The sheet's name.", {"enum": list(SHEETS)}, "grafting"),
+    "token": (
+        "What the calendar's address ends in: its token and `.ics`.",
+        {"type": "string", "pattern": "^[A-Za-z0-9_-]{43}(\\.ics)?$"},
+        "9m3rZ1Xh0u7Qb5cV2nK8yT4wJ6aS0dLfGpEiRtYxUoA.ics",
+    ),
     "file": ("The file's name.", {"enum": ["docs.css", "docs.js"]}, "docs.css"),
 }
 # One example for each thing, the same wherever it is named.

@@ -29,6 +29,8 @@ OF_A_SITE = {
     "grafter": "ZZ-grafter",
     "customer": "ZZ-cust",
 }
+# Codes of calendars are each name's own: one that another has is not in the way.
+MADE_BY_EACH = "PUT /v1/calendars/{code}"
 # What both nurseries have.
 IN_COMMON = {"cultivar": "NAV", "rootstock": "CARR", "size": "P9"}
 
@@ -258,6 +260,8 @@ async def test_what_is_another_sites_is_not_found(
             if not hidden:
                 continue
             asked.append(str(one))
+            if str(one) == MADE_BY_EACH:
+                continue
             body = None if one.body is None else example(one.body, components)
             there = await ours.request(one.method, address, json=body)
             if there.status_code != 404:
