@@ -20,6 +20,9 @@ Said = list[tuple[bytes, bytes]]
 _MOST = 10_000
 # Wrong keys from one address: none is guessed at this rate, and the database is spared the rest.
 WRONG_KEYS = 60
+# Codes to sign in with are short: each bears few wrong tries, and one address may not try many. A
+# crew that shares an address signs in within a minute all the same.
+TRIED_CODES = 40
 
 
 @dataclass
@@ -73,6 +76,7 @@ class Limits:
 
     requests: Leases | None = None
     wrong_keys: Buckets = field(default_factory=lambda: Buckets(WRONG_KEYS))
+    tried_codes: Buckets = field(default_factory=lambda: Buckets(TRIED_CODES))
 
     async def count(self, principal: str) -> Said:
         """Count a request; the headers that say what is left.
@@ -94,6 +98,11 @@ class Limits:
     def wrong_key(self, address: str) -> None:
         """Count a wrong key."""
         self.wrong_keys.take(address)
+
+    def try_code(self, address: str) -> None:
+        """Count a try at a code to sign in with. Raises a 429 problem for too many of them."""
+        if not self.tried_codes.take(address):
+            raise _too_many("codes", self.tried_codes.quota, self.tried_codes.wait(address))
 
     async def close(self) -> None:
         """Give back what this process has leased and not let through."""

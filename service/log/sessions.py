@@ -58,6 +58,15 @@ class Device(msgspec.Struct, frozen=True, kw_only=True):
     ends_at: datetime
 
 
+class Seen(NamedTuple):
+    """How many devices somebody is signed in on, when one was seen last, and whether a link of
+    theirs waits to be used."""
+
+    devices: int
+    last_seen_at: datetime | None
+    link_waits: bool
+
+
 class SignedIn(NamedTuple):
     """A device just signed in. `cookie` is handed to it and kept nowhere else."""
 
@@ -148,6 +157,17 @@ async def devices(connection: Connection, person: str, at: datetime) -> list[Dev
 async def sign_out(connection: Connection, person: str, device: UUID | str) -> bool:
     """Sign one device of a person out. False when it was not signed in."""
     return await connection.fetchval(SQL.sign_out, person, UUID(str(device))) is not None
+
+
+async def sign_out_others(connection: Connection, person: str, device: str) -> int:
+    """Sign out all devices of a person but this one; how many there were."""
+    return len(await connection.fetch(SQL.sign_out_others, person, UUID(device)))
+
+
+async def seen_of(connection: Connection, at: datetime) -> dict[str, Seen]:
+    """Of everybody who has a device signed in or a link waiting: how many, and when last seen."""
+    rows = await connection.fetch(SQL.seen_of, at, at - IDLE)
+    return {row["person"]: Seen(row["devices"], row["last_seen_at"], row["waits"]) for row in rows}
 
 
 async def sweep(connection: Connection, at: datetime) -> None:

@@ -63,6 +63,17 @@ ORDER BY last_seen_at DESC, device;
 -- name: sign_out
 DELETE FROM devices WHERE person = $1 AND device = $2 RETURNING device;
 
+-- name: sign_out_others
+DELETE FROM devices WHERE person = $1 AND device <> $2 RETURNING device;
+
+-- name: seen_of
+-- Who has a device that was seen since $2, or a link, at the moment $1.
+SELECT coalesce(d.person, l.person) AS person, coalesce(d.devices, 0) AS devices, d.last_seen_at,
+       l.person IS NOT NULL AS waits
+FROM (SELECT person, count(*) AS devices, max(last_seen_at) AS last_seen_at FROM devices
+      WHERE ends_at > $1 AND last_seen_at > $2 GROUP BY person) d
+FULL JOIN (SELECT person FROM sign_in_links WHERE ends_at > $1) l ON l.person = d.person;
+
 -- name: sweep_links
 DELETE FROM sign_in_links WHERE ends_at <= $1;
 
