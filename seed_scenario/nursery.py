@@ -24,7 +24,12 @@ SITES: dict[str, dict[str, Any]] = {
         "latitude": 55.4,
         "longitude": 10.3,
         "table_word": "row",
-        "norms": {"look_every_days": 14, "returns_allowed": False},
+        "norms": {
+            "look_every_days": 14,
+            "returns_allowed": False,
+            # In the field every winter is cold: only frost is told.
+            "watch": {"bench_c": None, "frost_c": 0},
+        },
     },
 }
 # Who answers for plant health; numbers that nobody has, so that nobody is called.
@@ -56,6 +61,11 @@ _TABLE = {"CORIN": "C-T", "TARNA": "T-B", "ELDRA": "E-R"}
 _TABLES = {"CORIN": 22, "TARNA": 16, "ELDRA": 14}
 COOLER = {site: f"{letter}-COOL" for site, letter in LETTER.items()}
 LINER_BED = {site: f"{letter}-BED" for site, letter in LETTER.items()}
+# Of the cooler, and of the first table.
+LOGGERS = {
+    site: (f"logger {letter}1, cooler", f"logger {letter}2, first table")
+    for site, letter in LETTER.items()
+}
 RETURNS = {"CORIN": "C-RET", "TARNA": "T-RET"}
 BOX = "C-BOX"
 # Tables that nobody looks at any more, and for how many days when the telling ends.
@@ -151,8 +161,10 @@ def places(site: str, many: int = 1) -> list[dict[str, Any]]:
         _place(table, site, kind, house if house == "field" else f"House {1 + number // 6}")
         for number, table in enumerate(tables(site, many))
     ]
+    found[0]["sensors"] = [LOGGERS[site][1]]
     found.append(_place(LINER_BED[site], site, "bed", "House 1"))
     found.append(_place(COOLER[site], site, "cooler", "packing shed"))
+    found[-1]["sensors"] = [LOGGERS[site][0]]
     if site in RETURNS:
         found.append({**_place(RETURNS[site], site, "bed", "apart"), "for_returns": True})
     if site == "CORIN":

@@ -214,6 +214,7 @@ async def _load(settings: Settings, database: Database, base: str, size: Size) -
     """Load the story, or what an interrupted load left out."""
     from seed_scenario.generator import scenario
     from seed_scenario.load import UnexpectedError, load, progress_bar, yesterday
+    from seed_scenario.this_morning import tell_this_morning
 
     note = settings.data_dir / _NOTE
     async with database.writer.acquire() as one:
@@ -241,8 +242,11 @@ async def _load(settings: Settings, database: Database, base: str, size: Size) -
         async with _client(base, key.token) as client:
             with progress_bar(year.events, "Loading an invented nursery") as told:
                 await load(client, year, after=after, progress=told)
+            await tell_this_morning(client, year, system_clock())
     except UnexpectedError as error:
         raise click.ClickException(str(error)) from error
+    except httpx.HTTPStatusError as error:
+        raise click.ClickException(f"{error}: {error.response.text}") from error
     finally:
         async with database.writer.acquire() as one:
             await revoke_key(one, key.key_id)

@@ -11,6 +11,7 @@ import httpx
 
 from seed_scenario.generator import scenario
 from seed_scenario.load import load
+from seed_scenario.this_morning import tell_this_morning
 from service.application import build
 from service.clock import Clock
 from service.forecast.refresh import refresh
@@ -74,15 +75,19 @@ async def sign_in(database: Database, who: str, crew: Crew, at: datetime) -> str
     return signed.cookie
 
 
-async def load_nursery(database: Database, url: str, lots: int, years: float) -> None:
-    """The story, told through the service."""
+async def load_nursery(
+    database: Database, url: str, lots: int, years: float, now: datetime
+) -> None:
+    """The story, told through the service, and what the morning after it told."""
     async with database.writer.acquire() as connection:
         key = await create_key(connection, name="loader", role="history")
     headers = {"Authorization": f"Bearer {key.token}"}
     async with httpx.AsyncClient(
         base_url=url, headers=headers, timeout=60, trust_env=False
     ) as client:
-        await load(client, scenario(LAST, lots=lots, years=years))
+        story = scenario(LAST, lots=lots, years=years)
+        await load(client, story)
+        await tell_this_morning(client, story, now)
 
 
 @contextmanager
@@ -101,7 +106,7 @@ def serving(
         async with await open_database(settings) as database:
             app = build(settings, run_jobs=False, clock=clock, database=database)
             async with listening(app) as url:
-                await load_nursery(database, url, lots, years)
+                await load_nursery(database, url, lots, years, clock())
                 await refresh(database, clock)
                 cookies = {
                     who: await sign_in(database, who, crew, clock()) for who, crew in CREW.items()
