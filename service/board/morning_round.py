@@ -31,7 +31,7 @@ from service.wording.words import Words
 
 SHOWN_IN_FULL = 30
 """Tables beyond these are named only: nobody walks to more in a morning."""
-ROWS_IN_ROUND = 12
+ROWS_IN_ROUND = 6
 
 
 class RoundQuery(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

@@ -6,7 +6,7 @@ from tests.board.conftest import Visitor
 from tests.board.looking import check_page
 
 
-@pytest.mark.parametrize(("who", "phone"), [("manager", True), ("manager", False), ("p-01", True)])
+@pytest.mark.parametrize(("who", "phone"), [("manager", True), ("manager", False), ("p-01", True), ("inspector", True), ("desk", False)])
 async def test_the_round_leads_to_the_tables(visitor: Visitor, who: str, phone: bool) -> None:
     page = await visitor(who, phone=phone)
     answer = await page.goto("/round")
