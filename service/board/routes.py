@@ -2,7 +2,19 @@
 
 from litestar.handlers import HTTPRouteHandler
 
-from service.board import bag, counting, device, find, house, morning_round, table, undo
+from service.board import (
+    bag,
+    counting,
+    crew,
+    device,
+    find,
+    house,
+    me,
+    morning_round,
+    signing_in,
+    table,
+    undo,
+)
 
 HANDLERS: list[HTTPRouteHandler] = [
     *bag.HANDLERS,
@@ -13,4 +25,7 @@ HANDLERS: list[HTTPRouteHandler] = [
     *morning_round.HANDLERS,
     *table.HANDLERS,
     *undo.HANDLERS,
+    *signing_in.HANDLERS,
+    *me.HANDLERS,
+    *crew.HANDLERS,
 ]
