@@ -7,7 +7,7 @@ kept there to be put right, and is done with as soon as the same entry is record
 
 import uuid
 from collections.abc import Awaitable, Callable, Sequence
-from typing import Any
+from typing import Any, Literal
 
 import msgspec
 
@@ -69,16 +69,21 @@ def event_id(entry: str, nth: int = 0) -> str:
     return entry if nth == 0 else str(uuid.uuid5(uuid.UUID(entry), str(nth)))
 
 
-def events_of(maker: Maker, fields: Fields, asked: Asked, site: SiteSeen) -> list[Event]:
-    """The events that a form tells of, recorded by `asked.who` at `site`. Raises Amiss."""
-    entry, occurred = fields.entry(), fields.occurred(zone(site.time_zone))
+def events_of(
+    maker: Maker, fields: Fields, asked: Asked, site: SiteSeen, occurred: str | None = None
+) -> list[Event]:
+    """The events that a form tells of, recorded by `asked.who` at `site`. Raises Amiss.
+
+    `occurred`: when, where the form's own moment is not meant.
+    """
+    entry, moment = fields.entry(), fields.occurred(zone(site.time_zone))
     made = []
     for nth, (kind, data) in enumerate(maker(fields, asked)):
         raw = {
             "type": kind,
             "id": event_id(entry, nth),
             "site": site.code,
-            "occurred": occurred,
+            "occurred": occurred or moment,
             "actor": asked.who,
             "happened": fields.form["happened"] == "yes",
             "data": data,
@@ -98,21 +103,34 @@ async def submit(
     *,
     again: str | None = None,
     principal: Principal | None = None,
+    keep: bool = True,
 ) -> list[Told]:
     """Have events judged one by one; what became of each, in their order.
 
     `again`: the entry to be sent again after a count, if one is asked for. `principal`: with whose
-    rights, if not the visitor's. Raises problems where nothing was decided (busy, unreachable).
+    rights, if not the visitor's. `keep` False: together or not at all, and a refusal is not kept to
+    be put right. Raises problems where nothing was decided (busy, unreachable).
     """
+    verdicts = await judged(visit, events, principal=principal, keep=keep)
+    return [
+        _told(visit, verdict, event, again) for verdict, event in zip(verdicts, events, strict=True)
+    ]
+
+
+async def judged(
+    visit: Visit[Any],
+    events: Sequence[Event],
+    *,
+    principal: Principal | None = None,
+    keep: bool = True,
+) -> list[Verdict]:
+    """The log's verdict on each event; see `submit`."""
     who = principal or visit.principal
     elements = [Element(msgspec.json.encode(event), event) for event in events]
     elements = check_rights(elements, who, array=True, each=True)
-    submission = Submission(principal=who, elements=elements, mode="each", array=True)
-    answer = await hand_over(visit, submission)
-    return [
-        _told(visit, verdict, event, again)
-        for verdict, event in zip(answer.verdicts, events, strict=True)
-    ]
+    mode: Literal["each", "all"] = "each" if keep else "all"
+    submission = Submission(principal=who, elements=elements, mode=mode, array=True)
+    return (await hand_over(visit, submission)).verdicts
 
 
 def _told(visit: Visit[Any], verdict: Verdict, event: Event, again: str | None) -> Told:

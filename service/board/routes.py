@@ -4,15 +4,22 @@ from litestar.handlers import HTTPRouteHandler
 
 from service.board import (
     bag,
+    bags,
+    can_be_sold,
     counting,
     crew,
     device,
+    evening,
     find,
+    history,
     house,
     me,
     morning_round,
+    ready,
     signing_in,
+    stock,
     table,
+    take,
     undo,
 )
 
@@ -20,6 +27,7 @@ HANDLERS: list[HTTPRouteHandler] = [
     *bag.HANDLERS,
     *counting.HANDLERS,
     *device.HANDLERS,
+    *evening.HANDLERS,
     *find.HANDLERS,
     *house.HANDLERS,
     *morning_round.HANDLERS,
@@ -28,4 +36,10 @@ HANDLERS: list[HTTPRouteHandler] = [
     *signing_in.HANDLERS,
     *me.HANDLERS,
     *crew.HANDLERS,
+    *stock.HANDLERS,
+    *ready.HANDLERS,
+    *can_be_sold.HANDLERS,
+    *take.HANDLERS,
+    *bags.HANDLERS,
+    *history.HANDLERS,
 ]

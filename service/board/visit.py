@@ -112,6 +112,10 @@ class Visit(Generic[Q]):
             self._sent = understood(await read_body(self.request, limit))
         return self._sent
 
+    def resend(self, form: Form) -> None:
+        """From now on `form` is what was sent: what was refused before, once a count settled it."""
+        self._sent = form
+
     # -- sites -------------------------------------------------------------------------
 
     async def sites(self, connection: Connection | None = None) -> list[SiteSeen]:

@@ -36,21 +36,22 @@ METHODS = {
     "softwood": phrase("softwood graft"),
     "epicotyl": phrase("epicotyl graft"),
 }
+# The likeliest first.
 LOSS_CAUSES = {
     "dead_scion": phrase("scion dead"),
     "dead_stock": phrase("rootstock dead"),
+    "breakage": phrase("broken"),
     "disease": phrase("disease"),
+    "culled": phrase("culled"),
+    "unknown": phrase("cause unknown"),
     "pest": phrase("pest"),
     "frost": phrase("frost"),
     "heat": phrase("heat"),
     "drought": phrase("drought"),
     "waterlogging": phrase("too wet"),
-    "breakage": phrase("broken"),
     "girdled": phrase("girdled by the tie"),
-    "dead_on_arrival": phrase("dead on arrival"),
     "damaged": phrase("damaged"),
-    "culled": phrase("culled"),
-    "unknown": phrase("cause unknown"),
+    "dead_on_arrival": phrase("dead on arrival"),
 }
 DISCARD_CAUSES = {
     "dried": phrase("dried out"),

@@ -165,7 +165,7 @@ def _reason(fields: Fields) -> str:
 
 def graft(fields: Fields, asked: Asked) -> Told:
     """Trees were grafted here, out of one bag onto liners, or onto trees as an interstock."""
-    onto = fields.row("onto")
+    onto = fields.row("onto") if "onto" in fields.form else _typed(fields)
     count = fields.needed_number("count")
     stocks = onto.said("size", "place")
     if onto.kind == "liners":
@@ -179,6 +179,14 @@ def graft(fields: Fields, asked: Asked) -> Told:
         **_scions(fields, asked, count),
     )
     return [("trees.grafted", data)]
+
+
+def _typed(fields: Fields) -> Row:
+    """A liner lot named by hand."""
+    lot = fields.code("liner_lot", needed=False)
+    if lot is None:
+        raise Amiss("onto", phrase("Choose which of these."))
+    return Row("liners", lot)
 
 
 def regraft(fields: Fields, asked: Asked) -> Told:

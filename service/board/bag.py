@@ -1,0 +1,157 @@
+"""A bag of budwood: what is left in it, how old it is, and what is done with it at the bench."""
+
+from typing import Any, NamedTuple
+
+from litestar.handlers import HTTPRouteHandler
+
+from service.api.operation import Reply
+from service.api.problems import not_found
+from service.board.bench_page import NoForm, at_bench
+from service.board.entries import amiss_entry, events_of, record_entry
+from service.board.page import page
+from service.board.recording import at_bag
+from service.board.recording.at_table import Asked, Maker
+from service.board.recording.fields import Amiss, Fields
+from service.board.recording.refusals import Reason
+from service.board.table import TableQuery
+from service.board.there import SQL, holds_on, recent
+from service.board.undo import undoable
+from service.board.visit import SiteSeen, Visit
+from service.log import read
+from service.log.rights import EVENTS, READ
+from service.views.budwood import BudwoodQuery, budwood_on_hand
+from service.wording.words import phrase
+
+
+class BagForm(NamedTuple):
+    """A form of a bag."""
+
+    title: str
+    maker: Maker
+
+
+FORMS = {
+    "discard": BagForm(phrase("throw buds away"), at_bag.discard),
+    "move": BagForm(phrase("move the bag"), at_bag.carry),
+    "stock-count": BagForm(phrase("count the buds"), at_bag.count_buds),
+}
+
+
+class SentForm(NoForm):
+    """A form of a bag as it was sent, with what is amiss."""
+
+    def __init__(
+        self, values: dict[str, str], reasons: list[Reason], amiss: dict[str, str]
+    ) -> None:
+        self.values, self.reasons, self.amiss = values, reasons, amiss
+
+    def value(self, name: str, otherwise: Any = "") -> Any:
+        return self.values.get(name) or otherwise
+
+    def wrong(self, name: str) -> str | None:
+        said = [reason.words for reason in self.reasons if reason.field == name]
+        return self.amiss.get(name) or (said[0] if said else None)
+
+
+@page("GET", "/bag/{code:str}", scope=READ, query=TableQuery)
+async def get_bag(visit: Visit[TableQuery]) -> Reply:
+    """What is left in the bag, and its forms."""
+    return await _show(visit, visit.code(), done=visit.query.done)
+
+
+@page("POST", "/bag/{code:str}/{form:str}", scope=EVENTS)
+async def post_bag(visit: Visit[Any]) -> Reply:
+    """Record what the form tells of the bag."""
+    return await record_at_bag(visit, str(visit.request.path_params["form"]), visit.code())
+
+
+async def record_at_bag(visit: Visit[Any], name: str, code: str) -> Reply:
+    """Record the form `name` of the bag `code`."""
+    form = FORMS.get(name)
+    if form is None:
+        raise not_found("This form")
+    sent = await visit.form()
+    values = {field: sent[field] for field in sent}
+    _, site = await _bag(visit, code, sent["site"])
+
+    async def amiss(found: Amiss) -> Reply:
+        wrong = {found.field: found.in_words(visit.words)}
+        return await _show(visit, code, form=name, values=values, amiss=wrong, status=422)
+
+    async def refused(reasons: list[Reason]) -> Reply:
+        return await _show(visit, code, form=name, values=values, reasons=reasons, status=409)
+
+    try:
+        who = Asked(code, visit.principal.name)
+        events = events_of(form.maker, Fields(sent), who, site)
+    except Amiss as found:
+        return await amiss_entry(visit, found, amiss)
+    what = visit.words.gettext(form.title)
+    said = visit.words.gettext("Recorded of bag %(code)s: %(what)s.", code=code, what=what)
+    return await record_entry(visit, events, said=said, back=f"/bag/{code}", refused=refused)
+
+
+async def _bag(
+    visit: Visit[Any], code: str, site: str | None = None
+) -> tuple[dict[str, Any], SiteSeen]:
+    """The bag with where it lies, and the site that it is told of at: where it lies, or lay.
+
+    Raises 404 for a bag that the visitor does not see.
+    """
+    async with visit.services.reading() as connection:
+        sites = visit.principal.site_list
+        row = await connection.fetchrow(SQL.bag, code)
+        if row is None or await read.unknown_codes(connection, sites, {"bag": code}):
+            raise not_found(f"A bag {code}")
+        lies = [dict(one) for one in await connection.fetch(SQL.bag_lies, code, row["lot"])]
+        await visit.sites(connection)
+        here = await visit.site(site or (lies[0]["site"] if lies else None))
+        found = dict(row) | {
+            "lies": lies,
+            "left": sum(one["count"] for one in lies),
+            "holds": await holds_on(connection, [row["lot"]], [code], here, None),
+            "recent": await recent(connection, "bag", code),
+        }
+    return found, here
+
+
+async def _show(
+    visit: Visit[Any],
+    code: str,
+    *,
+    done: str | None = None,
+    form: str | None = None,
+    values: dict[str, str] | None = None,
+    reasons: list[Reason] | None = None,
+    amiss: dict[str, str] | None = None,
+    status: int = 200,
+) -> Reply:
+    bag, site = await _bag(visit, code)
+    aged = await budwood_on_hand(
+        visit.services.database.reader,
+        BudwoodQuery(bag=code, limit=1),
+        visit.principal.site_list,
+        clock=visit.services.clock,
+    )
+    async with visit.services.reading() as connection:
+        tables = await connection.fetch(SQL.tables, site.code)
+        seen = int(await connection.fetchval(SQL.known_at))
+    sent = SentForm(values or {}, reasons or [], amiss or {})
+    return visit.page(
+        "bag.html",
+        status=status,
+        bag=bag,
+        site=site,
+        aged=aged.rows[0] if aged.rows else None,
+        tables=tables,
+        seen=seen,
+        forms=FORMS,
+        open_form=form,
+        sent=sent,
+        undo=await undoable(visit, done),
+        may_record=visit.principal.may(EVENTS),
+        **at_bench(visit, site),
+    )
+
+
+HANDLERS: list[HTTPRouteHandler] = [get_bag, post_bag]

@@ -1,0 +1,148 @@
+"""The book was wrong: a count of what is left puts it right, and what was refused is sent again."""
+
+import re
+from typing import Annotated, Any
+from urllib.parse import parse_qsl
+
+import msgspec
+from litestar.handlers import HTTPRouteHandler
+from msgspec import Meta
+
+from service.api.operation import Reply
+from service.board.bag import record_at_bag
+from service.board.bench_page import at_bench
+from service.board.entries import amiss_entry, events_of, record_entry
+from service.board.forms import Form
+from service.board.page import page
+from service.board.recording.at_bag import put_right
+from service.board.recording.at_table import Asked
+from service.board.recording.fields import Amiss, Fields, Row, row_of
+from service.board.recording.refusals import Reason
+from service.board.table import record_at_table
+from service.board.table_forms import FORMS
+from service.board.there import There, there
+from service.board.visit import Visit
+from service.log.rights import EVENTS
+from service.trade.words import understand_occurred
+from service.views.site_days import zone
+
+_AGAIN = re.compile(r"/(table|bag)/([A-Z0-9][A-Z0-9.-]{0,19})/([a-z-]+)")
+
+
+class CountQuery(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What is to be counted (`row`), on which day it fell short, and for which entry."""
+
+    row: Annotated[str, Meta(max_length=200)]
+    on: Annotated[str, Meta(max_length=10)] | None = None
+    there: Annotated[str, Meta(max_length=20)] | None = None
+    again: Annotated[str, Meta(max_length=36)] | None = None
+    site: Annotated[str, Meta(max_length=20)] | None = None
+
+
+@page("GET", "/count", scope=EVENTS, query=CountQuery)
+async def get_count(visit: Visit[CountQuery]) -> Reply:
+    """How many are left: one number."""
+    asked = msgspec.structs.asdict(visit.query)
+    return await _show(visit, {name: value for name, value in asked.items() if value})
+
+
+@page("POST", "/count", scope=EVENTS)
+async def post_count(visit: Visit[Any]) -> Reply:
+    """Record the count; then what was refused is sent again, if it came along."""
+    sent = await visit.form()
+    values = {name: sent[name] for name in sent}
+    again = _AGAIN.fullmatch(sent["again_to"])
+
+    async def amiss(found: Amiss) -> Reply:
+        return await _show(visit, values, amiss=found, status=422)
+
+    async def refused(reasons: list[Reason]) -> Reply:
+        return await _show(visit, values, reasons=reasons, status=409)
+
+    fields = Fields(sent)
+    try:
+        row = fields.row()
+        seen = await there(visit, row.place)
+        moment = _moment(fields, seen)
+        asked = Asked(row.place, visit.principal.name)
+        events = events_of(put_right, fields, asked, seen.site, moment)
+    except Amiss as found:
+        return await amiss_entry(visit, found, amiss)
+    said = visit.words.gettext("Counted: the book is right now.")
+    reply = await record_entry(
+        visit, events, said=said, back=f"/table/{row.place}", refused=refused
+    )
+    if again is None or visit.wants_json or reply.status != 303:
+        return reply
+    return await _send_again(visit, again, sent["again_fields"])
+
+
+async def _send_again(visit: Visit[Any], again: re.Match[str], fields: str) -> Reply:
+    """What was refused, with the fields that it had."""
+    kept = parse_qsl(fields, keep_blank_values=True, max_num_fields=500)
+    visit.resend(Form([(name, value) for name, value in kept if "\0" not in value]))
+    kind, code, form = again.groups()
+    if kind == "bag":
+        return await record_at_bag(visit, form, code)
+    return await record_at_table(visit, FORMS[form], code) if form in FORMS else visit.go("/round")
+
+
+def _moment(fields: Fields, seen: There) -> str | None:
+    """The end of the day on which it fell short, where that is past: what is left then.
+
+    None: now. A count anchors what was told of earlier moments, so it must not lie before them.
+    """
+    on = fields.form.get("on")
+    if on is None or on == seen.site.today.isoformat():
+        return None
+    there_zone = zone(seen.site.time_zone)
+    try:
+        noon = understand_occurred(on[:10], there_zone).at.astimezone(there_zone)
+    except ValueError:
+        return None
+    return noon.replace(hour=23, minute=59, second=59).isoformat()
+
+
+async def _show(
+    visit: Visit[Any],
+    values: dict[str, str],
+    *,
+    amiss: Amiss | None = None,
+    reasons: list[Reason] | None = None,
+    status: int = 200,
+) -> Reply:
+    row = row_of(values.get("row", "")) or Row("trees", "")
+    if not row.place:
+        return visit.go("/find")
+    seen = await there(visit, row.place)
+    book = sum(
+        one.count
+        for one in seen.rows
+        if (one.bag if row.kind == "bag" else one.lot) == row.code
+        and (one.stage, one.size) == (row.stage, row.size)
+    )
+    return visit.page(
+        "count.html",
+        status=status,
+        there=seen,
+        row=row,
+        book=book,
+        values=values,
+        past=_past(values.get("on"), seen),
+        wrong=amiss.in_words(visit.words) if amiss else None,
+        reasons=reasons or [],
+        **at_bench(visit, seen.site),
+    )
+
+
+def _past(on: str | None, seen: There) -> Any:
+    """The past day that is asked for, None for today."""
+    if on is None or on == seen.site.today.isoformat():
+        return None
+    try:
+        return understand_occurred(on, zone(seen.site.time_zone)).day
+    except ValueError:
+        return None
+
+
+HANDLERS: list[HTTPRouteHandler] = [get_count, post_count]

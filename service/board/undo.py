@@ -1,0 +1,94 @@
+"""Undo: a person's own entry of today is voided with one tap; others' by who corrects records."""
+
+import re
+import uuid
+from typing import Any
+
+from litestar.handlers import HTTPRouteHandler
+
+from service.api.operation import JSON, Reply
+from service.api.problems import Problem, not_found
+from service.board.entries import Answered, submit, who_undoes
+from service.board.page import page
+from service.board.visit import Visit
+from service.log import read
+from service.log.incoming import zone
+from service.log.rights import CORRECTIONS, EVENTS
+from service.log.stored import StoredEvent
+from service.trade.completing.stock import NOT_VOIDABLE
+from service.trade.events.stock import EventVoided, EventVoidedData
+from service.wording.words import phrase
+
+_ID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+WHY = "undone by who recorded it, the same day"
+
+
+async def undoable(visit: Visit[Any], done: str | None) -> StoredEvent | None:
+    """The entry `done`, if the visitor may take it back now."""
+    event = await _found(visit, done or "")
+    return event if event is not None and await _may_undo(visit, event) else None
+
+
+async def _found(visit: Visit[Any], event_id: str) -> StoredEvent | None:
+    if not _ID.fullmatch(event_id):
+        return None
+    async with visit.services.reading() as connection:
+        return await read.event(connection, visit.principal.site_list, event_id)
+
+
+async def _may_undo(visit: Visit[Any], event: StoredEvent) -> bool:
+    """Whether it still stands, can be voided, and is theirs of today or they correct records."""
+    if event.voided_by is not None or event.type in NOT_VOIDABLE:
+        return False
+    who = visit.principal
+    if who.may(CORRECTIONS) and who.sees(event.site):
+        return True
+    site = next((one for one in await visit.sites() if one.code == event.site), None)
+    if site is None or event.recorded_by != who.name or not who.may(EVENTS):
+        return False
+    return event.recorded_at.astimezone(zone(site.time_zone)).date() == site.today
+
+
+@page("POST", "/undo", scope=EVENTS)
+async def undo(visit: Visit[Any]) -> Reply:
+    """Take an entry back: it is voided at its own date, and both stay in the log."""
+    form = await visit.form()
+    wanted, back = form["event"].lower(), own_path(form["back"])
+    event = await _found(visit, wanted)
+    if event is None:
+        raise not_found("What is to be undone")
+    if event.voided_by is not None:
+        return _answer(visit, wanted, "known", visit.words.gettext("It was undone already."), back)
+    if not await _may_undo(visit, event):
+        raise Problem("insufficient-scope", "Only your own entry of today can be undone here.")
+    void = EventVoided(
+        id=str(uuid.uuid5(uuid.UUID(event.id), "undo")),
+        site=event.site,
+        occurred=visit.now.isoformat(timespec="seconds"),
+        actor=visit.principal.name,
+        data=EventVoidedData(event=event.id, reason=WHY),
+    )
+    (told,) = await submit(visit, [void], principal=who_undoes(visit), keep=False)
+    if told.verdict in ("accepted", "known"):
+        return _answer(visit, wanted, told.verdict, visit.words.gettext(_UNDONE), back)
+    words = " ".join(f"{reason.words} {reason.settle}" for reason in told.errors)
+    return _answer(visit, wanted, "refused", words, back)
+
+
+_UNDONE = phrase("Undone: it counts no more.")
+
+
+def _answer(visit: Visit[Any], entry: str, verdict: str, words: str, back: str) -> Reply:
+    if visit.wants_json:
+        answered = Answered(entry=entry, verdict=verdict, words=words, next=back)
+        return Reply(answered, media_type=JSON, cache="no-store")
+    return visit.go(back, said=words)
+
+
+def own_path(path: str) -> str:
+    """A path of this service to go back to, without what was asked there; else the round."""
+    known = re.fullmatch(r"/[a-z-]+(/[A-Za-z0-9.-]+)*", path.partition("?")[0])
+    return known.group() if known else "/round"
+
+
+HANDLERS: list[HTTPRouteHandler] = [undo]
