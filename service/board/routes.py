@@ -4,6 +4,7 @@ from litestar.handlers import HTTPRouteHandler
 
 from service.board import (
     bag,
+    cautions,
     bags,
     can_be_sold,
     counting,
@@ -25,6 +26,7 @@ from service.board import (
 
 HANDLERS: list[HTTPRouteHandler] = [
     *bag.HANDLERS,
+    *cautions.HANDLERS,
     *counting.HANDLERS,
     *device.HANDLERS,
     *evening.HANDLERS,

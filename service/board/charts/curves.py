@@ -60,12 +60,13 @@ def curves(
             svg.path(line, fill="none", stroke=svg.INK, stroke_width=2, stroke_dasharray="7 4")
         )
     drawn += [svg.dot(across.at(p.heat), up.at(p.share), 4) for p in points]
-    drawn.append(svg.text(plot.left, plot.foot + 40, heat_words, size=svg.SMALL, fill=svg.QUIET))
+    said_under, below = frame.under_words(heat_words, plot.foot + 40, width)
+    drawn += said_under
     keys = [
         frame.Key(counted_words, lambda x, y: svg.dot(x + 12, y, 4)),
         frame.fill_key(between_words, svg.PALE),
     ]
     if fitted:
         keys.append(frame.stroke_key(fitted_words, svg.INK, 2, "7 4"))
-    listed, room = frame.key_list(keys, 8, plot.foot + 66, width - 16)
-    return svg.drawing(width, plot.foot + 66 + room, said, [*drawn, *listed])
+    listed, room = frame.key_list(keys, 8, plot.foot + 50 + below, width - 16)
+    return svg.drawing(width, plot.foot + 50 + below + room, said, [*drawn, *listed])

@@ -164,3 +164,13 @@ def _label(words: str, note: str, width: float) -> Iterator[tuple[str, str]]:
         return
     yield from ((part, "") for part in svg.lines_of(words, width))
     yield from (("", part) for part in svg.lines_of(note, width, svg.SMALL) if note)
+
+
+def under_words(words: str, top: float, width: float) -> tuple[list[str], float]:
+    """What an axis counts, in lines under it; and how high that is."""
+    lines = svg.lines_of(words, width - 16, svg.SMALL)
+    drawn = [
+        svg.text(8, top + 17 * n, part, size=svg.SMALL, fill=svg.QUIET)
+        for n, part in enumerate(lines)
+    ]
+    return drawn, 17.0 * len(lines)

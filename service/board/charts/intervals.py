@@ -50,14 +50,15 @@ def intervals(
     plot = Plot(inner.left, 8, inner.right, y + 4)
     _, axis = frame.numbers_across(plot, 100, lambda value: hand.number(value), most=6)
     drawn += [*axis, svg.line(plot.left, plot.foot, plot.right, plot.foot, svg.INK), *marks]
-    drawn.append(svg.text(8, plot.foot + 40, of_hundred, size=svg.SMALL, fill=svg.QUIET))
+    said_under, below = frame.under_words(of_hundred, plot.foot + 40, width)
+    drawn += said_under
     keys = [frame.Key(middle_words, lambda x, at: _range(x, x + 24, at) + svg.dot(x + 12, at, 5.5))]
     if any(row.few for row in rows):
         keys.append(frame.Key(few_words, lambda x, at: _range(x, x + 24, at) + _hollow(x + 12, at)))
     if any(row.plain for row in rows):
         keys.append(frame.Key(plain_words, lambda x, at: _plain(x, x + 12, x + 24, at)))
-    listed, high = frame.key_list(keys, 8, plot.foot + 66, width - 16)
-    return svg.drawing(width, plot.foot + 66 + high, said, [*drawn, *listed])
+    listed, high = frame.key_list(keys, 8, plot.foot + 50 + below, width - 16)
+    return svg.drawing(width, plot.foot + 50 + below + high, said, [*drawn, *listed])
 
 
 def _row(row: Interval, y: float, scale: Scale) -> list[str]:
