@@ -97,18 +97,25 @@ class _Facts(NamedTuple):
     def numbers(self) -> dict[str, Any]:
         return self.alert.numbers
 
-    def say(self, text: str, /, **values: object) -> str:
+    def gettext(self, text: str, /, **values: object) -> str:
         return self.shown.words.gettext(text, **values)
 
     def number(self, name: str) -> str:
         return self.shown.number(self.numbers[name])
 
     @property
+    def due(self) -> date:
+        """The day that it is about. Raises ValueError when there is none."""
+        if self.alert.due_on is None:
+            raise ValueError("an alert of no day")
+        return self.alert.due_on
+
+    @property
     def thing(self) -> str:
         """The bag or lot, and where."""
         what = _thing(self.alert)
         if self.alert.place and self.alert.place != what:
-            return self.say("%(what)s at %(place)s", what=what, place=self.alert.place)
+            return self.gettext("%(what)s at %(place)s", what=what, place=self.alert.place)
         return what
 
 
@@ -118,18 +125,17 @@ def _thing(alert: AlertRow) -> str:
 
 def _late(one: _Facts) -> str:
     """`N days late (due on …)`, and how many trees wait."""
-    due, words = one.alert.due_on, one.shown.words
-    assert due is not None, "checks are due on a day"
+    due, words = one.due, one.shown.words
     days = (one.today - due).days
     late = words.ngettext("due %(num)s day ago", "due %(num)s days ago", days)
     day = one.shown.day(due, today=one.today)
-    return one.say("%(late)s, on %(day)s", late=late, day=day)
+    return one.gettext("%(late)s, on %(day)s", late=late, day=day)
 
 
 def _overdue(one: _Facts) -> str:
     trees = int(one.numbers["trees"])
     count = one.shown.words.ngettext("%(num)s tree", "%(num)s trees", trees)
-    return one.say(
+    return one.gettext(
         "Lot %(lot)s at %(place)s, %(trees)s: %(late)s.",
         lot=one.alert.lot,
         place=one.alert.place,
@@ -139,7 +145,7 @@ def _overdue(one: _Facts) -> str:
 
 
 def _not_looked_at(one: _Facts) -> str:
-    return one.say(
+    return one.gettext(
         "Nobody has noted a look at %(place)s: %(late)s.", place=one.alert.place, late=_late(one)
     )
 
@@ -147,7 +153,7 @@ def _not_looked_at(one: _Facts) -> str:
 def _differs(one: _Facts) -> str:
     numbers = one.numbers
     counted = numbers["counted"] if "counted" in numbers else numbers["seen"]
-    return one.say(
+    return one.gettext(
         "%(thing)s: counted %(counted)s, the book had %(book)s.",
         thing=one.thing,
         counted=one.shown.number(counted),
@@ -156,7 +162,7 @@ def _differs(one: _Facts) -> str:
 
 
 def _consignment(one: _Facts) -> str:
-    return one.say(
+    return one.gettext(
         "%(thing)s: sent %(sent)s, arrived %(arrived)s, dead %(dead)s.",
         thing=one.thing,
         sent=one.number("sent"),
@@ -166,7 +172,7 @@ def _consignment(one: _Facts) -> str:
 
 
 def _old_budwood(one: _Facts) -> str:
-    return one.say(
+    return one.gettext(
         "Bag %(bag)s was %(age)s days old; such budwood keeps about %(keeps)s days.",
         bag=one.numbers["bag"],
         age=one.number("age_days"),
@@ -175,7 +181,7 @@ def _old_budwood(one: _Facts) -> str:
 
 
 def _short_bag(one: _Facts) -> str:
-    return one.say(
+    return one.gettext(
         "Bag %(bag)s holds %(buds)s buds; at least %(norm)s are usual here.",
         bag=one.numbers["bag"],
         buds=one.number("buds"),
@@ -185,7 +191,7 @@ def _short_bag(one: _Facts) -> str:
 
 def _take(one: _Facts) -> str:
     alive, read = int(one.numbers["alive"]), int(one.numbers["read"])
-    return one.say(
+    return one.gettext(
         "Lot %(lot)s: %(alive)s of %(read)s took (%(share)s). Below %(low)s is rare.",
         lot=one.numbers["lot"],
         alive=one.shown.number(alive),
@@ -202,7 +208,7 @@ def _item(one: _Facts) -> str:
 
 def _shortfall(one: _Facts) -> str:
     there = one.numbers["ready"] if "ready" in one.numbers else one.numbers["foreseen"]
-    return one.say(
+    return one.gettext(
         "%(item)s: %(promised)s are promised, %(there)s can be counted on.",
         item=_item(one),
         promised=one.number("promised"),
@@ -213,7 +219,7 @@ def _shortfall(one: _Facts) -> str:
 def _risk(one: _Facts) -> str:
     by = date.fromisoformat(one.numbers["by"])
     hundred = max(1, round(100 * one.numbers["probability"]))
-    return one.say(
+    return one.gettext(
         "%(item)s: about %(hundred)s in 100 that the %(promised)s promised by %(day)s will not all "
         "be there. It is an estimate.",
         item=_item(one),
@@ -224,10 +230,10 @@ def _risk(one: _Facts) -> str:
 
 
 def _breach(one: _Facts) -> str:
-    what = one.say(_RULES[one.numbers["rule"]])
-    told = one.say("%(thing)s: %(what)s", thing=one.thing, what=what) if one.thing else what
+    what = one.gettext(_RULES[one.numbers["rule"]])
+    told = one.gettext("%(thing)s: %(what)s", thing=one.thing, what=what) if one.thing else what
     if "hold" in one.numbers:
-        told += " " + one.say("Hold %(hold)s.", hold=one.numbers["hold"])
+        told += " " + one.gettext("Hold %(hold)s.", hold=one.numbers["hold"])
     return told
 
 
@@ -243,7 +249,7 @@ def _sold_meanwhile(one: _Facts) -> str:
 
 
 def _outside(one: _Facts) -> str:
-    return one.say(
+    return one.gettext(
         "%(count)s handed over outside reservation %(reservation)s.",
         count=one.number("outside"),
         reservation=one.numbers["reservation"],
@@ -251,34 +257,38 @@ def _outside(one: _Facts) -> str:
 
 
 def _out_of_range(one: _Facts) -> str:
-    words, numbers = one.shown.words, one.numbers
-    return one.say(
-        "%(sensor)s%(place)s: %(worst)s; it should be %(lowest)s to %(highest)s. Since %(since)s.",
-        sensor=one.alert.subject,
-        place=f" ({one.alert.place})" if one.alert.place else "",
-        worst=one.shown.temperature(numbers["worst_c"], 1),
-        lowest=one.shown.temperature(numbers["lowest_c"], 1)
-        if numbers["lowest_c"] is not None
-        else words.gettext("any"),
-        highest=one.shown.temperature(numbers["highest_c"], 1)
-        if numbers["highest_c"] is not None
-        else words.gettext("any"),
-        since=_moment(one, numbers["since"]),
+    return one.gettext(
+        "%(sensor)s: %(worst)s; %(range)s. Since %(since)s.",
+        sensor=_sensor(one),
+        worst=one.shown.temperature(one.numbers["worst_c"], 1),
+        range=_range(one, one.numbers["lowest_c"], one.numbers["highest_c"]),
+        since=_moment(one, one.numbers["since"]),
     )
 
 
-def _silent(one: _Facts) -> str:
+def _range(one: _Facts, lowest: float | None, highest: float | None) -> str:
+    low = "" if lowest is None else one.shown.temperature(lowest, 1)
+    high = "" if highest is None else one.shown.temperature(highest, 1)
+    if low and high:
+        return one.gettext("it should be %(lowest)s to %(highest)s", lowest=low, highest=high)
+    if low:
+        return one.gettext("it should be %(lowest)s at least", lowest=low)
+    return one.gettext("it should be %(highest)s at most", highest=high)
+
+
+def _sensor(one: _Facts) -> str:
     place = f" ({one.alert.place})" if one.alert.place else ""
+    return f"{one.alert.subject}{place}"
+
+
+def _silent(one: _Facts) -> str:
     if one.numbers["since"] is None:
-        return one.say(
-            "%(sensor)s%(place)s was never heard: nobody knows how warm it is there.",
-            sensor=one.alert.subject,
-            place=place,
+        return one.gettext(
+            "%(sensor)s was never heard: nobody knows how warm it is there.", sensor=_sensor(one)
         )
-    return one.say(
-        "%(sensor)s%(place)s is silent since %(since)s: nobody knows how warm it is there.",
-        sensor=one.alert.subject,
-        place=place,
+    return one.gettext(
+        "%(sensor)s is silent since %(since)s: nobody knows how warm it is there.",
+        sensor=_sensor(one),
         since=_moment(one, one.numbers["since"]),
     )
 
@@ -289,52 +299,50 @@ def _moment(one: _Facts, text: str) -> str:
 
 
 def _frost(one: _Facts) -> str:
-    assert one.alert.due_on is not None, "frost is told of a day"
-    return one.say(
+    return one.gettext(
         "%(cold)s is foretold for %(day)s (%(source)s).",
         cold=one.shown.temperature(one.numbers["min_c"], 1),
-        day=one.shown.day(one.alert.due_on, today=one.today),
+        day=one.shown.day(one.due, today=one.today),
         source=one.numbers["source"],
     )
 
 
 def _expiring(one: _Facts) -> str:
-    assert one.alert.due_on is not None, "wood keeps until a day"
-    return one.say(
+    return one.gettext(
         "%(buds)s buds in bag %(bag)s at %(place)s: use by %(day)s. A look at the wood decides.",
         buds=one.number("buds"),
         bag=one.alert.subject,
         place=one.alert.place,
-        day=one.shown.day(one.alert.due_on, today=one.today),
+        day=one.shown.day(one.due, today=one.today),
     )
 
 
 def _put_right(one: _Facts) -> str:
-    return one.say("Something was sent that the log refused; it waits to be put right.")
+    return one.gettext("Something was sent that the log refused; it waits to be put right.")
 
 
 def _webhook(one: _Facts) -> str:
-    return one.say(
+    return one.gettext(
         "The webhook %(code)s is stopped: %(why)s. What is recorded waits for it until it is "
         "resumed.",
         code=one.alert.subject,
-        why=one.say(_WHY_STOPPED[one.numbers["because"]]),
+        why=one.gettext(_WHY_STOPPED[one.numbers["because"]]),
     )
 
 
 def _fault(one: _Facts) -> str:
-    return one.say("%(what)s could not be worked out; what is shown of it may be old.",
+    return one.gettext("%(what)s could not be worked out; what is shown of it may be old.",
                    what=one.alert.subject)  # fmt: skip
 
 
 def _mail(one: _Facts) -> str:
     if one.alert.subject:
-        return one.say(
+        return one.gettext(
             "The mail server refuses the address of %(person)s. Once the address is put right, "
             "reminders go on.",
             person=one.alert.subject,
         )
-    return one.say("Reminders can't be sent by mail: the mail server does not take them.")
+    return one.gettext("Reminders can't be sent by mail: the mail server does not take them.")
 
 
 _SENTENCES: dict[str, Callable[[_Facts], str]] = {

@@ -4,9 +4,9 @@ Headers are set by the standard library alone, which refuses line breaks in them
 """
 
 from datetime import datetime
-from email.headerregistry import Address
+from email.headerregistry import Address, BaseHeader, HeaderRegistry, UnstructuredHeader
 from email.message import EmailMessage
-from email.policy import SMTP
+from email.policy import SMTP, Policy
 from functools import cache
 from typing import NamedTuple
 from uuid import UUID
@@ -21,6 +21,25 @@ from service.wording.words import spoken, teach
 # RFC 2919; of the service's reminders, one list for all of a nursery's people.
 _LIST = "reminders"
 _LONGEST_SUBJECT = 200
+
+
+class _InOneLine(UnstructuredHeader, BaseHeader):
+    """A header that holds an address or an id, which is never broken.
+
+    The library encodes (RFC 2047) what does not fit into 78 characters, where it must not stand:
+    nobody could stop mails by such an address, and no mail would be joined to another.
+    """
+
+    max_count = 1
+
+    def fold(self, *, policy: Policy) -> str:
+        return f"{self.name}: {self}{policy.linesep}"
+
+
+_HEADERS = HeaderRegistry()
+for _name in ("Message-ID", "In-Reply-To", "References", "List-Id", "List-Unsubscribe"):
+    _HEADERS.map_to_type(_name, _InOneLine)
+_POLICY = SMTP.clone(header_factory=_HEADERS)
 
 
 class Written(NamedTuple):
@@ -62,7 +81,7 @@ def mail(written: Written, envelope: Envelope) -> EmailMessage:
     It says that a program wrote it (RFC 3834), of which list it is (RFC 2919) and how to have no
     more of it with one click (RFC 8058, where this service is reached by https).
     """
-    made = EmailMessage(SMTP)
+    made = EmailMessage(_POLICY)
     made["From"] = envelope.sender
     made["To"] = _to(envelope)
     made["Subject"] = written.subject
