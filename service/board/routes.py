@@ -4,9 +4,9 @@ from litestar.handlers import HTTPRouteHandler
 
 from service.board import (
     bag,
-    cautions,
     bags,
     can_be_sold,
+    cautions,
     counting,
     crew,
     device,
