@@ -145,16 +145,13 @@ def reason_of(fault: Fault, event: Envelope | None, shown: Shown, again: str | N
     )
 
 
-class _Known(dict[str, object]):
-    """Values of a sentence; one that the log did not tell is left open."""
-
-    def __missing__(self, key: str) -> object:
-        return "…"
+# What the sentences name; a number that the log did not tell is left open.
+_OPEN = dict.fromkeys(("code", "since", "hold_kind", "counted", "book"), "…")
 
 
-def _numbers(numbers: Mapping[str, Any], shown: Shown) -> _Known:
+def _numbers(numbers: Mapping[str, Any], shown: Shown) -> dict[str, Any]:
     """A fault's numbers, as they are read."""
-    known = _Known(numbers)
+    known = _OPEN | dict(numbers)
     if "since" in numbers:
         known["since"] = shown.day(date.fromisoformat(str(numbers["since"])))
     if "hold_kind" in numbers:
