@@ -10,17 +10,10 @@ from service.wording.shown import Shown
 from service.wording.trade_words import METHODS, named
 from service.wording.words import phrase
 
-_TABLES = {"table": phrase("Table"), "bench": phrase("Bench"), "row": phrase("Row")}
-_PLACES = {"bed": phrase("Bed"), "box": phrase("Box"), "cooler": phrase("Cooler")}
 _DONE = {
     "tree": phrase("grafted %(day)s"),
     "budwood": phrase("cut %(day)s"),
     "liner": phrase("received %(day)s"),
-}
-_BASIS = {
-    "counted": phrase("counted"),
-    "estimated": phrase("estimated"),
-    "at_least": phrase("at least"),
 }
 
 
@@ -36,10 +29,19 @@ def address_of(base: str, code: str) -> str:
 
 
 def _place(told: Any, shown: Shown) -> list[Line]:
-    kind = _TABLES[told.table_word] if told.place_kind == "table" else _PLACES[told.place_kind]
+    words = shown.words
+    kinds = {
+        "table": words.pgettext("place", "Table"),
+        "bench": words.pgettext("place", "Bench"),
+        "row": words.pgettext("place", "Row"),
+        "bed": words.pgettext("place", "Bed"),
+        "box": words.pgettext("place", "Box"),
+        "cooler": words.pgettext("place", "Cooler"),
+    }
+    kind = told.table_word if told.place_kind == "table" else told.place_kind
     return [
         Line(told.structure, 1.15, "bold"),
-        Line(shown.words.gettext(kind)),
+        Line(kinds[kind]),
         Line(told.site_name),
     ]
 
@@ -70,7 +72,12 @@ def _bag(told: Any, shown: Shown) -> list[Line]:
         lines.append(Line(words.gettext(_DONE["budwood"], day=shown.day(told.cut_on))))
     lines += _source(told.source, shown)
     buds = words.ngettext("%(num)s bud", "%(num)s buds", told.buds)
-    lines.append(Line(f"{buds} ({words.gettext(_BASIS[told.basis])})"))
+    how = {
+        "counted": words.pgettext("buds", "counted"),
+        "estimated": words.pgettext("buds", "estimated"),
+        "at_least": words.pgettext("buds", "at least"),
+    }
+    lines.append(Line(f"{buds} ({how[told.basis]})"))
     lines.append(Line(words.gettext("lot %(lot)s", lot=told.lot)))
     if told.use_by is not None:
         lines.append(Line(words.gettext("use by %(day)s", day=shown.day(told.use_by))))

@@ -19,6 +19,7 @@ from service.tags.paper import PAPERS, Paper
 from service.trade.events.papers import AsPrinted
 from service.trade.tagged import BagTold, LotTold, PlaceTold, Told
 from service.wording.shown import shown_to
+from tests.support.printed import text_of
 
 BASE = "https://vivero.example.org"
 EN, ES = shown_to("en"), shown_to("es")
@@ -74,11 +75,6 @@ def codes(images: Sequence[Image.Image]) -> list[Any]:
     return [code for image in images for code in zxingcpp.read_barcodes(image)]
 
 
-def text(made: bytes) -> str:
-    document = pypdfium2.PdfDocument(made)
-    return "\n".join(page.get_textpage().get_text_range() for page in document)
-
-
 @pytest.mark.parametrize("sheet", PAPERS)
 def test_every_code_on_every_sheet_is_read_and_leads_to_its_page(sheet: Any) -> None:
     paper = PAPERS[sheet]
@@ -109,13 +105,13 @@ def _module(code: Any, dpi: int) -> float:
 
 
 def test_what_stands_beside_the_code_is_in_the_language_asked_for() -> None:
-    spanish = text(pdf(tags(ES), PAPERS["a4-21"], title="tags"))
+    spanish = text_of(pdf(tags(ES), PAPERS["a4-21"], title="tags"))
     for word in ("CR2-T04", "Invernadero Ñandú 2", "Banco", "Corín de los Olmos", "‘Navelina’ 7-1",
                  "sobre Carrizo citrange", "injerto en T, intento 2", "árbol madre ST-114",
                  "60 yemas (estimadas)", "Protegida: hace falta licencia",
                  "LINERS-2026.0001-C99"):  # fmt: skip
         assert word in spanish, word
-    english = text(pdf(tags(EN), PAPERS["a4-21"], title="tags"))
+    english = text_of(pdf(tags(EN), PAPERS["a4-21"], title="tags"))
     for word in ("Bench", "on Carrizo citrange", "cut Sun 1 Feb 2026", "60 buds (estimated)",
                  "lot W3F8QT", "use by Thu 2 Apr 2026"):  # fmt: skip
         assert word in english, word
@@ -125,7 +121,7 @@ def test_a_passport_has_flag_and_words_above_its_parts_in_a_frame() -> None:
     """As Regulation (EU) 2016/2031, Annex VII, part A, and 2017/2313 ask: the flag top left, the
     words top right, A botanical name, B registration, C traceability, D origin, set apart."""
     made = pdf(papers("plant_passport", 3), PAPERS["a4-24"], title="papers")
-    words = text(made)
+    words = text_of(made)
     parts = ["Plant Passport", "A Citrus sinensis", "B ES-17460123", "C K7M4QX", "D ES", "1/3"]
     places = [words.index(part) for part in parts]
     assert places == sorted(places)
@@ -159,18 +155,20 @@ def _stars(image: Image.Image) -> int:
     for y in range(0, found.height, 2):
         for x in range(0, found.width, 2):
             if found.getpixel((x, y)) == 255:
+                before = found.histogram()[255]
                 ImageDraw.floodfill(found, (x, y), 0)
-                count += 1
+                # A tip may hang on its star by a corner alone.
+                count += before - found.histogram()[255] > 20
     return count
 
 
 def test_certified_and_sale_tags_say_what_a_buyer_and_an_inspector_ask() -> None:
-    certified = text(pdf(papers("certified_tag"), PAPERS["a4-10"], title="papers"))
+    certified = text_of(pdf(papers("certified_tag"), PAPERS["a4-10"], title="papers"))
     for word in ("Certified Citrus Nursery Stock", "K7M4QX", "‘Navelina’ 7-1",
                  "árbol madre ST-114 (R-55)", "certificado C-12", "multiplicado en marzo de 2026",
                  "2,5 litros"):  # fmt: skip
         assert word in certified, word
-    sale = text(pdf(papers("sale_tag"), PAPERS["a4-10"], title="papers"))
+    sale = text_of(pdf(papers("sale_tag"), PAPERS["a4-10"], title="papers"))
     assert "No se permite multiplicar." in sale
     assert "Protegida: hace falta licencia" in sale
     assert "ES-17460123" not in sale
@@ -196,7 +194,7 @@ def test_letters_that_no_font_has_are_told_or_refused(monkeypatch: pytest.Monkey
     # As on a machine with the library's own letters alone.
     monkeypatch.setattr(fonts, "_WIDER", ())
     fonts._face.cache_clear()
-    assert "Stefan ?? ?" in text(pdf([odd], PAPERS["roll-70x40"], title="tags"))
+    assert "Stefan ?? ?" in text_of(pdf([odd], PAPERS["roll-70x40"], title="tags"))
     with pytest.raises(Unprintable) as refused:
         fonts.written("Ștefan λ", official=True)
     assert refused.value.letters == "Șλ"
