@@ -15,6 +15,7 @@ import asyncpg
 import msgspec
 from msgspec import Meta
 
+from service.log.incoming import FUTURE_TOLERANCE
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.trade.events.catalogue import TemperatureRange, Watch
@@ -89,7 +90,8 @@ async def loggers_now(conn: Connection, site: str, by: Watched, now: datetime) -
     heard = {row["sensor"]: row["taken_at"] for row in await conn.fetch(SQL.heard, site)}
     recent: dict[str, list[asyncpg.Record]] = {}
     if heard:
-        rows = await conn.fetch(SQL.recent, site, now - LOOKED_AT, now)
+        # What a logger's clock tells a little ahead of ours is its newest reading all the same.
+        rows = await conn.fetch(SQL.recent, site, now - LOOKED_AT, now + FUTURE_TOLERANCE)
         recent = {sensor: list(told) for sensor, told in groupby(rows, lambda row: row["sensor"])}
     lately = {sensor for sensor, at in heard.items() if at > now - FORGOTTEN_AFTER}
     return [

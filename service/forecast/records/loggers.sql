@@ -35,7 +35,7 @@ CROSS JOIN LATERAL (
 ) AS newest;
 
 -- name: recent
--- Readings of a site ($1) that can be, from the moment $2 to $3. The same for a day is told too, as
+-- Readings of a site ($1) that can be, from the moment $2 to before $3. The same for a day is told too, as
 -- stuck: a cooler may well be steady.
 SELECT sensor, taken_at, celsius, doubt IS NOT DISTINCT FROM 'stuck' AS stuck
 FROM readings_between(
