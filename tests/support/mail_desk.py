@@ -107,6 +107,16 @@ class Desk:
         found = await self.alerts(kind=kind)
         return next(alert.id for alert in found if alert.subject == one.subject)
 
+    async def say(self, type_: str, about: str, **data: Any) -> None:
+        """Somebody says something of an alert, now."""
+        await self.book.event(type_, "CORIN", self.now.isoformat(), {"alert": about, **data})
+        await self.runner.catch_up()
+
+    async def became(self, what: str) -> list[str]:
+        """What became of mails of a kind, in the order in which they were made."""
+        sql = "SELECT state FROM mails WHERE what = $1 ORDER BY made_at"
+        return [row["state"] for row in await self.database.writer.fetch(sql, what)]
+
     async def alerts(self, **asked: Any) -> list[AlertRow]:
         """Alerts as they stand now."""
         query = AlertsQuery(**asked)
@@ -124,10 +134,10 @@ class Desk:
 
 
 def plain(mail: EmailMessage) -> str:
-    """Its text part."""
+    """Its text part, with plain spaces before units."""
     part = mail.get_body(("plain",))
     assert part is not None
-    return str(part.get_content())
+    return str(part.get_content()).replace("\xa0", " ")
 
 
 def html(mail: EmailMessage) -> str:
