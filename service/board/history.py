@@ -194,7 +194,7 @@ def timeline_figure(visit: Visit[HistoryAsked], story: Story) -> Figure | None:
         rows=[
             (
                 day_of(one, story.zones),
-                in_words(shown, one.type, one.data),
+                in_words(shown, one.type, one.data, of=story.code),
                 one.actor or one.recorded_by,
                 one.recorded_at.isoformat(timespec="seconds"),
                 words.gettext("yes") if one.voided_by else "",
@@ -225,7 +225,7 @@ def entries_of(visit: Visit[HistoryAsked], story: Story) -> list[Entry]:
     return [
         Entry(
             shown.day(day_of(one, story.zones)),
-            in_words(shown, one.type, one.data),
+            in_words(shown, one.type, one.data, of=story.code),
             one.actor or one.recorded_by,
             shape_of(story.kind, one, story.code),
             one.voided_by is not None,

@@ -121,7 +121,8 @@ def rates_figure(
         return None
     words, shown = visit.words, visit.shown
     crops = len({row.crop for row in rows})
-    best = max(rows, key=lambda row: row.adjusted)
+    # Of few trees nobody should be told that they are best.
+    best = max(rows, key=lambda row: (row.n >= FEW, row.adjusted))
     drawn = [_interval(visit, _label(visit, called, row, crops), row) for row in rows[:ROWS]]
     measure = _measure(visit.query.measure)
     title = (

@@ -24,27 +24,24 @@ class Node(NamedTuple):
 
 def ordered(nodes: Sequence[Node]) -> list[Node]:
     """Every node after its parents, and its children right under it as far as that goes."""
-    known = {one.name: one for one in nodes}
+    known = {one.name for one in nodes}
     children: dict[str, list[Node]] = {}
     for one in nodes:
         for parent in one.parents:
             children.setdefault(parent, []).append(one)
     out: dict[str, Node] = {}
-    waiting = [one for one in reversed(nodes) if not any(p in known for p in one.parents)]
-    # Were there a ring, which no family has, its nodes come as they came.
-    waiting = [*reversed(nodes), *waiting]
-    begun: set[str] = set()
+
+    def free(one: Node) -> bool:
+        return all(parent in out or parent not in known for parent in one.parents)
+
+    # Were there a ring, which no family has, its nodes come last, as they came.
+    waiting = [*reversed(nodes), *(one for one in reversed(nodes) if free(one))]
     while waiting:
         one = waiting.pop()
-        if one.name in out:
-            continue
-        missing = [known[p] for p in one.parents if p in known and p not in out]
-        if missing and one.name not in begun:
-            begun.add(one.name)
-            waiting += [one, *reversed(missing)]
-            continue
-        out[one.name] = one
-        waiting += reversed(children.get(one.name, []))
+        if one.name not in out:
+            out[one.name] = one
+            # A child of several comes under the last of them.
+            waiting += [child for child in reversed(children.get(one.name, [])) if free(child)]
     return list(out.values())
 
 

@@ -25,8 +25,14 @@ _PLAIN = {
 }
 
 
-def in_words(shown: Shown, kind: str, data: Data) -> str:
-    """The event as one line, without a full stop. A type not known here is told by its name."""
+def in_words(shown: Shown, kind: str, data: Data, *, of: str | None = None) -> str:
+    """The event as one line, without a full stop. A type not known here is told by its name.
+
+    `of`: a lot; of an event of many lots only its part is told then.
+    """
+    own = [line for line in data.get("lines") or () if of and line.get("lot") == of]
+    if own:
+        data = {**data, "lines": own}
     teller = TELLERS.get(kind)
     if teller is not None:
         return teller(shown, data)

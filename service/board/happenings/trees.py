@@ -110,8 +110,8 @@ def _push(shown: Shown, data: Data) -> str:
         shown,
         (phrase("pushed"), data.get("pushed")),
         (phrase("waiting"), data.get("waiting")),
-        (phrase("failed"), data.get("failed")),
-        (phrase("unclear"), data.get("unclear")),
+        (phrase("failed"), data.get("failed") or None),
+        (phrase("unclear"), data.get("unclear") or None),
         (phrase("taken away dead"), total(data.get("removed") or (), "count") or None),
     )
     return joined(w.gettext("Push counted: %(counts)s", counts=counts), on(w, data.get("place")))
