@@ -338,8 +338,7 @@ def _fault(one: _Facts) -> str:
 def _mail(one: _Facts) -> str:
     if one.alert.subject:
         return one.gettext(
-            "The mail server refuses the address of %(person)s. Once the address is put right, "
-            "reminders go on.",
+            "Mails to %(person)s do not arrive. Is the address right?",
             person=one.alert.subject,
         )
     return one.gettext("Reminders can't be sent by mail: the mail server does not take them.")

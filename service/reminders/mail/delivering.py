@@ -25,6 +25,8 @@ _HELD = timedelta(minutes=10)
 _PORTION = 100
 # A server that can't be reached is asked again so soon.
 _SOON = timedelta(minutes=1)
+# In place of the contact's version: the next mail is tried all the same.
+_GIVEN_UP = 0
 # A server that takes nothing for as long is told of.
 AWAY_FOR = timedelta(hours=1)
 
@@ -100,6 +102,7 @@ class _Delivery:
         now = self._clock()
         if result.outcome is Outcome.SENT:
             await self._conn.execute(SQL.ended, row["id"], "sent", None, now)
+            await self._conn.execute(SQL.arrives, row["person"])
             return True
         if result.outcome is Outcome.REFUSED:
             await self._conn.execute(SQL.ended, row["id"], "failed", result.said, now)
@@ -114,6 +117,7 @@ class _Delivery:
         at = now + timedelta(minutes=PAUSES[min(row["attempts"], len(PAUSES)) - 1])
         if at > row["until"]:
             await self._conn.execute(SQL.ended, row["id"], "failed", said, now)
+            await self._conn.execute(SQL.trouble, row["person"], now, said, _GIVEN_UP)
         else:
             await self._conn.execute(SQL.again, row["id"], at, said)
 
@@ -145,8 +149,7 @@ async def _tell_trouble(conn: Connection, now: datetime) -> None:
             origin="watch",
             site=row["sites"][0] if len(row["sites"]) == 1 else None,
             sites=row["sites"],
-            detail="The mail server refuses the address of "
-            f"{row['person']}; once it is put right, reminders go on."
+            detail=f"Mails to {row['person']} do not arrive; is the address right?"
             if row["person"]
             else "Reminders can't be sent by mail: the mail server does not take them.",
             raised_at=now,

@@ -137,12 +137,16 @@ SET because = excluded.because, contact_version = excluded.contact_version,
 -- The server takes mails again.
 DELETE FROM mail_trouble WHERE person = '';
 
+-- name: arrives
+-- A mail to that person was taken.
+DELETE FROM mail_trouble WHERE person = $1;
+
 -- name: forget_trouble
 -- Trouble of people who are gone, or whose contact was changed since.
 DELETE FROM mail_trouble t
 WHERE t.person <> '' AND NOT EXISTS (
     SELECT FROM people p JOIN contacts c ON c.reference = p.reference
-    WHERE p.reference = t.person AND c.version = t.contact_version
+    WHERE p.reference = t.person AND t.contact_version IN (0, c.version)
 );
 
 -- name: troubles

@@ -3,7 +3,7 @@
 import re
 import ssl
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from email.headerregistry import Address
 from email.message import EmailMessage
 from enum import Enum
@@ -67,11 +67,12 @@ class Post:
             raise ServerAway(_said(error)) from error
         try:
             yield Line(client, self.sender.addr_spec)
-        finally:
-            try:
-                await client.quit()
-            except (aiosmtplib.SMTPException, OSError):
-                client.close()
+        except BaseException:
+            # A server that does not answer is not asked whether we may go.
+            client.close()
+            raise
+        with suppress(aiosmtplib.SMTPException, OSError):
+            await client.quit()
 
 
 class Line:
