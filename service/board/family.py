@@ -128,7 +128,7 @@ def family_figure(visit: Visit[Any], code: str, family: Family, called: Names) -
         header=[
             words.gettext("Thing"),
             words.gettext("Code"),
-            words.gettext("Of"),
+            words.gettext("Came of"),
             words.gettext("Day"),
             words.gettext("Steps away"),
             words.gettext("Where it is now"),

@@ -187,7 +187,7 @@ def timeline_figure(visit: Visit[HistoryAsked], story: Story) -> Figure | None:
         header=[
             words.gettext("Day"),
             words.gettext("What happened"),
-            words.gettext("By"),
+            words.gettext("Done by"),
             words.gettext("Recorded"),
             words.gettext("Voided"),
         ],

@@ -159,15 +159,15 @@ def rates_figure(
         header=[
             words.gettext(FACTORS[rows[0].by]),
             words.gettext("Crop"),
-            words.gettext("Of"),
+            words.gettext("Hits"),
             words.gettext("Trees"),
             words.gettext("Lots"),
             words.gettext("As counted, in 100"),
-            words.gettext("from"),
-            words.gettext("to"),
+            words.gettext("at least"),
+            words.gettext("at most"),
             words.gettext("All else equal, in 100"),
-            words.gettext("from"),
-            words.gettext("to"),
+            words.gettext("at least"),
+            words.gettext("at most"),
         ],
         rows=[_cells(_level(visit, called, row), row) for row in rows],
         file=f"take-{sites.today}",
@@ -320,7 +320,7 @@ def _curve_said(visit: Visit[PushAsked], row: PushCurveRow) -> str:
         pushed=shown.number(row.pushed),
         died=shown.number(row.failed + row.lost),
     )
-    few = "" if row.trees >= FEW else words.gettext(" These are few: do not lean on it.")
+    few = "" if row.trees >= FEW else " " + words.gettext("These are few: do not lean on it.")
     return f"{said} {counted}{few}"
 
 
