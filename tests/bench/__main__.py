@@ -23,6 +23,7 @@ from tests.bench import (
     bulk,
     clocks,
     known,
+    pages,
     promises,
     rebuild,
     records,
@@ -386,6 +387,13 @@ def measure_webhooks(server: TestServer) -> None:
 def measure_import(server: TestServer) -> None:
     """Files taken in, and the whole log out and back."""
     for what, figure, aim, rest in records.measure(server, _copy_rates):
+        say(what, figure, aim, rest)
+
+
+@section
+def measure_pages(server: TestServer) -> None:
+    """Every page for people."""
+    for what, figure, aim, rest in pages.measure(server):
         say(what, figure, aim, rest)
 
 

@@ -193,7 +193,7 @@ RESOURCES = {
 }
 
 
-async def _put_in_order(database_url: str) -> tuple[date, int, int]:
+async def put_in_order(database_url: str) -> tuple[date, int, int]:
     """The day a month before the last one, the newest position known at its end, and the head."""
     connection = await asyncpg.connect(database_url)
     try:
@@ -220,7 +220,7 @@ def measure(server: TestServer) -> Iterable[tuple[str, str, str, list[str]]]:
         with Place(server, views=False) as place:
             begin = time.perf_counter()
             fill(place.database_url, int(events * MORE))
-            day, known, there = asyncio.run(_put_in_order(place.database_url))
+            day, known, there = asyncio.run(put_in_order(place.database_url))
             for view in ("check_spells", "stock_by_day"):
                 rebuild(place.database_url, view)
             took = time.perf_counter() - begin
