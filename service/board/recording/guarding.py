@@ -45,20 +45,21 @@ def treatment(fields: Fields, asked: Asked, zone: ZoneInfo) -> tuple[Told, str]:
     The re-entry interval runs from its end, so the end is asked for; one before the beginning is
     of the day after.
     """
+    places, product = _places(fields), fields.text("product")
+    if product is None:
+        raise Amiss("product", phrase("Say which product, as its label names it."))
     day = _day(fields)
     began, ended = _clock(fields, "began", day, zone), _clock(fields, "ended", day, zone)
     if ended < began:
         ended = _clock(fields, "ended", day + timedelta(days=1), zone)
     data = event_data(
-        places=_places(fields),
-        product=fields.text("product"),
+        places=places,
+        product=product,
         rate=fields.text("rate"),
         reason=fields.text("reason"),
         re_entry_hours=_hours(fields),
         ended=ended.isoformat(),
     )
-    if "product" not in data:
-        raise Amiss("product", phrase("Say which product, as its label names it."))
     return [("treatment.applied", data)], began.isoformat()
 
 
