@@ -10,7 +10,7 @@ from service.api.cursors import after_number
 from service.api.operation import JSON, Call, NoQuery, Page, Paged, Reply, operation, page
 from service.api.problems import Mistake, Problem, not_found
 from service.api.recording import Fact, now_of, record_one
-from service.api.tag_sheets import MOST_TAGS, PDF, OnSheet, printed
+from service.api.tag_sheets import MOST_TAGS, PDF, File, OnSheet, printed
 from service.api.taking_in import PROBLEMS, decoded
 from service.log import read
 from service.log.rights import READ, SALES
@@ -152,7 +152,7 @@ async def get_papers(call: Call[NoQuery]) -> Reply:
     tag="Tags and papers",
     scope=SALES,
     query=PaperSheetQuery,
-    answer=bytes,
+    answer=File,
     problems=("refused", "busy"),
     produces=PDF,
 )

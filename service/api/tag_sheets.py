@@ -20,6 +20,7 @@ from service.wording.shown import shown_to
 from service.wording.words import Language
 
 PDF = "application/pdf"
+File = Annotated[str, Meta(extra_json_schema={"format": "binary"})]
 # A page of 24 takes some 20 ms to draw; a phone opens no file of thousands.
 MOST_TAGS = 500
 
@@ -82,7 +83,7 @@ class TagsQuery(OnSheet, frozen=True, kw_only=True):
     tag="Tags and papers",
     scope=READ,
     query=TagsQuery,
-    answer=bytes,
+    answer=File,
     produces=PDF,
 )
 async def get_tags(call: Call[TagsQuery]) -> Reply:

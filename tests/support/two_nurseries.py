@@ -27,6 +27,11 @@ SOLD = {
     OURS: "0190a5c4-7c00-7b3e-9a40-0d9c3b1f5b00",
     THEIRS: "0190a5c4-7c00-7b3e-9a40-0d9c3b1f5b01",
 }
+# Of papers that each printed.
+PRINTED = {
+    OURS: "0190a5c4-7c00-7b3e-9a40-0d9c3b1f5c00",
+    THEIRS: "0190a5c4-7c00-7b3e-9a40-0d9c3b1f5c01",
+}
 PAST = datetime(2026, 8, 3, 12, tzinfo=UTC)
 COMMON: list[tuple[str, dict[str, Any]]] = [
     ("cultivars/NAV", {"crop": "citrus", "species": "Citrus sinensis", "epithet": "Navelina"}),
@@ -171,7 +176,8 @@ def events(ours: str) -> list[dict[str, Any]]:
             count=2,
             origin="ES",
             customer=f"{ours}-cust",
-        ),
+        )
+        | {"id": PRINTED[ours]},
     ]
 
 

@@ -112,7 +112,8 @@ def _answer_type(told: dict[str, Any]) -> str:
         return "None"
     if JSON in answers:
         return type_of(answers[JSON], "shapes.")
-    return "str"
+    files = [schema for schema in answers.values() if schema.get("format") == "binary"]
+    return "bytes" if files else "str"
 
 
 def _body_type(told: dict[str, Any]) -> tuple[str, str]:

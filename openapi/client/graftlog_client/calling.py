@@ -107,7 +107,10 @@ class Caller:
         query: Mapping[str, Any] = {},
         headers: Mapping[str, Any] = {},
     ) -> Answer[Any]:
-        """Send a request and read its answer as `answer`; None: it has none, str: as text."""
+        """Send a request and read its answer as `answer`.
+
+        None: it has none; str: as text; bytes: as it is.
+        """
         sent = {name: _word(value) for name, value in headers.items() if value is not None}
         if IDEMPOTENCY in headers:
             sent.setdefault(IDEMPOTENCY, str(uuid.uuid4()))
@@ -221,6 +224,8 @@ def _word(value: Any) -> str:
 def _read(response: httpx.Response, answer: Any) -> Any:
     if response.status_code == httpx.codes.NOT_MODIFIED or answer is None:
         return None
+    if answer is bytes:
+        return response.content
     if answer is str:
         return response.text
     return msgspec.json.decode(response.content, type=answer)
