@@ -9,7 +9,7 @@ from service.api.events import Recorded, append, reply
 from service.api.filters import check_word
 from service.api.operation import JSON, Call, NoQuery, Page, Reply, operation
 from service.api.problems import not_found
-from service.api.services import UNREACHABLE, unreachable
+from service.api.services import UNREACHABLE, Services, unreachable
 from service.api.taking_in import decoded
 from service.api.views import ReflectingPage, question, view_list
 from service.log import read
@@ -89,10 +89,14 @@ async def list_alerts(call: Call[AlertsParameters]) -> Reply:
 
 
 async def _alert(call: Call[Any]) -> view.AlertRow:
-    wanted, services = call.uuid(), call.services
+    return await alert_seen(call.services, call.uuid())
+
+
+async def alert_seen(services: Services, wanted: str) -> view.AlertRow:
+    """An alert that who asks sees. Raises 404."""
     try:
         found = await view.alert(
-            services.database.reader, wanted, call.principal.site_list, clock=services.clock
+            services.database.reader, wanted, services.asker.site_list, clock=services.clock
         )
     except UNREACHABLE as error:
         raise unreachable() from error
@@ -123,7 +127,7 @@ async def acknowledge_alert(call: Call[NoQuery]) -> Reply:
     found = await _alert(call)
     said = decoded(await call.body(), Acknowledge)
     event = AlertAcknowledged(
-        site=await _site(call, found),
+        site=await acting_site(call.services, found),
         occurred=_now(call),
         actor=said.actor,
         data=AlertAcknowledgedData(alert=found.id, note=said.note),
@@ -137,7 +141,7 @@ async def remind_on(call: Call[NoQuery]) -> Reply:
     found = await _alert(call)
     said = decoded(await call.body(), RemindOn)
     event = AlertRemindOn(
-        site=await _site(call, found),
+        site=await acting_site(call.services, found),
         occurred=_now(call),
         actor=said.actor,
         data=AlertRemindOnData(alert=found.id, on=said.on),
@@ -151,13 +155,14 @@ async def _record(call: Call[Any], event: AlertAcknowledged | AlertRemindOn) -> 
     return reply(await append(call, submission, array=False), array=False, single=True)
 
 
-async def _site(call: Call[Any], found: view.AlertRow) -> str:
-    """The site that acts: the alert's, one that it touches, or the first that the key sees."""
-    if found.site is not None and call.principal.sees(found.site):
+async def acting_site(services: Services, found: view.AlertRow) -> str:
+    """The site that acts: the alert's, one that it touches, or the first that who asks sees."""
+    asker = services.asker
+    if found.site is not None and asker.sees(found.site):
         return found.site
-    async with call.services.reading() as connection:
-        site = await view.acting_site(connection, found.id, call.principal.site_list)
-        site = site or await read.first_site(connection, call.principal.site_list)
+    async with services.reading() as connection:
+        site = await view.acting_site(connection, found.id, asker.site_list)
+        site = site or await read.first_site(connection, asker.site_list)
     if site is None:
         raise not_found("A site that could act")
     return site

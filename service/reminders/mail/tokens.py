@@ -17,7 +17,8 @@ from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 
 # What a link about an alert is good for.
 GOOD_FOR = timedelta(days=30)
-_MAC = 16
+# With it no token is so short that logs would show it (`logs.shown_path`).
+_MAC = 20
 _LONGEST = 400
 _EPOCH = date(2020, 1, 1)
 
