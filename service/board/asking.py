@@ -10,11 +10,14 @@ from msgspec import Meta
 
 from service.api.cursors import CODE
 from service.api.problems import bad_parameter
+from service.trade.words import EARLIEST_YEAR, LATEST_YEAR
 
 Field = Annotated[str, Meta(max_length=60)]
 """A field of a form that was not sent, or was left empty, is empty."""
 ALL = "*"
 """Stands for all sites that are seen."""
+UNKNOWN = "-"
+"""Stands for what was never known, such as the rootstock of trees that came into the books so."""
 
 
 class Asked(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -34,9 +37,12 @@ def day_in(name: str, text: str) -> date | None:
     if not text.strip():
         return None
     try:
-        return date.fromisoformat(text.strip())
+        day = date.fromisoformat(text.strip())
     except ValueError as error:
         raise bad_parameter(name, f"{text} is no day of the calendar.", "not_a_day") from error
+    if not EARLIEST_YEAR < day.year < LATEST_YEAR:
+        raise bad_parameter(name, f"{text} lies outside the years that are told of.", "not_a_day")
+    return day
 
 
 def number_in(name: str, text: str, most: int = 10_000_000) -> int | None:

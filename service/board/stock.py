@@ -9,7 +9,7 @@ from litestar.handlers import HTTPRouteHandler
 
 from service.api.operation import Reply
 from service.api.problems import bad_parameter
-from service.board.asking import Asked, Field, again, code_in, day_in, end_of
+from service.board.asking import UNKNOWN, Asked, Field, again, code_in, day_in, end_of
 from service.board.charts import Line, steps
 from service.board.figures import Figure, files_of, hand_of, table_file
 from service.board.names import Names, names
@@ -93,13 +93,17 @@ def _query(visit: Visit[StockAsked], sites: Sites, at: clocks.Asked, *groups: st
     return StockQuery(
         group_by=groups,
         site=sites.code,
-        cultivar=code_in("cultivar", asked.cultivar),
-        rootstock=code_in("rootstock", asked.rootstock),
-        size=code_in("size", asked.size),
+        cultivar=_known("cultivar", asked.cultivar),
+        rootstock=_known("rootstock", asked.rootstock),
+        size=_known("size", asked.size),
         stage=asked.stage if asked.stage in STAGE_ORDER else None,
         kind=asked.kind if asked.kind in ("bag", "liners", "trees", "transit") else None,
         asked=at,
     )
+
+
+def _known(name: str, text: str) -> str | None:
+    return None if text == UNKNOWN else code_in(name, text)
 
 
 async def _answer(visit: Visit[StockAsked], query: StockQuery) -> StockAnswer:
@@ -242,18 +246,16 @@ async def get_lots(visit: Visit[StockAsked]) -> Reply:
         await visit.sites(conn)
         called = await names(conn)
     sites = await sites_of(visit, visit.query.site)
-    answer = await _lots(visit, sites)
+    rows = await _lots(visit, sites)
     asked = visit.query
     return visit.page(
         "stock_lots.html",
         asked=asked,
         sites=sites,
-        rows=answer.rows[:SHOWN_ROWS],
-        left_out=max(len(answer.rows) - SHOWN_ROWS, 0),
-        total=sum(row.quantity for row in answer.rows),
-        name=called.item(visit.words, code_in("cultivar", asked.cultivar), asked.rootstock or None)
-        if asked.cultivar and asked.rootstock
-        else called.of("cultivar", asked.cultivar) or called.of("rootstock", asked.rootstock),
+        rows=rows[:SHOWN_ROWS],
+        left_out=max(len(rows) - SHOWN_ROWS, 0),
+        total=sum(row.quantity for row in rows),
+        name=_asked_name(visit, called),
         back=again(
             asked,
             cultivar="",
@@ -268,10 +270,33 @@ async def get_lots(visit: Visit[StockAsked]) -> Reply:
     )
 
 
-async def _lots(visit: Visit[StockAsked], sites: Sites) -> StockAnswer:
-    at = await get_asked(visit, sites)
-    query = _query(visit, sites, at, "site", "place", "lot", "stage", "size", "grade")
-    return await _answer(visit, query)
+def _asked_name(visit: Visit[StockAsked], called: Names) -> str:
+    """What is asked about, as far as it is named."""
+    asked = visit.query
+    cultivar, rootstock, size = (
+        None if code == UNKNOWN else code for code in (asked.cultivar, asked.rootstock, asked.size)
+    )
+    if asked.kind == "liners":
+        return called.of("rootstock", rootstock)
+    if asked.kind == "bag":
+        return called.of("cultivar", cultivar)
+    if asked.cultivar and asked.rootstock:
+        return called.item(visit.words, cultivar, rootstock, size)
+    return called.of("cultivar", cultivar) or called.of("rootstock", rootstock)
+
+
+async def _lots(visit: Visit[StockAsked], sites: Sites) -> list[StockRow]:
+    """The rows behind a number; what the books do not know is looked for here."""
+    at, asked = await get_asked(visit, sites), visit.query
+    groups = ("site", "place", "lot", "stage", "size", "grade", "cultivar", "rootstock")
+    answer = await _answer(visit, _query(visit, sites, at, *groups))
+    return [
+        row
+        for row in answer.rows
+        if (asked.cultivar != UNKNOWN or not row.cultivar)
+        and (asked.rootstock != UNKNOWN or not row.rootstock)
+        and (asked.size != UNKNOWN or not row.size)
+    ]
 
 
 @page("GET", "/stock.csv", scope=READ, query=StockAsked)
