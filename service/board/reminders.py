@@ -20,9 +20,8 @@ from service.board.visit import Visit
 from service.log.rights import EVENTS, READ, WEBHOOKS
 from service.reminders.alerts import AlertRow, AlertsQuery, State, alerts
 from service.reminders.mail.gathering import open_alerts, urgency
-from service.reminders.telling import Told, alert_in_words
+from service.reminders.telling import Told, alert_in_words, page_of
 from service.storage.sql import load
-from service.trade.check_plans import LOOK
 from service.views.site_days import today_at
 
 SQL = load(__package__, "reminders.sql")
@@ -60,7 +59,7 @@ def shown_alert(visit: Visit[Any], alert: AlertRow, days: dict[str, date]) -> Sh
     """The alert in the visitor's words; `days`: each site's day."""
     today = today_at(days, alert.site, visit.now)
     told = alert_in_words(visit.shown, alert, today)
-    return Shown(alert, told, _mark(alert), _href(alert), today)
+    return Shown(alert, told, _mark(alert), page_of(alert), today)
 
 
 def _mark(alert: AlertRow) -> Mark:
@@ -69,14 +68,6 @@ def _mark(alert: AlertRow) -> Mark:
     if alert.state != "open":
         return "waiting"
     return "late" if alert.due_on is not None or alert.level > 1 else "due"
-
-
-def _href(alert: AlertRow) -> str | None:
-    if alert.place and (alert.check in (None, LOOK) or not alert.lot):
-        return f"/table/{alert.place}"
-    if alert.lot:
-        return f"/lot/{alert.lot}"
-    return f"/table/{alert.place}" if alert.place else None
 
 
 @page("GET", "/reminders", scope=READ, query=RemindersQuery)

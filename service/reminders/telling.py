@@ -7,6 +7,7 @@ words here is shown with that.
 from collections.abc import Callable, Mapping
 from datetime import UTC, date, datetime
 from typing import Any, NamedTuple
+from urllib.parse import quote
 
 from service.reminders import raising
 from service.reminders.alerts import AlertRow
@@ -65,6 +66,16 @@ _WHY_STOPPED: Mapping[str, str] = {
 def kind_in_words(words: Words, kind: str) -> str:
     """What a kind of alert is called; a kind without words by its name."""
     return words.gettext(KINDS[kind]) if kind in KINDS else kind.replace("_", " ")
+
+
+def page_of(alert: AlertRow) -> str | None:
+    """The page of the bag, table or lot that it is about, as a path; None when it is of none."""
+    bag = alert.subject if alert.kind == raising.EXPIRING else alert.numbers.get("bag")
+    if isinstance(bag, str):
+        return f"/bag/{quote(bag, safe='')}"
+    if alert.place:
+        return f"/table/{quote(alert.place, safe='')}"
+    return f"/lot/{quote(alert.lot, safe='')}" if alert.lot else None
 
 
 def alert_in_words(shown: Shown, alert: AlertRow, today: date) -> Told:

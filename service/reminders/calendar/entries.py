@@ -7,6 +7,7 @@ from uuid import UUID, uuid5
 
 import asyncpg
 
+from service import __version__ as VERSION  # noqa: N812
 from service.reminders.calendar.days import MOST, Days, Late
 from service.reminders.calendar.text import Entry, calendar_text
 from service.views.site_days import zone
@@ -35,6 +36,12 @@ def written(days: Days, language: Language, base: str) -> bytes:
     entries += [_entry(row, words, days, base) for row in days.rows]
     name = f"graftlog{_DOT}{names}"
     return calendar_text(name, about, entries, language=language, again=AGAIN)
+
+
+def mark(days: Days, language: Language, base: str) -> bytes:
+    """What is the same for as long as `written` gives the same: to spare the writing."""
+    rows = [(row["key"], row["sequence"], row["changed_at"]) for row in days.rows]
+    return repr((VERSION, language, base, days.names, days.zones, days.late, rows)).encode()
 
 
 def _entry(row: asyncpg.Record, words: Words, days: Days, base: str) -> Entry:
@@ -81,7 +88,6 @@ def _check(row: asyncpg.Record, words: Words) -> tuple[str, list[str], str]:
     details = [words.gettext("Lot %(code)s", code=code) for code in lot]
     if row["cultivar"]:
         details.append(_stock(row, words))
-    details.append(words.gettext("Once recorded, this entry is struck out."))
     return _DOT.join([what, row["place"], *lot, trees]), details, f"/table/{quote(row['place'])}"
 
 

@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 
 from service.wording.words import Language
 
@@ -59,11 +60,11 @@ def calendar_text(
     for entry in entries:
         lines += _lines_of(entry)
     lines.append("END:VCALENDAR")
-    return "".join(_folded(lines)).encode()
+    return b"".join(_folded(lines))
 
 
 def _lines_of(entry: Entry) -> Iterator[str]:
-    stamp = f"{entry.changed_at.astimezone(UTC):%Y%m%dT%H%M%SZ}"
+    stamp = _stamp(entry.changed_at)
     yield "BEGIN:VEVENT"
     yield f"UID:{entry.uid}"
     yield f"DTSTAMP:{stamp}"
@@ -83,6 +84,11 @@ def _lines_of(entry: Entry) -> Iterator[str]:
     yield "END:VEVENT"
 
 
+@lru_cache(maxsize=1024)
+def _stamp(moment: datetime) -> str:
+    return f"{moment.astimezone(UTC):%Y%m%dT%H%M%SZ}"
+
+
 def _text(text: str) -> str:
     return _CONTROL.sub("", text).translate(_ESCAPED)
 
@@ -96,20 +102,16 @@ def _duration(span: timedelta) -> str:
     return f"PT{int(span.total_seconds() // 60)}M"
 
 
-def _folded(lines: Iterable[str]) -> Iterator[str]:
+def _folded(lines: Iterable[str]) -> Iterator[bytes]:
     """Each line with its end; long ones parted, never within a character (RFC 5545, 3.1)."""
     for line in lines:
-        if len(line) <= _OCTETS and line.isascii():
-            yield line + "\r\n"
-            continue
-        part: list[str] = []
-        octets = 0
-        for character in line:
-            size = len(character.encode())
-            if octets + size > _OCTETS:
-                yield "".join(part) + "\r\n"
-                # The blank that says that it goes on counts.
-                part, octets = [" "], 1
-            part.append(character)
-            octets += size
-        yield "".join(part) + "\r\n"
+        octets = line.encode()
+        begin, end = 0, _OCTETS
+        while end < len(octets):
+            # Octets 10xxxxxx go on with a character of UTF-8.
+            while octets[end] & 0xC0 == 0x80:
+                end -= 1
+            yield octets[begin:end] + b"\r\n "
+            # The blank that says that it goes on counts.
+            begin, end = end, end + _OCTETS - 1
+        yield octets[begin:] + b"\r\n"

@@ -4,7 +4,9 @@ from datetime import date
 from typing import NamedTuple
 from urllib.parse import quote
 
+from service.reminders.alerts import AlertRow
 from service.reminders.mail.tokens import Links
+from service.reminders.telling import page_of
 
 
 class Ways(NamedTuple):
@@ -19,11 +21,10 @@ class Ways(NamedTuple):
         """The page that says of an alert that it was seen, or puts it off."""
         return f"{self.base}/mail/alert/{self.links.about(self.person, alert, self.today)}"
 
-    def thing(self, place: str | None, lot: str | None) -> str | None:
-        """The page of the table or lot that it is about."""
-        if place:
-            return f"{self.base}/table/{quote(place, safe='')}"
-        return f"{self.base}/lot/{quote(lot, safe='')}" if lot else None
+    def thing(self, alert: AlertRow) -> str | None:
+        """The page of what it is about."""
+        path = page_of(alert)
+        return f"{self.base}{path}" if path else None
 
     def round(self, site: str) -> str:
         """The morning round of a site."""

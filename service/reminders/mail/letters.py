@@ -156,7 +156,7 @@ def _alert_lines(shown: Shown, alerts: Sequence[AlertRow], today: date, ways: Wa
     lines = []
     for alert in alerts[:MOST_LINES]:
         told = alert_in_words(shown, alert, today)
-        look = ways.thing(alert.place, alert.lot)
+        look = ways.thing(alert)
         lines.append(Line(told.title, told.detail, look, ways.alert(alert.id)))
     more = len(alerts) - len(lines)
     if more > 0:
