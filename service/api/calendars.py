@@ -4,7 +4,7 @@ from typing import Any
 
 from msgspec.structs import asdict
 
-from service.api.conditional import content_tag, etag, expected_position
+from service.api.conditional import content_tag, etag, expected_position, is_unchanged
 from service.api.cursors import after_code
 from service.api.operation import JSON, Call, NoQuery, Page, Paged, Reply, operation, page
 from service.api.problems import Mistake, Problem, not_found
@@ -14,7 +14,7 @@ from service.log.rights import READ
 from service.reminders.calendar import addresses
 from service.reminders.calendar.addresses import Calendar, CalendarDetails, MadeCalendar
 from service.reminders.calendar.days import days
-from service.reminders.calendar.entries import written
+from service.reminders.calendar.entries import mark, written
 from service.reminders.calendar.text import MEDIA_TYPE
 from service.storage.walls import seeing
 
@@ -147,10 +147,12 @@ async def read_calendar(call: Call[NoQuery]) -> Reply:
     sites = None if found.sites is None else sorted(found.sites)
     async with seeing(services.database.reader, sites, found.owner, timeout=10) as connection:
         shown = await days(connection, sites, found.shows, now)
-    body = written(shown, found.language, services.settings.base)
+    base = services.settings.base
+    tag = content_tag(mark(shown, found.language, base))
+    known = is_unchanged(call.header("if-none-match"), tag)
     return Reply(
-        body,
-        etag=content_tag(body),
+        b"" if known else written(shown, found.language, base),
+        etag=tag,
         headers={"Content-Disposition": 'inline; filename="graftlog.ics"'},
         media_type=MEDIA_TYPE,
         cache=_SHOWN_FOR,
