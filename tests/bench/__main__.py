@@ -21,7 +21,9 @@ from tests.bench import (
     ahead,
     availability,
     bulk,
+    calendar,
     clocks,
+    digest,
     known,
     pages,
     promises,
@@ -387,6 +389,20 @@ def measure_webhooks(server: TestServer) -> None:
 def measure_import(server: TestServer) -> None:
     """Files taken in, and the whole log out and back."""
     for what, figure, aim, rest in records.measure(server, _copy_rates):
+        say(what, figure, aim, rest)
+
+
+@section
+def measure_digest(server: TestServer) -> None:
+    """Reminders by mail on one morning."""
+    for what, figure, aim, rest in digest.measure(server):
+        say(what, figure, aim, rest)
+
+
+@section
+def measure_calendar(server: TestServer) -> None:
+    """A subscribed calendar."""
+    for what, figure, aim, rest in calendar.measure(server):
         say(what, figure, aim, rest)
 
 
