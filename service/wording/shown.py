@@ -5,6 +5,7 @@ counted to 24; weeks are those of ISO 8601. What is kept in °C and millimetres 
 inches to who asks for them.
 """
 
+import re
 from collections.abc import Iterable
 from datetime import date, datetime, timedelta, tzinfo
 from fractions import Fraction
@@ -29,6 +30,8 @@ _MONTH = {"en": "MMMM y", "es": "MMMM 'de' y"}
 _NEAR = {0: phrase("today"), 1: phrase("tomorrow"), -1: phrase("yesterday")}
 # Without a comma before the last.
 _LISTS = {"en": "en_GB", "es": "es"}
+# Spanish says "e" and not "y" before the sound of i.
+_SOUND_OF_I = re.compile(r"h?[ií](?![aeo])", re.IGNORECASE)
 # Inches are read off a rule or a caliper in sixteenths.
 _SIXTEENTHS = 16
 
@@ -149,7 +152,11 @@ class Shown:
 
     def listed(self, texts: Iterable[str]) -> str:
         """``a, b and c``."""
-        return format_list(list(texts), locale=_LISTS[self.language])
+        whole = list(texts)
+        said = format_list(whole, locale=_LISTS[self.language])
+        if self.language == "es" and len(whole) > 1 and _SOUND_OF_I.match(whole[-1]):
+            said = f"{said[: -len(whole[-1]) - 3]} e {whole[-1]}"
+        return said
 
 
 @cache
