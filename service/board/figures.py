@@ -2,7 +2,8 @@
 
 import csv
 import io
-from collections.abc import Awaitable, Callable, Iterable, Sequence
+from collections.abc import Awaitable, Callable, Iterable, Iterator, Sequence
+from datetime import date
 from typing import Any, NamedTuple
 
 from litestar.handlers import HTTPRouteHandler
@@ -18,6 +19,7 @@ from service.sheets.writing import cell
 from service.wording.shown import Shown
 
 NARROW, WIDE = 340, 720
+ROWS = 100
 SVG = "image/svg+xml"
 
 
@@ -36,6 +38,7 @@ class Figure(NamedTuple):
     file: str
     address: str
     query: str
+    newest_last: bool = False
 
     def _drawn(self, width: int, part: str) -> str:
         return self.draw(width, Said(f"{self.key}{part}", self.title, self.description))
@@ -49,6 +52,22 @@ class Figure(NamedTuple):
     def wide(self) -> Markup:
         return Markup(self._drawn(WIDE, "-w"))
 
+    @property
+    def most(self) -> int:
+        """So many rows of the table are on the page."""
+        return ROWS
+
+    def read_rows(self, shown: Shown) -> Iterator[tuple[str, list[tuple[str, bool]]]]:
+        """The table as it is read: each row's head, then its cells and whether they are numbers.
+
+        Of more than a page holds the last where they are the newest, else the first.
+        """
+        for head, *cells in self.rows[-ROWS:] if self.newest_last else self.rows[:ROWS]:
+            yield (
+                as_read(shown, head),
+                [(as_read(shown, one), isinstance(one, int | float)) for one in cells],
+            )
+
     def picture(self) -> Reply:
         """The chart as a file."""
         said = {"Content-Disposition": f'attachment; filename="{self.file}.svg"'}
@@ -58,6 +77,17 @@ class Figure(NamedTuple):
     def table(self) -> Reply:
         """Its table as a file."""
         return table_file(self.file, self.header, self.rows)
+
+
+def as_read(shown: Shown, value: object) -> str:
+    """A cell: days and numbers by the reader's locale, a dash for nothing."""
+    if value is None:
+        return "–"
+    if isinstance(value, date):
+        return shown.day(value)
+    if isinstance(value, int | float):
+        return shown.number(value, 0 if isinstance(value, int) else 1)
+    return str(value)
 
 
 def table_file(name: str, header: Sequence[str], rows: Iterable[Sequence[object]]) -> Reply:

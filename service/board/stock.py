@@ -201,6 +201,7 @@ async def history_figure(visit: Visit[StockAsked], sites: Sites) -> Figure | Non
         file=f"stock-by-day-{last}",
         address="/stock/by-day",
         query=again(asked),
+        newest_last=True,
     )
 
 
