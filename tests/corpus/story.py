@@ -233,6 +233,14 @@ def _papers() -> list[Unit]:
     ]  # fmt: skip
 
 
+def _treatments() -> list[Unit]:
+    """A treatment whose end somebody noted: over midnight, so the house opens by the day after."""
+    return [
+        [event("treatment.applied", "2026-06-30T22:30:00+02:00", places=["C-T1", "C-T2"],
+               product="horticultural oil", re_entry_hours=12, ended="2026-07-01T00:15:00+02:00")],
+    ]  # fmt: skip
+
+
 def id_of(number: int) -> str:
     """An event id that is the same whenever the story is told."""
     return str(UUID(int=0x0190A5C4_7C00_7000_8000_000000000000 + number))
@@ -242,7 +250,7 @@ def story() -> list[Unit]:
     """Everything that happens, each event with its id."""
     units = [*_nursery(), *_budwood_and_liners(), *_grafting(), *_trees(), *_slip(), *_weather(),
              *_by_hand(), *_orders_of_customers(),
-             *_destinations(), *_papers()]  # fmt: skip
+             *_destinations(), *_papers(), *_treatments()]  # fmt: skip
     number = 0
     for unit in units:
         for one in unit:
