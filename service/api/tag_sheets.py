@@ -9,6 +9,7 @@ from msgspec import UNSET, Meta, UnsetType
 
 from service.api.operation import Call, Reply, operation
 from service.api.problems import Mistake, Problem, bad_parameter
+from service.api.services import Services
 from service.log.rights import READ
 from service.tags import drawing, saying
 from service.tags.fonts import Unprintable
@@ -98,7 +99,7 @@ async def get_tags(call: Call[TagsQuery]) -> Reply:
     return await printed(tags, call.query, f"tags-{call.query.of}.pdf")
 
 
-async def tags_asked(call: Any, query: TagsQuery) -> list[drawing.Tag]:
+async def tags_asked(call: Call[Any], query: TagsQuery) -> list[drawing.Tag]:
     """The tags that are asked for, of the sites that the asker sees. Raises 422."""
     if query.of == "places" and query.place is not None:
         raise bad_parameter("place", "A place is named in `codes`.", "not_together")
@@ -108,28 +109,34 @@ async def tags_asked(call: Any, query: TagsQuery) -> list[drawing.Tag]:
         of=query.of,
         codes=query.codes,
         site=query.site,
-        place=query.place,
+        places=[query.place] if query.place else None,
         structure=query.structure,
     )
-    async with call.services.reading() as connection:
+    return await tags_of(call.services, wanted, query.copies, query.language)
+
+
+async def tags_of(
+    services: Services, wanted: taggable.Wanted, copies: int, language: Language
+) -> list[drawing.Tag]:
+    """Tags of what is wanted, each so many times. Raises 422 for what is unknown, or too much."""
+    async with services.reading() as connection:
         found = await taggable.told(connection, wanted, MOST_TAGS + 1)
     known = {one.code for one in found}
-    lacking = [code for code in dict.fromkeys(query.codes or ()) if code not in known]
+    lacking = [code for code in dict.fromkeys(wanted.codes or ()) if code not in known]
     if lacking:
-        word = {"places": "place", "lots": "lot", "bags": "bag"}[query.of]
+        word = {"places": "place", "lots": "lot", "bags": "bag"}[wanted.of]
         raise bad_parameter(
             "codes", f"No {word} {', '.join(lacking[:5])} is known there.", "unknown_code"
         )
     if not found:
         raise bad_parameter("of", "There is nothing that would get a tag.", "nothing_there")
-    if len(found) * query.copies > MOST_TAGS:
+    if len(found) * copies > MOST_TAGS:
         raise bad_parameter(
             "copies", f"At most {MOST_TAGS} tags at a time; narrow what is printed.", "too_many"
         )
-    shown = shown_to(query.language)
-    base = call.services.settings.base
+    shown, base = shown_to(language), services.settings.base
     tags = [saying.tag_of(one, base, shown) for one in found]
-    return [tag for tag in tags for _ in range(query.copies)]
+    return [tag for tag in tags for _ in range(copies)]
 
 
 def paper_of(query: OnSheet) -> Paper:

@@ -25,6 +25,7 @@ from service.board import (
     signing_in,
     stock,
     table,
+    tags,
     take,
     undo,
 )
@@ -51,6 +52,7 @@ HANDLERS: list[HTTPRouteHandler] = [
     *reminder_choices.HANDLERS,
     *reminders.HANDLERS,
     *can_be_sold.HANDLERS,
+    *tags.HANDLERS,
     *take.HANDLERS,
     *bags.HANDLERS,
     *history.HANDLERS,
