@@ -236,8 +236,8 @@ def _papers() -> list[Unit]:
 def _treatments() -> list[Unit]:
     """A treatment whose end somebody noted: over midnight, so the house opens by the day after."""
     return [
-        [event("treatment.applied", "2026-06-30T22:30:00+02:00", places=["C-T1", "C-T2"],
-               product="horticultural oil", re_entry_hours=12, ended="2026-07-01T00:15:00+02:00")],
+        [event("treatment.applied", "2026-06-29T22:30:00+02:00", places=["C-T1", "C-T2"],
+               product="horticultural oil", re_entry_hours=12, ended="2026-06-30T00:15:00+02:00")],
     ]  # fmt: skip
 
 
