@@ -77,12 +77,7 @@ async def create_key(
     wanted = frozenset(ROLES[role]) if role in ROLES else scopes
     if role is not None and role not in ROLES:
         raise ValueError(f"there is no role {role!r}; there are: {', '.join(ROLES)}")
-    if not wanted or wanted - set(SCOPES):
-        raise ValueError(f"give a role, or scopes out of: {', '.join(SCOPES)}")
-    if not _NAME.fullmatch(name):
-        raise ValueError("a name is 1 to 64 letters, digits and . _ : @ -")
-    if not sites or not all(_SITE.fullmatch(site) for site in sites):
-        raise ValueError("give site codes, or * for every site")
+    check_rights(name, wanted, sites)
     if token is not None and not re.fullmatch(r"[A-Za-z0-9_-]{32,160}", token):
         raise ValueError("a key set from outside has 32 to 160 letters, digits, - and _")
     if token is None:
@@ -93,6 +88,16 @@ async def create_key(
         SQL.put_key, key_id, digest, name, sorted(wanted), sorted(sites), expires_at
     )
     return NewKey(key_id, token)
+
+
+def check_rights(name: str, scopes: frozenset[str], sites: frozenset[str]) -> None:
+    """Raise ValueError unless these can be the name and rights of a key or a person."""
+    if not scopes or scopes - set(SCOPES):
+        raise ValueError(f"give a role, or scopes out of: {', '.join(SCOPES)}")
+    if not _NAME.fullmatch(name):
+        raise ValueError("a name is 1 to 64 letters, digits and . _ : @ -")
+    if not sites or not all(_SITE.fullmatch(site) for site in sites):
+        raise ValueError("give site codes, or * for every site")
 
 
 async def unknown_sites(connection: Connection, sites: frozenset[str]) -> list[str]:
