@@ -10,6 +10,7 @@ from service import __version__
 from service.cli_backtest import backtest
 from service.cli_backup import backup, restore
 from service.cli_forecast import forecast
+from service.cli_people import group as people
 from service.cli_rebuild import rebuild
 from service.cli_records import export, import_file, template
 from service.cli_running import (
@@ -41,6 +42,7 @@ def main() -> None:
     graftlog demo                     an invented nursery to try everything on
     graftlog serve                    the service, with a database of its own
     graftlog keys create --help       who may record and read what, at which sites
+    graftlog people add --help        who signs in to the pages
 
     Everything is set by environment variables that begin with GRAFTLOG_ (`graftlog settings`
     lists them). Without GRAFTLOG_DATABASE_URL a PostgreSQL of its own is run on GRAFTLOG_DATA_DIR;
@@ -328,6 +330,7 @@ def show_settings() -> None:
         click.echo(f"{name}={now[name]}\n    {meaning} Give {expected}.")
 
 
+main.add_command(people)
 main.add_command(forecast)
 main.add_command(backtest)
 main.add_command(rebuild)
