@@ -198,6 +198,7 @@ async def test_a_count_that_settles_a_refusal_has_the_refused_entry_sent_again(
     await expect(bar(page)).to_contain_text("Refused: 1")
     await stub.until(lambda: len(stub.posted) == 3)
     assert stub.posted[2] == stub.posted[0] != stub.posted[1]
+    await expect(bar(page)).to_contain_text("Recorded.")
     # What nobody wants sent any more is put aside, and can be taken back.
     await page.goto("/waiting")
     await page.get_by_role("button", name="Put aside").click()

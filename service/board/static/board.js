@@ -125,8 +125,11 @@
 
   // What the fields are called on the page, for who looks at the entry later.
   function labelsOf(form) {
-    const named = [...form.elements].filter((one) => one.name && one.labels?.length);
-    return Object.fromEntries(named.map((one) => [one.name, one.labels[0].textContent.trim()]));
+    const text = (one) => one.textContent.replace(/\s+/g, " ").trim();
+    const told = (one) => (one.getAttribute("aria-labelledby") || "").split(" ").filter(Boolean)
+      .map((id) => text(document.getElementById(id))).reverse().join(" · ");
+    const named = [...form.elements].filter((one) => one.name && one.type !== "hidden");
+    return Object.fromEntries(named.map((one) => [one.name, one.labels?.length ? text(one.labels[0]) : told(one)]));
   }
 
   // What was kept last of a form, so that the second of a double tap is no entry of its own.
@@ -163,6 +166,7 @@
     }
     graftlog.drafts.clear(form);
     refusal(form, null);
+    said("");
     settledAt.set(form, Date.now());
     if (form.dataset.entry !== "stays") form.reset();
     graftlog.setEntry(form, graftlog.newId());

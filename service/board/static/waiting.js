@@ -4,7 +4,6 @@
   const { queue } = graftlog;
   const card = document.getElementById("entry-card");
   const when = new Intl.DateTimeFormat(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
-  const unsaid = ["entry", "occurred", "again"];
 
   function fill(one) {
     const made = card.content.cloneNode(true).querySelector("article");
@@ -15,9 +14,10 @@
     if (one.state === "refused") part("words").append(...graftlog.reasons(one));
     else part("words").textContent = one.words || "";
     for (const [name, value] of one.fields) {
-      if (!value || unsaid.includes(name)) continue;
+      // What has no label was not typed.
+      if (!value || !one.labels?.[name]) continue;
       const pair = document.createElement("div");
-      for (const [tag, text] of [["dt", one.labels?.[name] || name], ["dd", value]]) {
+      for (const [tag, text] of [["dt", one.labels[name]], ["dd", value]]) {
         pair.appendChild(document.createElement(tag)).textContent = text;
       }
       made.querySelector("dl").append(pair);
