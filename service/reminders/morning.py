@@ -7,7 +7,7 @@ Nothing costs more as the log grows: views, open alerts and the newest stretch o
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, TypeVar
 
@@ -139,10 +139,11 @@ def _check(row: asyncpg.Record, today: date, warmth: "_Warmth") -> CheckHere:
     state, days_overdue = state_on(today, row["due_on"], row["overdue_on"])
     assert state != "upcoming"
     degree_days, missing = warmth.of(row["crop"], row["due_on"])
+    longest: str = row["longest"]
     return CheckHere(
         check=row["check"],
         state=state,
-        lot=row["lot"] or None,
+        lot=longest[20:] or None,
         lots=row["lots"],
         trees=row["trees"],
         due_on=row["due_on"],
@@ -152,7 +153,7 @@ def _check(row: asyncpg.Record, today: date, warmth: "_Warmth") -> CheckHere:
         degree_days=degree_days,
         degree_days_missing=missing,
         last_done=row["last_done"],
-        counted_from=row["counted_from"],
+        counted_from=date.fromisoformat(longest[10:20]),
         after=row["after"],
         plan=row["plan"],
         source=row["source"],
@@ -186,7 +187,8 @@ class _Warmth:
         self, record: Mapping[date, Pair], by_crop: Mapping[str, Thresholds], today: date
     ) -> None:
         self._record, self._ways, self._today = record, by_crop, today
-        self._sums: dict[tuple[str, date], tuple[float | None, int]] = {}
+        # by crop: how many days ago -> degree-days and days told since then
+        self._since: dict[str, list[tuple[float, int]]] = {}
 
     @classmethod
     async def since(
@@ -202,29 +204,31 @@ class _Warmth:
         return cls(record, await ways(conn) if record else {}, today)
 
     def of(self, crop: str | None, due_on: date) -> tuple[float | None, int]:
-        """Degree-days and how many days are not known of."""
+        """Degree-days and how many days are not known of; None where nothing can be said."""
         if crop is None:
             return None, 0
-        key = crop, max(due_on, self._today - LONGEST_COUNTED)
-        if key not in self._sums:
-            self._sums[key] = self._sum(*key)
-        return self._sums[key]
+        days = min((self._today - due_on).days, LONGEST_COUNTED.days)
+        if crop not in self._ways:
+            return None, days
+        if crop not in self._since:
+            self._since[crop] = list(self._added_up(self._ways[crop]))
+        total, told = self._since[crop][days]
+        return (total if told or not days else None), days - told
 
-    def _sum(self, crop: str, since: date) -> tuple[float | None, int]:
-        days = [since + step * DAY for step in range((self._today - since).days)]
-        told = [self._record[day] for day in days if day in self._record]
-        way = self._ways.get(crop)
-        missing = len(days) - len(told)
-        if way is None or (days and not told):
-            return None, missing
-        return sum(
-            daily(
-                way.method,
-                way.cutoff,
-                minimum=low,
-                maximum=high,
-                lower=way.lower_c,
-                upper=way.upper_c,
-            )
-            for low, high in told
-        ), missing
+    def _added_up(self, way: Thresholds) -> Iterator[tuple[float, int]]:
+        total, told = 0.0, 0
+        yield total, told
+        for ago in range(1, LONGEST_COUNTED.days + 1):
+            pair = self._record.get(self._today - ago * DAY)
+            if pair is not None:
+                low, high = pair
+                told += 1
+                total += daily(
+                    way.method,
+                    way.cutoff,
+                    minimum=low,
+                    maximum=high,
+                    lower=way.lower_c,
+                    upper=way.upper_c,
+                )
+            yield total, told
