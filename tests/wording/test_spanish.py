@@ -16,6 +16,8 @@ from tests.wording.extracting import (
 )
 
 HOLDER = re.compile(r"%\((\w+)\)s")
+# Filled by a script on the device.
+BRACES = re.compile(r"\{(\w+)\}")
 # Names, not words.
 UNTRANSLATED = {"graftlog", "· graftlog", "English", "Español"}
 
@@ -30,6 +32,10 @@ def messages() -> list[tuple[str, Message]]:
 
 def forms(told: str | list[str] | tuple[str, ...]) -> tuple[str, ...]:
     return (told,) if isinstance(told, str) else tuple(told)
+
+
+def holders(text: str) -> set[str]:
+    return {*HOLDER.findall(text), *BRACES.findall(text)}
 
 
 def key(said: Said) -> tuple[str | None, str]:
@@ -68,10 +74,10 @@ def test_nothing_is_translated_that_nobody_says() -> None:
 def test_both_languages_are_filled_with_the_same() -> None:
     wrong = []
     for area, one in messages():
-        wanted = set().union(*(HOLDER.findall(text) for text in forms(one.id)))
+        wanted = set().union(*(holders(text) for text in forms(one.id)))
         counted = not isinstance(one.id, str)
         for number, text in enumerate(forms(one.string)):
-            found = set(HOLDER.findall(text))
+            found = holders(text)
             # "1" may be a word: "a day".
             missing = wanted - found - ({"num"} if counted and number == 0 else set())
             if missing or found - wanted:
