@@ -10,6 +10,7 @@ from service import __version__
 from service.cli_backtest import backtest
 from service.cli_backup import backup, restore
 from service.cli_forecast import forecast
+from service.cli_mail import mail
 from service.cli_people import group as people
 from service.cli_rebuild import rebuild
 from service.cli_records import export, import_file, template
@@ -331,6 +332,7 @@ def show_settings() -> None:
 
 
 main.add_command(people)
+main.add_command(mail)
 main.add_command(forecast)
 main.add_command(backtest)
 main.add_command(rebuild)

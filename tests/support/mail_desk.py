@@ -128,7 +128,7 @@ class Desk:
         await self.runner.catch_up()
         if calendar:
             await look_at_calendar(self.database.writer, lambda: self.now)
-        before = len(self.box.mails)
+        before = len(self.box.raw)
         await self.mailing().run()
         return self.box.mails[before:]
 

@@ -24,7 +24,6 @@ class Postbox:
     """What came, the newest last, and how the server answers from now on."""
 
     def __init__(self) -> None:
-        self.mails: list[EmailMessage] = []
         self.raw: list[bytes] = []
         self.senders: list[str] = []
         self.users: list[str] = []
@@ -33,6 +32,11 @@ class Postbox:
         self.refused: dict[str, str] = {}
         self.answers: list[str] = []
         self.port = 0
+
+    @property
+    def mails(self) -> list[EmailMessage]:
+        """What came, read."""
+        return [read(raw) for raw in self.raw]
 
     def to(self, address: str) -> list[EmailMessage]:
         """Mails to an address."""
@@ -53,9 +57,6 @@ class Postbox:
         if not answer.startswith("2"):
             return answer
         assert isinstance(envelope.content, bytes)
-        parsed = message_from_bytes(envelope.content, policy=policy.default)
-        assert isinstance(parsed, EmailMessage)
-        self.mails.append(parsed)
         self.raw.append(envelope.content)
         self.senders.append(envelope.mail_from or "")
         self.tls.append(session.ssl is not None)
@@ -69,6 +70,13 @@ class Postbox:
             return AuthResult(success=False, handled=False)
         self.users.append("mailer")
         return AuthResult(success=True)
+
+
+def read(raw: bytes) -> EmailMessage:
+    """A mail as it came over the wire."""
+    parsed = message_from_bytes(raw, policy=policy.default)
+    assert isinstance(parsed, EmailMessage)
+    return parsed
 
 
 @asynccontextmanager

@@ -35,6 +35,7 @@ async def deliver(office: Office, post: Post, clock: Clock) -> int:
     """Send what is due to be sent. Returns how many mails went out."""
     sent = 0
     async with office.database.writer.acquire() as conn:
+        await conn.execute(SQL.without_waiting)
         while True:
             now = clock()
             rows = await conn.fetch(SQL.claim, now, now + _HELD, _PORTION)
@@ -101,8 +102,7 @@ class _Delivery:
             result = await line.send(message, row["email"])
         now = self._clock()
         if result.outcome is Outcome.SENT:
-            await self._conn.execute(SQL.ended, row["id"], "sent", None, now)
-            await self._conn.execute(SQL.arrives, row["person"])
+            await self._conn.execute(SQL.sent, row["id"], now)
             return True
         if result.outcome is Outcome.REFUSED:
             await self._conn.execute(SQL.ended, row["id"], "failed", result.said, now)

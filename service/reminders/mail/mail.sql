@@ -1,3 +1,8 @@
+-- name: without_waiting
+-- On this connection commits do not wait for the disk. Should the server lose power just then, what
+-- was written last is written again, and sent under the same Message-ID.
+SET synchronous_commit = off;
+
 -- name: all_choices
 -- What everybody chose who did.
 SELECT person, digest, empty_digest, at_once, left_out, sites_left_out, quiet_from, quiet_until,
@@ -108,8 +113,15 @@ LEFT JOIN mail_choices choices ON choices.person = m.person
 ORDER BY m.attempts, m.made_at, m.id;
 
 -- name: ended
--- What became of a mail: sent, dropped or failed, and why.
+-- What became of a mail: dropped or failed, and why.
 UPDATE mails SET state = $2, because = $3, ended_at = $4 WHERE id = $1;
+
+-- name: sent
+-- A mail was taken, at $2: with it all trouble with the person's address is over.
+WITH over AS (
+    DELETE FROM mail_trouble t USING mails m WHERE m.id = $1 AND t.person = m.person
+)
+UPDATE mails SET state = 'sent', because = NULL, ended_at = $2 WHERE id = $1;
 
 -- name: again
 -- A mail that is tried again.
@@ -136,10 +148,6 @@ SET because = excluded.because, contact_version = excluded.contact_version,
 -- name: trouble_over
 -- The server takes mails again.
 DELETE FROM mail_trouble WHERE person = '';
-
--- name: arrives
--- A mail to that person was taken.
-DELETE FROM mail_trouble WHERE person = $1;
 
 -- name: forget_trouble
 -- Trouble of people who are gone, or whose contact was changed since.

@@ -55,6 +55,7 @@ async def write_due(office: Office, clock: Clock) -> int:
     """Write what is due now. Returns how many mails were written."""
     now = clock()
     async with office.database.writer.acquire() as conn:
+        await conn.execute(SQL.without_waiting)
         sites = await sites_in_use(conn, now)
         round_ = _Round(office, conn, sites, now)
         people = await readers(conn, sites)
