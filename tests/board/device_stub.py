@@ -22,7 +22,7 @@ SERVER_NOW = "2026-11-21T07:30:00Z"
 FORM = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><title>Table T1</title>
 <meta name="known-at" content="{now}"></head>
-<body data-person="{person}"><main><h1>Table T1</h1>
+<body data-person="{person}"><main><h1>Table {code}</h1>
 <form method="post" action="/table/T1/loss" data-entry data-title="Loss, T1">
 <input type="hidden" name="csrf" value="csrf-{person}">
 <input type="hidden" name="entry" value="00000000-0000-7000-8000-000000000001">
@@ -31,6 +31,8 @@ FORM = """<!doctype html>
 <label for="count">Count</label><input id="count" name="count" value="">
 <label for="note">Note</label><input id="note" name="note" value="">
 <button>Record</button></form>
+<a data-keep href="/table/T2">T2</a> <a href="{path}/loss?lot=L1">Loss</a>
+<p class="said" role="status">Told once.</p>
 <form method="post" action="/sign-out" id="out"><button>Sign out</button></form>
 </main>{device}</body></html>"""
 
@@ -116,7 +118,9 @@ class _Handler(BaseHTTPRequestHandler):
             return
         again = dict(parse_qsl(urlsplit(self.path).query)).get("again", "")
         device = render("device.html", words).decode()
-        html = FORM.format(now=SERVER_NOW, person=person, again=again, device=device)
+        html = FORM.format(
+            now=SERVER_NOW, person=person, again=again, device=device, path=path, code=path[-2:]
+        )
         self._send(html, "text/html; charset=utf-8")
 
     def do_POST(self) -> None:

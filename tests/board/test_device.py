@@ -345,6 +345,31 @@ async def test_the_worker_sends_with_every_page_closed(phone: BrowserContext, st
     assert stub.counts() == ["5"]
 
 
+async def test_tables_of_the_round_and_their_forms_are_there_without_a_connection(
+    phone: BrowserContext, stub: Stub
+) -> None:
+    page = await opened(phone)
+    await page.wait_for_function(
+        "async () => Boolean(await (await caches.open('pages')).match('/table/T2/loss'))"
+    )
+    await phone.set_offline(True)
+    # A tag is scanned, or its code typed, and a form is opened for one of the lots.
+    for address in ("/t/T2", "/find?q=t2"):
+        await page.goto(address)
+        assert page.url.endswith("/table/T2")
+        await expect(page.locator("h1")).to_have_text("Table T2")
+        await expect(bar(page)).to_contain_text("As known")
+    assert "Told once." not in await page.content()
+    await page.get_by_role("link", name="Loss").click()
+    await record(page, "5")
+    await expect(bar(page)).to_contain_text("Waiting to be sent: 1")
+    await page.goto("/table/T9")
+    await expect(page.locator("h1")).to_have_text("No connection")
+    await expect(page.locator("#kept-pages")).to_contain_text("Table T1")
+    await phone.set_offline(False)
+    await stub.until(lambda: stub.counts() == ["5"])
+
+
 async def test_without_scripts_it_is_a_plain_form(browser: Browser, stub: Stub) -> None:
     context = await browser.new_context(base_url=stub.url, java_script_enabled=False)
     page = await context.new_page()

@@ -227,7 +227,7 @@
     const told = one.errors.length ? one.errors : [{ words: one.words }];
     return told.map((error) => {
       const line = document.createElement("p");
-      line.textContent = error.words || one.words;
+      line.textContent = [error.words || one.words, error.settle].filter(Boolean).join(" ");
       if (error.count_form && new URL(error.count_form, location.href).origin === location.origin) {
         const link = document.createElement("a");
         link.href = error.count_form;
@@ -281,6 +281,7 @@
   // Pages that a person is likely to want in the greenhouse are kept before they are asked for.
   async function keepAhead() {
     const links = [...document.querySelectorAll("a[data-keep]")].map((link) => link.pathname + link.search);
+    if (/^\/table\/[^/]+$/.test(location.pathname)) links.push(location.pathname);
     if (!links.length || kept || navigator.connection?.saveData) return;
     (await navigator.serviceWorker.ready).active?.postMessage({ keep: links.slice(0, 40) });
   }

@@ -6,10 +6,12 @@ const PAGES = "pages";
 const STATIC = "files";
 const OFFLINE = "/offline";
 const OWNER = "/device/owner";
-const MOST_PAGES = 80;
+const MOST_PAGES = 500;
 const MOST_FILES = 120; // with those that pages of an earlier version name
 const PATIENCE = 5000; // milliseconds before a page that is kept is shown instead
-const FRESH = 15 * 60000; // a page kept ahead is not fetched again before
+const FRESH = 15 * 60000; // a page kept ahead is not fetched again before,
+const FRESH_FORM = 3 * 3600000; // nor one of its forms
+const FORM = /^\/table\/[^/]+\/[a-z-]+$/;
 // Never kept: secrets, other people's names, and what is no page.
 const NOT_KEPT = /^\/(sign-in|sign-out|i|me|people|mail|calendar|v1|device|docs|offline)(\/|$)|\.(pdf|csv|svg|ics)$/;
 
@@ -70,10 +72,26 @@ async function thin(cache, most) {
 
 const keyOf = (url) => url.pathname + url.search;
 
+// What is kept of an address: itself; a table's form with nothing chosen; what a tag's code names.
+async function copyOf(url) {
+  if (NOT_KEPT.test(url.pathname)) return null;
+  const pages = await caches.open(PAGES);
+  const exact = await pages.match(keyOf(url));
+  if (exact) return exact;
+  if (FORM.test(url.pathname)) return pages.match(url.pathname);
+  const code = url.pathname.startsWith("/t/") ? decodeURIComponent(url.pathname.slice(3))
+    : url.pathname === "/find" ? url.searchParams.get("q") : null;
+  for (const kind of code ? ["table", "lot", "bag"] : []) {
+    const address = `/${kind}/${encodeURIComponent(code.trim().toUpperCase())}`;
+    if (await pages.match(address)) return Response.redirect(address);
+  }
+  return null;
+}
+
 async function page(event, url) {
   const asked = fetch(event.request);
   event.waitUntil(asked.then((answer) => store(url, answer.clone())).catch(() => null));
-  const copy = NOT_KEPT.test(url.pathname) ? null : await (await caches.open(PAGES)).match(keyOf(url));
+  const copy = await copyOf(url);
   try {
     const answer = await (copy ? inTime(asked) : asked);
     return copy && [502, 503, 504].includes(answer.status) ? copy : answer;
@@ -103,7 +121,13 @@ async function store(url, answer) {
     if ([403, 404, 410].includes(answer.status)) await pages.delete(keyOf(url));
     return;
   }
-  const dated = text.replace("<html", `<html data-kept="${Date.now()}"`);
+  if (url.searchParams.has("done")) {
+    // Told once, of an entry just made: the page itself is kept instead, as it is now.
+    await keepOne(new URL(url.pathname, url), 0);
+    return;
+  }
+  const dated = text.replace("<html", `<html data-kept="${Date.now()}"`)
+    .replace(/<p class="said"[^]*?<\/p>/, "");
   const headers = new Headers(answer.headers);
   headers.delete("content-encoding");
   headers.delete("content-length");
@@ -134,12 +158,27 @@ async function signOut(request) {
 async function keepAhead(addresses) {
   for (const address of addresses) {
     const url = new URL(address, self.location.origin);
-    if (url.origin !== self.location.origin || NOT_KEPT.test(url.pathname)) continue;
-    const copy = await (await caches.open(PAGES)).match(keyOf(url));
-    const since = copy && Number(/data-kept="(\d+)"/.exec(await copy.text())?.[1]);
-    if (since && Date.now() - since < FRESH) continue;
-    const answer = await fetch(url, { credentials: "same-origin", redirect: "manual" }).catch(() => null);
-    if (!answer) return;
-    await store(url, answer);
+    const text = await keepOne(url, FORM.test(url.pathname) ? FRESH_FORM : FRESH);
+    if (text === null) return;
+    // What is done at a table needs its forms too.
+    const forms = [...(text || "").matchAll(/href="(\/table\/[^/"?]+\/[a-z-]+)[?"]/g)].map((found) => found[1]);
+    for (const form of new Set(forms)) {
+      if ((await keepOne(new URL(form, url), FRESH_FORM)) === null) return;
+    }
   }
+}
+
+// Fetches and keeps a page that is not kept or older than `fresh` milliseconds. Gives its text;
+// null: there is no connection.
+async function keepOne(url, fresh) {
+  if (url.origin !== self.location.origin || NOT_KEPT.test(url.pathname)) return "";
+  const copy = await (await caches.open(PAGES)).match(keyOf(url));
+  const kept = copy ? await copy.text() : "";
+  if (Date.now() - (Number(/data-kept="(\d+)"/.exec(kept)?.[1]) || 0) < fresh) return kept;
+  const answer = await fetch(url, { credentials: "same-origin", redirect: "manual" }).catch(() => null);
+  if (!answer) return null;
+  if (answer.type === "opaqueredirect") return "";
+  const text = answer.clone().text();
+  await store(url, answer);
+  return text;
 }
