@@ -73,7 +73,7 @@ async def _measure(server: TestServer) -> tuple[float, float, float, int]:
         sent = await deliver(mailing.office, mailing.post, mailing.clock)
         done = time.perf_counter()
     assert written == sent == len(box.raw) == PEOPLE, (written, sent, len(box.raw))
-        busy = time.process_time() - busy
+    busy = time.process_time() - busy
     return wrote - begin, done - wrote, busy, len(box.raw[0])
 
 
