@@ -21,11 +21,13 @@ from service.board.round_words import DONE, TO_DO, tables
 from service.board.visit import Visit
 from service.log.rights import CORRECTIONS, EVENTS, READ
 from service.reminders.morning import morning
-from service.reminders.morning_shapes import ComingCheck, Done, Morning, TableToSee
+from service.reminders.morning_shapes import ComingCheck, Done, TableToSee
 from service.reminders.telling import kind_in_words
 from service.trade.words import Code, Ref
+from service.views.closed_houses import ClosedHouse, closed_houses
 from service.views.grafter_day import GrafterDay, grafter_day
-from service.views.grafting_list import GraftingList, grafting_list
+from service.views.grafting_list import GraftingList, ToGraft, grafting_list
+from service.views.work_orders import WorkOrderRow
 from service.wording.trade_words import CHECKS, METHODS, named
 from service.wording.words import Words
 
@@ -73,7 +75,7 @@ async def get_round(visit: Visit[RoundQuery]) -> Reply:
         late=sum(one.state == "overdue" for one in found.tables),
         due=sum(one.state == "due" for one in found.tables),
         mine=mine,
-        rows=_rows(mine.to_do)[:ROWS_IN_ROUND] if mine else [],
+        rows=_rows(mine.to_do, found.closed_houses)[:ROWS_IN_ROUND] if mine else [],
         coming=_by_day(found.coming),
         done=_by_person(found.done, visit.words),
         many_tables=lambda count: tables(visit.words, site.table_word, count),
@@ -89,12 +91,13 @@ async def get_grafting(visit: Visit[GraftingQuery]) -> Reply:
     site = await visit.site(asked.site)
     async with visit.services.reading() as connection:
         to_do = await grafting_list(connection, site.code, None, asked.grafter, visit.now)
+        closed = await closed_houses(connection, site.code, visit.now)
     return visit.page(
         "round_grafting.html",
         sites=await visit.sites(),
         site=site,
         to_do=to_do,
-        rows=_rows(to_do),
+        rows=_rows(to_do, closed),
         grafter=asked.grafter,
         may_record=visit.principal.may(EVENTS),
         **_words(visit.words),
@@ -130,18 +133,24 @@ def _walked(code: str) -> tuple[tuple[int, str], ...]:
 
 
 class Row(msgspec.Struct, frozen=True, kw_only=True):
-    """A line of a day's grafting: so many of an order from one bag."""
+    """A line of a day's grafting: so many of an order from one bag. `closed`: the house of the
+    liners, the bag or the table may not be entered now."""
 
-    order: Any
-    part: Any
-    first: bool
+    order: WorkOrderRow
+    part: ToGraft
+    closed: bool
 
 
-def _rows(to_do: GraftingList) -> list[Row]:
+def _rows(to_do: GraftingList, houses: Iterable[ClosedHouse]) -> list[Row]:
+    shut = {place for house in houses for place in house.closed_places}
     return [
-        Row(order=one.order, part=part, first=number == 0)
+        Row(
+            order=one.order,
+            part=part,
+            closed=bool(shut & {part.bag_place, part.liner_place, part.place}),
+        )
         for one in to_do.orders
-        for number, part in enumerate(one.rows)
+        for part in one.rows
     ]
 
 
@@ -169,5 +178,3 @@ def _done_words(one: Done, words: Words) -> str:
 
 
 HANDLERS: list[HTTPRouteHandler] = [get_round, get_grafting]
-
-__all__ = ["HANDLERS", "Morning"]
