@@ -120,14 +120,14 @@ async def test_a_count_sheet_is_typed_without_a_connection(visitor: Visitor, dem
     await page.context.set_offline(True)
     await cell(page, name, "pushed").fill("1")
     await page.get_by_role("button", name="Anotar la hoja").click()
-    await expect(page.locator("#device")).to_contain_text("Guardado en este teléfono")
+    await expect(page.locator("#device")).to_contain_text("Guardado en este aparato")
     await expect(cell(page, name, "pushed")).to_have_value("")
     await check_page(page, "o-push-kept-phone-es")
     await page.context.set_offline(False)
     await expect(page.locator("[data-part=counts]")).to_be_hidden()
     assert await newest(demo, "push.counted") == before + 1
     await page.goto("/waiting")
-    await expect(page.get_by_role("heading", name="Anotado desde este teléfono")).to_be_visible()
+    await expect(page.get_by_role("heading", name="Anotado desde este aparato")).to_be_visible()
     await page.get_by_text("Lo que se escribió").first.click()
     await check_page(page, "o-waiting-phone-es")
 

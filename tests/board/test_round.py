@@ -58,7 +58,7 @@ async def test_a_grafter_has_their_own_list_on_top_in_spanish(visitor: Visitor) 
     await page.goto("/round")
     await check_page(page, "r-round-p-01-phone")
     heads = await page.locator("main h2").all_text_contents()
-    assert heads[:2] == ["No entrar", "Sus injertos de hoy"]
+    assert heads[:2] == ["No entrar", "Mis injertos de hoy"]
     assert "hasta hoy, 18:30" in await page.locator("#closed").inner_text()
     form = await page.locator("#grafting a.button.main").first.get_attribute("href")
     assert form is not None
