@@ -9,17 +9,22 @@ import shutil
 from collections.abc import AsyncIterator, Awaitable, Callable
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import click
 import httpx
 import msgspec
 
+from service.cli_people import OPERATOR, let_in, link_of
 from service.cli_running import Ending
 from service.cli_tour import print_tour
 from service.clock import system_clock
 from service.forecast.refresh import ForecastError, refresh
+from service.log import contacts
+from service.log.contacts import ContactDetails
 from service.log.keys import create_key, revoke_key
+from service.log.people import Choices
+from service.log.rights import Principal
 from service.settings import Settings
 from service.storage.embedded import EmbeddedServerError
 from service.storage.migrate import migrate
@@ -28,6 +33,13 @@ from service.webhooks.sealing import new_key
 
 _FOLDER, _NOTE, _TRUTH, _KEY = "demo", "demo.json", "truth.json", "secrets.key"
 _VIEWS_SECONDS = 120.0
+# Who can look at the demo's pages: reference, name, role, sites, language.
+_CREW: tuple[tuple[str, str, str, str, Literal["en", "es"]], ...] = (
+    ("p-90", "Nora Felt", "site-manager", "*", "en"),
+    ("p-01", "Inés Robledo", "recorder", "CORIN", "es"),
+)
+_LANGUAGES = {"en": "English", "es": "Spanish"}
+_OPERATOR = Principal(OPERATOR, frozenset(), frozenset())
 
 
 def demo_settings(settings: Settings) -> Settings:
@@ -179,6 +191,7 @@ async def _load_and_tour(
     async with _client(base, key) as client:
         await _views_caught_up(client, database)
         await print_tour(client, base, key, click.echo)
+    await _let_the_crew_in(settings, database)
     if not leave:
         click.echo("\nThe service stays up until Ctrl-C.")
 
@@ -252,6 +265,23 @@ async def _load(settings: Settings, database: Database, base: str, size: Size) -
             await revoke_key(one, key.key_id)
     # The note is there only while a load is unfinished.
     note.unlink()
+
+
+async def _let_the_crew_in(settings: Settings, database: Database) -> None:
+    """Print a fresh link for each of the demo's people; each signs one browser in."""
+    click.echo("\n" + click.style("Pages for people: open a link, press the button", bold=True))
+    async with database.writer.acquire() as one:
+        for reference, name, role, sites, language in _CREW:
+            choices = Choices(language=language)
+            await let_in(one, reference, role, frozenset({sites}), choices)
+            details = ContactDetails(kind="person", name=name)
+            await contacts.put(
+                one, reference, details, [sites], principal=_OPERATOR, at=system_clock(), version=0
+            )
+            url, code, _ = await link_of(one, settings, reference)
+            where = "every site" if sites == "*" else sites
+            click.echo(f"  {name}, {role}, {where}, in {_LANGUAGES[language]}: {url}")
+            click.echo(f"    or the code {code} on {settings.base}/sign-in, within ten minutes")
 
 
 async def _views_caught_up(client: httpx.AsyncClient, database: Database) -> None:

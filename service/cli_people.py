@@ -108,8 +108,10 @@ def sign_out(reference: str) -> None:
     """Sign a person out on every device, at once; a lost telephone too."""
 
     async def act(one: Connection, _: Settings) -> None:
+        from service.api.letting_in import sign_out_all
+
         await _existing(one, reference)
-        count = await people.sign_out_everywhere(one, reference)
+        count = await sign_out_all(one, reference)
         click.echo(f"{reference} is signed out on {count} device{'' if count == 1 else 's'}")
 
     _on_tables(act)

@@ -16,6 +16,8 @@ from service.api.services import Services
 from service.log import giving, people, sessions
 from service.log.people import Choices, Language, Length, Person, Temperature
 from service.log.rights import ROLES, SCOPES, Principal, sites_set
+from service.reminders.calendar import addresses
+from service.storage.pool import Connection
 from service.trade.words import CODE_PATTERN, Code
 
 Role = Literal[
@@ -140,9 +142,20 @@ async def give(
             at=services.clock(),
             version=version,
         )
+        if stored is not None and current is not None and giving.beyond(current.principal, stored):
+            # As devices: an address from before would show to others what was given since.
+            await addresses.remove_all(writer, reference)
     if stored is None:
         raise _changed(reference)
     return stored
+
+
+async def sign_out_all(connection: Connection, reference: str) -> int:
+    """Sign out all devices of a person, void their link and take their calendars' addresses back:
+    whoever has a lost telephone has all of them. How many devices there were."""
+    async with connection.transaction():
+        await addresses.remove_all(connection, reference)
+        return await people.sign_out_everywhere(connection, reference)
 
 
 async def take_away(services: Services, giver: Principal, person: Person) -> None:

@@ -19,6 +19,7 @@ from service.api.letting_in import (
     link_for,
     seen,
     shown,
+    sign_out_all,
     take_away,
 )
 from service.api.operation import JSON, Call, NoQuery, Page, Paged, Reply, operation, page
@@ -46,7 +47,8 @@ class AskedSignOut(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fie
     """Which device is to be signed out."""
 
     device: Annotated[
-        UUID | None, Meta(description="Its `id`. Left out: all, and a link is void too.")
+        UUID | None,
+        Meta(description="Its `id`. Left out: all; a link and addresses of calendars go too."),
     ] = None
 
 
@@ -204,7 +206,7 @@ async def sign_out_person(call: Call[NoQuery]) -> Reply:
     current = await seen(call.services, call.principal, _reference(call))
     async with call.services.writing() as connection:
         if wanted.device is None:
-            count = await people.sign_out_everywhere(connection, current.reference)
+            count = await sign_out_all(connection, current.reference)
         else:
             count = int(await sessions.sign_out(connection, current.reference, wanted.device))
     return Reply(SignedOut(devices=count), cache=CACHE)

@@ -20,7 +20,7 @@ from service.api.operation import NoQuery, Reply
 from service.api.people import REFERENCE
 from service.api.problems import Problem, not_found
 from service.board.forms import Form
-from service.board.me import LANGUAGE_NAMES, sign_out_those, signed_out_in_words
+from service.board.me import LANGUAGE_NAMES, sign_out_those, signed_out_in_words, where_of
 from service.board.page import page
 from service.board.people_words import role_in_words, roles_to_give
 from service.board.qr import qr_code
@@ -135,7 +135,15 @@ async def _people(
     return visit.page(
         "people.html",
         status=409 if wrong else 200,
-        found=[(one, role_in_words(visit.words, one), last.get(one.reference)) for one in found],
+        found=[
+            (
+                one,
+                role_in_words(visit.words, one),
+                where_of(visit, one, sites),
+                last.get(one.reference),
+            )
+            for one in found
+        ],
         names=names,
         sites=sites,
         roles=roles_to_give(visit.words, visit.principal),
@@ -160,6 +168,7 @@ async def _person(visit: Visit[Any], person: Person, wrong: dict[str, str] | Non
         who=person,
         name=names.get(person.reference),
         role=role_in_words(visit.words, person),
+        where=where_of(visit, person, sites),
         sites=sites,
         roles=roles,
         devices=devices,

@@ -6,14 +6,15 @@ from uuid import UUID
 import msgspec
 from litestar.handlers import HTTPRouteHandler
 
+from service.api.letting_in import sign_out_all
 from service.api.operation import UUID as IS_UUID
 from service.api.operation import NoQuery, Reply
 from service.api.problems import Problem
 from service.board.page import page
-from service.board.people_words import role_in_words
-from service.board.visit import Visit
+from service.board.people_words import role_in_words, where_in_words
+from service.board.visit import SiteSeen, Visit
 from service.log import contacts, people, sessions
-from service.log.people import Choices
+from service.log.people import Choices, Person
 from service.wording.words import words_of
 
 # As their speakers call them, whatever language the page is in.
@@ -33,6 +34,7 @@ async def get_me(visit: Visit[NoQuery]) -> Reply:
         "me.html",
         name=contact.name if contact else None,
         role=role_in_words(visit.words, person),
+        where=where_of(visit, person, sites),
         sites=sites,
         devices=devices,
         languages=LANGUAGE_NAMES,
@@ -66,6 +68,12 @@ async def post_device_out(visit: Visit[NoQuery]) -> Reply:
     return visit.go("/me", said=signed_out_in_words(visit, count))
 
 
+def where_of(visit: Visit[Any], person: Person, sites: list[SiteSeen]) -> str:
+    """Where a person works, as the visitor reads it."""
+    names = {site.code: site.name for site in sites}
+    return where_in_words(visit.words, visit.shown, person, names)
+
+
 async def sign_out_those(connection: Any, person: str, form: Any, *, but: str | None) -> int:
     """Sign out the device that a form names, or without one all of a person's `but` one; how many
     that were."""
@@ -74,7 +82,7 @@ async def sign_out_those(connection: Any, person: str, form: Any, *, but: str | 
         known = IS_UUID.fullmatch(device) is not None
         return int(known and await sessions.sign_out(connection, person, UUID(device)))
     if but is None:
-        return await people.sign_out_everywhere(connection, person)
+        return await sign_out_all(connection, person)
     return await sessions.sign_out_others(connection, person, but)
 
 

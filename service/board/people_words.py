@@ -1,7 +1,8 @@
 """Roles of people in words."""
 
 from service.log.people import Person, covers
-from service.log.rights import ROLES, Principal
+from service.log.rights import EVERY_SITE, ROLES, Principal
+from service.wording.shown import Shown
 from service.wording.words import Words, phrase
 
 NAMES = {
@@ -18,6 +19,13 @@ NAMES = {
 def role_in_words(words: Words, person: Person) -> str:
     """What a person may do."""
     return words.gettext(NAMES[person.role]) if person.role else words.gettext("Chosen rights")
+
+
+def where_in_words(words: Words, shown: Shown, person: Person, names: dict[str, str]) -> str:
+    """Where a person works: sites by their `names`, those of no name here by code."""
+    if EVERY_SITE in person.sites:
+        return words.gettext("Every site")
+    return shown.listed(names.get(code, code) for code in person.sites)
 
 
 def roles_to_give(words: Words, giver: Principal) -> list[tuple[str, str]]:
