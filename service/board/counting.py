@@ -1,6 +1,7 @@
 """The book was wrong: a count of what is left puts it right, and what was refused is sent again."""
 
 import re
+from datetime import timedelta
 from typing import Annotated, Any
 from urllib.parse import parse_qsl
 
@@ -88,19 +89,21 @@ async def _send_again(visit: Visit[Any], again: re.Match[str], fields: str) -> R
 
 
 def _moment(fields: Fields, seen: There) -> str | None:
-    """The end of the day on which it fell short, where that is past: what is left then.
+    """A second after the form's moment; of a past day on which it fell short, the day's end.
 
-    None: now. A count anchors what was told of earlier moments, so it must not lie before them.
+    A count anchors what was told of earlier moments, so it must lie after what it settles.
     """
-    on = fields.form.get("on")
-    if on is None or on == seen.site.today.isoformat():
-        return None
-    there_zone = zone(seen.site.time_zone)
+    on, there_zone = fields.form.get("on"), zone(seen.site.time_zone)
     try:
-        noon = understand_occurred(on[:10], there_zone).at.astimezone(there_zone)
+        told = understand_occurred(fields.form["occurred"], there_zone)
+        if on is None or on[:10] >= told.day.isoformat():
+            moment = told.at.astimezone(there_zone) + timedelta(seconds=1)
+        else:
+            noon = understand_occurred(on[:10], there_zone).at.astimezone(there_zone)
+            moment = noon.replace(hour=23, minute=59, second=59)
     except ValueError:
         return None
-    return noon.replace(hour=23, minute=59, second=59).isoformat()
+    return moment.isoformat(timespec="seconds")
 
 
 async def _show(

@@ -18,7 +18,7 @@ from service.log.rights import EVENTS, READ
 
 _KINDS = (("place", "table"), ("lot", "lot"), ("bag", "bag"))
 _CODE = re.compile(r"[A-Z0-9][A-Z0-9.-]{0,19}")
-MOST = 12
+MOST = 30
 
 
 class FindQuery(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

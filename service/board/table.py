@@ -57,6 +57,7 @@ async def get_table(visit: Visit[TableQuery]) -> Reply:
     """What stands at a table, what is due, what was done, and every form."""
     seen = await there(visit, visit.code())
     due = await checks_at(visit, place=seen.place.code)
+    cards = lots_of(seen, visit)
     return visit.page(
         "table.html",
         there=seen,
@@ -64,7 +65,8 @@ async def get_table(visit: Visit[TableQuery]) -> Reply:
         forms=FORMS,
         undo=await undoable(visit, visit.query.done),
         may_record=visit.principal.may(EVENTS),
-        lots=lots_of(seen, visit),
+        lots=cards[:MOST_CARDS],
+        more_lots=cards[MOST_CARDS:],
         bags=[row for row in seen.rows if row.kind == "bag"],
         form_of=FORM_OF.get,
         **at_bench(visit, seen.site),
@@ -152,6 +154,8 @@ async def _show(
     )
 
 
+# On a table of very many lots the others are named in a line each.
+MOST_CARDS = 24
 # The form that does a check, by the check's name.
 FORM_OF = {
     "read_take": "unwrap",
