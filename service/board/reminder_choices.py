@@ -16,7 +16,7 @@ from service.board.page import page
 from service.board.visit import SiteSeen, Visit
 from service.log import contacts, people
 from service.log.contacts import Contact, ContactDetails, Email
-from service.log.rights import PEOPLE_MANAGE, READ, Principal
+from service.log.rights import PEOPLE_MANAGE, READ
 from service.reminders.mail.choices import (
     SQL,
     MailChoices,
@@ -62,7 +62,7 @@ async def _page(visit: Visit[Any], *, wrong: str | None = None, email: str | Non
         contact = await contacts.contact(connection, None, me)
         newest = await connection.fetch(SQL.last_mails, me, _NEWEST)
         norms = await site_mails(connection) if principal.may(PEOPLE_MANAGE) else {}
-        others = await _others(connection, principal) if principal.may(PEOPLE_MANAGE) else []
+        everybody = await people.everybody(connection) if principal.may(PEOPLE_MANAGE) else []
     sites = await visit.sites()
     return visit.page(
         "reminder_choices.html",
@@ -73,7 +73,7 @@ async def _page(visit: Visit[Any], *, wrong: str | None = None, email: str | Non
         kinds=_kinds(visit, chosen),
         when=[(key, visit.words.gettext(text)) for key, text in WHEN.items()],
         sites=sites,
-        norms=[(site, norms.get(site.code, SiteMail()), _for(others, site)) for site in sites],
+        norms=[(site, norms.get(site.code, SiteMail()), _for(everybody, site)) for site in sites],
         may_settle=principal.may(PEOPLE_MANAGE),
         newest=[(row, visit.words.gettext(STATES[row["state"]])) for row in newest],
         mailed=visit.services.settings.mail_server is not None,
@@ -93,13 +93,9 @@ def _kinds(visit: Visit[Any], chosen: MailChoices) -> list[tuple[str, str, str]]
     return sorted(told, key=lambda one: one[1])
 
 
-async def _others(connection: Connection, principal: Principal) -> list[people.Person]:
-    return await people.page(connection, principal.site_list, after="", limit=500)
-
-
-def _for(others: list[people.Person], site: SiteSeen) -> list[str]:
-    """Who can be named at a site: those who see it."""
-    return [one.reference for one in others if one.principal.sees(site.code)]
+def _for(everybody: list[people.Person], site: SiteSeen) -> list[str]:
+    """Who can be named at a site: those who see it, of its own or of every site."""
+    return [one.reference for one in everybody if one.principal.sees(site.code)]
 
 
 @page("POST", "/reminders/choices", scope=READ)
@@ -193,8 +189,7 @@ async def post_site(visit: Visit[NoQuery]) -> Reply:
         escalate_after_hours=hours if named else None,
     )
     async with visit.services.writing() as connection:
-        others = await _others(connection, visit.principal)
-        if named is not None and named not in _for(others, site):
+        if named is not None and named not in _for(await people.everybody(connection), site):
             raise Problem("validation-error", f"{named} is nobody who sees {site.code}.")
         await choose_site(connection, site.code, norm, visit.principal.name, visit.now)
     return visit.go("/reminders/choices", said=visit.words.gettext("The site's choices are kept."))
