@@ -17,6 +17,7 @@ from service.board.page import page
 from service.board.sites_asked import Sites, sites_of
 from service.board.visit import Visit
 from service.forecast.answers.counts_view import CountsQuery, ReadyCountRow, ready_counts
+from service.forecast.answers.promise_rows import PromiseRow
 from service.forecast.answers.promise_view import ItemNow, PromiseQuery
 from service.forecast.answers.ready_view import ReadyDateRow, ReadyQuery, ready_dates
 from service.log.rights import READ
@@ -91,10 +92,13 @@ async def fan_of(
     site = sites.code or ALL_SITES
     own, today = now.stock("", site), now.today(site)
     days = [today + timedelta(days=STEP_DAYS * n) for n in range(STEPS)]
-    levels = [level_of(confidence) for confidence in SURE]
-    there = [[max(own.there(day.toordinal())[level], 0) for day in days] for level in levels]
-    last = _worth_drawing(there)
     told = now.row(site)
+    by_day = [own.there(day.toordinal()) for day in _told_apart(days, now, told)]
+    # Where nothing is foretold it is the same on every day.
+    by_day += by_day[-1:] * (len(days) - len(by_day))
+    levels = [level_of(confidence) for confidence in SURE]
+    there = [[max(counts[level], 0) for counts in by_day] for level in levels]
+    last = _worth_drawing(there)
     promised = 0
     due = []
     for one in sorted(own.due):
@@ -109,6 +113,11 @@ async def fan_of(
         made_on=told.basis.foretold_at.date() if told.basis.foretold_at else None,
         today=today,
     )
+
+
+def _told_apart(days: list[date], now: ItemNow, told: PromiseRow) -> list[date]:
+    """The days that must be asked about one by one: all, where something is said of them."""
+    return days if told.basis.foretold_at is not None or now.rulings else days[:1]
 
 
 def _worth_drawing(there: Sequence[Sequence[int]]) -> int:

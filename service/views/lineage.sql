@@ -36,7 +36,8 @@ WITH RECURSIVE fresh AS MATERIALIZED (
     SELECT DISTINCT l.code, l.lot_id, l.parents, l.voided
     FROM subjects s
     JOIN lots l ON l.code = s.code
-    WHERE s.kind = 'lot' AND s.position > $2
+    -- Where the table has caught up nothing need be looked for.
+    WHERE s.kind = 'lot' AND s.position > $2 AND $2 < (SELECT h.position FROM log_head h)
 ), edges (child, parent) AS MATERIALIZED (
     SELECT 'lot:' || f.code, unnest(f.parents) FROM fresh f WHERE NOT f.voided
     UNION
@@ -96,23 +97,32 @@ SELECT EXISTS (SELECT FROM catalogue WHERE kind = 'source_tree' AND code = $1);
 
 -- name: whereabouts
 -- Where what became of these lots ($1) and bags ($2) is now, at the sites $3 (null: all). Buds in
--- bags are told under the bag alone.
-SELECT CASE WHEN b.kind = 'bag' THEN 'bag:' || b.ref ELSE 'lot:' || l.code END AS token,
+-- bags are told under the bag alone. Each is found by its own code: together in one condition they
+-- would read every account of the nursery.
+WITH found AS (
+    SELECT 'lot:' || l.code AS token, b.kind, b.ref, b.site, b.place, b.stage, b.commodity, b.balance
+    FROM lots l
+    JOIN balances b ON b.lot_id = l.lot_id
+    WHERE l.code = ANY ($1::text[]) AND b.kind <> 'bag'
+    UNION ALL
+    SELECT 'bag:' || g.code, b.kind, b.ref, b.site, b.place, b.stage, b.commodity, b.balance
+    FROM bags g
+    JOIN balances b ON b.lot_id = g.lot_id AND b.kind = 'bag' AND b.ref = g.code
+    WHERE g.code = ANY ($2::text[])
+)
+SELECT token,
        CASE
-           WHEN b.kind = 'trees' AND b.stage = 'failed' THEN 'failed'
-           WHEN b.kind IN ('trees', 'liners', 'bag') THEN 'here'
-           WHEN b.kind = 'transit' THEN 'moving'
-           WHEN b.kind = 'customer' THEN 'sold'
-           WHEN b.kind = 'lost' AND b.ref = 'culled' THEN 'culled'
-           WHEN b.kind = 'lost' THEN 'dead'
-           ELSE b.kind
+           WHEN kind = 'trees' AND stage = 'failed' THEN 'failed'
+           WHEN kind IN ('trees', 'liners', 'bag') THEN 'here'
+           WHEN kind = 'transit' THEN 'moving'
+           WHEN kind = 'customer' THEN 'sold'
+           WHEN kind = 'lost' AND ref = 'culled' THEN 'culled'
+           WHEN kind = 'lost' THEN 'dead'
+           ELSE kind
        END AS state,
-       b.site, b.place, b.stage, b.commodity, sum(b.balance)::bigint AS quantity
-FROM lots l
-JOIN balances b ON b.lot_id = l.lot_id
-WHERE b.balance > 0 AND b.kind NOT IN ('source', 'variance')
-  AND ((l.code = ANY ($1::text[]) AND b.kind <> 'bag')
-       OR (b.kind = 'bag' AND b.ref = ANY ($2::text[])))
-  AND ($3::text[] IS NULL OR b.site = ANY ($3))
+       site, place, stage, commodity, sum(balance)::bigint AS quantity
+FROM found
+WHERE balance > 0 AND kind NOT IN ('source', 'variance')
+  AND ($3::text[] IS NULL OR site = ANY ($3))
 GROUP BY 1, 2, 3, 4, 5, 6
 ORDER BY 1, 2, 3, 4, 5, 6;

@@ -20,8 +20,9 @@ from service.views.clocks import SQL as CLOCKS
 from service.views.clocks import Asked, asking
 
 SQL = load(__package__, "stock.sql")
-BOOKS_NOW, BOOKS_THEN, SUMS = (
-    f"WITH accounts AS ({rows}) {SQL.grouped}" for rows in (SQL.books_now, SQL.books_then, SQL.sums)
+BOOKS_NOW, BOOKS_THEN, SUMS, SUMS_THEN = (
+    f"WITH accounts AS ({rows}) {SQL.grouped}"
+    for rows in (SQL.books_now, SQL.books_then, SQL.sums, SQL.sums_then)
 )
 # The view that keeps the sums.
 SUMMED_BY = "stock_by_day"
@@ -119,7 +120,9 @@ async def stock(
         if not by_place and not clocks.changed.lots:
             async with past_the_wall(conn):
                 summed = await conn.fetchval(SQL.sums_reflect, SUMMED_BY)
-        if summed is not None:
+        if summed is not None and clocks.known is None and clocks.last_day and not clocks.left_out:
+            records = await conn.fetch(SUMS_THEN, *arguments, clocks.last_day, summed)
+        elif summed is not None:
             records = await conn.fetch(SUMS, *arguments, *clocks.legs, summed)
         elif clocks.are_now:
             records = await conn.fetch(BOOKS_NOW, *arguments)

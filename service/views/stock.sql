@@ -79,6 +79,25 @@ FROM (
 JOIN balances b ON b.lot_id = moved.lot_id AND b.account_id = moved.account_id
 JOIN lots l ON l.lot_id = b.lot_id;
 
+-- name: sums_then
+-- The view's sums, which reflect position $13, less what it has of the days after $12, with the legs
+-- since of days up to that: as `sums`, of a past day as known now, in far fewer rows than legs.
+SELECT s.kind, s.commodity, s.site, NULL AS place, s.size, s.stage, s.grade,
+       s.cultivar, s.rootstock, NULL AS lot, s.quantity
+FROM stock_sums s
+UNION ALL
+SELECT d.kind, d.commodity, d.site, NULL, d.size, d.stage, d.grade,
+       d.cultivar, d.rootstock, NULL, -d.delta
+FROM stock_by_day d
+WHERE d.kind IN ('bag', 'liners', 'trees', 'transit') AND d.day > $12::date
+UNION ALL
+SELECT b.kind, b.commodity, b.site, NULL, b.size, b.stage, b.grade,
+       coalesce(l.cultivar, ''), coalesce(l.rootstock, ''), NULL, g.delta
+FROM legs g
+JOIN balances b ON b.lot_id = g.lot_id AND b.account_id = g.account_id
+JOIN lots l ON l.lot_id = b.lot_id
+WHERE g.position > $13::bigint AND g.occurred_day <= $12;
+
 -- name: sums_reflect
 -- The position that the view $1 reflects, where its sums can be built on: it is near the head, nothing
 -- of it was set aside, and no lot was made anew since, which would be of another cultivar in them.

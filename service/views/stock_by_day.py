@@ -17,6 +17,8 @@ SQL = load(__package__, "stock_by_day.sql")
 NAME = "stock_by_day"
 GROUPS = ("site", "cultivar", "rootstock", "size", "stage", "grade")
 KINDS = ("bag", "liners", "trees", "transit", "lost", "customer", "used", "discarded")
+# Of these there are sums, from which a question goes backward: its cost follows the days since.
+SUMMED = KINDS[:4]
 LONGEST_DAYS = 3_660
 
 
@@ -89,14 +91,14 @@ async def stock_by_day(
     Raises ValueError for an unknown group or kind, or days out of order or too many.
     """
     groups = checked_words(query.group_by, GROUPS, "group")
-    kinds = checked_words((query.kind,), KINDS, "kind") if query.kind else list(KINDS[:4])
+    kinds = checked_words((query.kind,), KINDS, "kind") if query.kind else list(SUMMED)
     span = (query.last - query.first).days
     if not 0 <= span <= LONGEST_DAYS:
         raise ValueError(f"the last day must be 0 to {LONGEST_DAYS} days after the first")
     async with seeing(pool, sites) as conn:
         reached = await position(conn, NAME)
         records = await conn.fetch(
-            SQL.by_day,
+            SQL.by_day_back if set(kinds) <= set(SUMMED) else SQL.by_day,
             groups,
             kinds,
             sites,

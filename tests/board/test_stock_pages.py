@@ -5,6 +5,7 @@ import io
 import re
 from collections.abc import AsyncIterator
 from datetime import date
+from itertools import product
 from typing import Any
 from xml.etree import ElementTree
 
@@ -14,6 +15,8 @@ import pytest_asyncio
 
 from service.log.keys import create_key
 from service.storage.pool import open_database
+from service.storage.walls import seeing
+from service.views.stock_by_day import SQL, SUMMED
 from tests.board.conftest import Visitor
 from tests.board.looking import check_page
 from tests.board.served import NOW, Served
@@ -177,6 +180,33 @@ async def test_a_story_holds_every_event_and_the_whole_family(
     assert family == steps
     then = rows_of(visit(demo, "boss", f"/lot/{lot}/history.csv", day=str(NOW.date())))
     assert len(then) == len(events)
+
+
+@pytest.mark.asyncio(loop_scope="session")
+async def test_told_backward_from_now_stock_is_what_it_is_told_from_the_beginning(
+    demo: Served,
+) -> None:
+    """Two ways to one answer, by any group and over any days; nothing that was not is told."""
+    groups = [["site"], ["stage"], ["site", "cultivar", "rootstock", "size", "stage"], []]
+    spans = [
+        (date(2025, 6, 1), date(2026, 11, 21)),
+        (date(2026, 3, 1), date(2026, 3, 1)),
+        (date(2026, 11, 20), date(2027, 1, 1)),
+    ]
+    some = 0
+    async with (
+        await open_database(demo.settings) as database,
+        seeing(database.reader, None) as conn,
+    ):
+        for group, days in product(groups, spans):
+            asked = (group, list(SUMMED), None, None, None, None, None, None, None, *days)
+            forward = [dict(row) for row in await conn.fetch(SQL.by_day, *asked)]
+            backward = [dict(row) for row in await conn.fetch(SQL.by_day_back, *asked)]
+            # What is the same as the day before need not be told, but on the first day.
+            told = [r for r in forward if r["change"] or (r["quantity"] and r["day"] == days[0])]
+            assert backward == told
+            some += len(backward)
+    assert some > 1000
 
 
 def test_pictures_are_well_formed_and_hold_no_script(demo: Served) -> None:
