@@ -19,6 +19,7 @@ from service.board.sites_asked import Sites, sites_of
 from service.board.visit import Visit
 from service.log.rights import EVENTS, READ, WEBHOOKS
 from service.reminders.alerts import AlertRow, AlertsQuery, State, alerts
+from service.reminders.mail.choices import USUAL_AT_ONCE
 from service.reminders.mail.gathering import open_alerts, urgency
 from service.reminders.telling import Told, alert_in_words, page_of
 from service.storage.sql import load
@@ -67,7 +68,8 @@ def _mark(alert: AlertRow) -> Mark:
         return "done"
     if alert.state != "open":
         return "waiting"
-    return "late" if alert.due_on is not None or alert.level > 1 else "due"
+    pressing = alert.due_on is not None or alert.level > 1 or alert.kind in USUAL_AT_ONCE
+    return "late" if pressing else "due"
 
 
 @page("GET", "/reminders", scope=READ, query=RemindersQuery)
