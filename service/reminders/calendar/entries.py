@@ -1,9 +1,11 @@
-"""Calendar entries in words: short enough for a phone, with codes and counts and no names."""
+"""Calendar entries in words: short enough for a phone, with codes and counts and no names.
+
+Codes stand in addresses as they are: capitals, digits, full stop and hyphen need no escape.
+"""
 
 from datetime import datetime, timedelta
+from hashlib import blake2b
 from typing import Any
-from urllib.parse import quote
-from uuid import UUID, uuid5
 
 import asyncpg
 
@@ -15,8 +17,6 @@ from service.wording.shown import Shown, shown_to
 from service.wording.trade_words import CHECKS, METHODS, named
 from service.wording.words import Language, Words
 
-# UIDs hang on this and on what an entry is about, so every process finds the same.
-_NAMES = UUID("6f0c1b5e-3e0b-5a8d-9b57-7d7a0b3f6a11")
 AGAIN = timedelta(hours=1)
 _DOT = " · "
 
@@ -76,7 +76,7 @@ def _late(late: Late, days: Days, shown: Shown, base: str) -> Entry:
         last=late.day,
         summary=summary,
         description=detail,
-        url=f"{base}/round?site={quote(late.site)}",
+        url=f"{base}/round?site={late.site}",
         location=days.names.get(late.site),
     )
 
@@ -88,7 +88,7 @@ def _check(row: asyncpg.Record, words: Words) -> tuple[str, list[str], str]:
     details = [words.gettext("Lot %(code)s", code=code) for code in lot]
     if row["cultivar"]:
         details.append(_stock(row, words))
-    return _DOT.join([what, row["place"], *lot, trees]), details, f"/table/{quote(row['place'])}"
+    return _DOT.join([what, row["place"], *lot, trees]), details, f"/table/{row['place']}"
 
 
 def _work_order(row: asyncpg.Record, words: Words) -> tuple[str, list[str], str]:
@@ -96,7 +96,7 @@ def _work_order(row: asyncpg.Record, words: Words) -> tuple[str, list[str], str]
     details = [_stock(row, words)]
     if row["what"]:
         details.append(_capital(named(words, row["what"], METHODS)))
-    where = f"/round?site={quote(row['site'])}"
+    where = f"/round?site={row['site']}"
     return _DOT.join([trees, row["subject"]]), details, where
 
 
@@ -106,7 +106,7 @@ def _reservation(row: asyncpg.Record, words: Words) -> tuple[str, list[str], str
     else:
         ready = words.ngettext("Hand over %(num)s tree", "Hand over %(num)s trees", row["count"])
     details = [_stock(row, words)] if row["cultivar"] else []
-    where = f"/can-be-sold?site={quote(row['site'])}"
+    where = f"/can-be-sold?site={row['site']}"
     return _DOT.join([ready, row["subject"]]), details, where
 
 
@@ -114,7 +114,7 @@ def _bag(row: asyncpg.Record, words: Words) -> tuple[str, list[str], str]:
     buds = words.ngettext("%(num)s bud", "%(num)s buds", row["count"])
     said = words.gettext("Last day to use bag %(code)s", code=row["subject"])
     details = [row["cultivar"]] if row["cultivar"] else []
-    return _DOT.join([said, buds]), details, f"/bag/{quote(row['subject'])}"
+    return _DOT.join([said, buds]), details, f"/bag/{row['subject']}"
 
 
 _SAID: dict[str, Any] = {
@@ -138,7 +138,8 @@ def _where(place: str | None, site: str) -> str:
 
 
 def _uid(key: str) -> str:
-    return f"{uuid5(_NAMES, key)}@graftlog"
+    """Hangs on what an entry is about, so every process finds the same."""
+    return f"{blake2b(key.encode(), digest_size=16).hexdigest()}@graftlog"
 
 
 def _capital(text: str) -> str:

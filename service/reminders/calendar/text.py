@@ -63,25 +63,27 @@ def calendar_text(
     return b"".join(_folded(lines))
 
 
-def _lines_of(entry: Entry) -> Iterator[str]:
+def _lines_of(entry: Entry) -> list[str]:
     stamp = _stamp(entry.changed_at)
-    yield "BEGIN:VEVENT"
-    yield f"UID:{entry.uid}"
-    yield f"DTSTAMP:{stamp}"
-    yield f"LAST-MODIFIED:{stamp}"
-    yield f"SEQUENCE:{entry.sequence}"
-    yield f"DTSTART;VALUE=DATE:{_day(entry.first)}"
-    # The day after the last (RFC 5545, 3.6.1).
-    yield f"DTEND;VALUE=DATE:{_day(entry.last + timedelta(days=1))}"
-    yield f"SUMMARY:{_text(entry.summary)}"
-    yield f"DESCRIPTION:{_text(entry.description)}"
-    if entry.location is not None:
-        yield f"LOCATION:{_text(entry.location)}"
-    yield f"URL:{entry.url}"
-    yield f"STATUS:{'CANCELLED' if entry.cancelled else 'CONFIRMED'}"
-    # Work to do makes nobody unavailable.
-    yield "TRANSP:TRANSPARENT"
-    yield "END:VEVENT"
+    located = [] if entry.location is None else [f"LOCATION:{_text(entry.location)}"]
+    return [
+        "BEGIN:VEVENT",
+        f"UID:{entry.uid}",
+        f"DTSTAMP:{stamp}",
+        f"LAST-MODIFIED:{stamp}",
+        f"SEQUENCE:{entry.sequence}",
+        f"DTSTART;VALUE=DATE:{_day(entry.first)}",
+        # The day after the last (RFC 5545, 3.6.1).
+        f"DTEND;VALUE=DATE:{_day(entry.last + timedelta(days=1))}",
+        f"SUMMARY:{_text(entry.summary)}",
+        f"DESCRIPTION:{_text(entry.description)}",
+        *located,
+        f"URL:{entry.url}",
+        "STATUS:CANCELLED" if entry.cancelled else "STATUS:CONFIRMED",
+        # Work to do makes nobody unavailable.
+        "TRANSP:TRANSPARENT",
+        "END:VEVENT",
+    ]
 
 
 @lru_cache(maxsize=1024)
