@@ -46,8 +46,11 @@ PAGES = {
     "lot history": "/lot/{lot}/history",
     "stock": "/stock",
     "stock on a day": "/stock?day={day}",
+    "stock lots": "/stock/lots?{item}",
     "ready": "/ready",
+    "ready, one item": "/ready?{item}",
     "can be sold": "/can-be-sold",
+    "can be sold, one item": "/can-be-sold?{item}&quantity=100",
     "take": "/take",
     "push": "/push",
     "bags": "/bags",
@@ -74,7 +77,8 @@ async def _codes(database_url: str) -> dict[str, str]:
     connection = await asyncpg.connect(database_url)
     try:
         about = await connection.fetchrow(
-            "SELECT b.place AS table, l.code AS lot FROM balances b JOIN lots l USING (lot_id) "
+            "SELECT b.place AS table, l.code AS lot, l.cultivar, l.rootstock, b.size "
+            "FROM balances b JOIN lots l USING (lot_id) "
             "WHERE b.kind = 'trees' AND b.balance > 0 AND b.place <> '' "
             "ORDER BY b.last_day DESC, l.code LIMIT 1"
         )
@@ -85,7 +89,8 @@ async def _codes(database_url: str) -> dict[str, str]:
     finally:
         await connection.close()
     day = date.today() - timedelta(days=90)
-    return {"table": about["table"], "lot": about["lot"], "bag": bag, "day": str(day)}
+    item = f"cultivar={about['cultivar']}&rootstock={about['rootstock']}&size={about['size']}"
+    return {"item": item, "table": about["table"], "lot": about["lot"], "bag": bag, "day": str(day)}
 
 
 def measure(server: TestServer) -> Iterable[tuple[str, str, str, list[str]]]:
