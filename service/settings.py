@@ -101,7 +101,7 @@ _SECRETS = frozenset(variable.field for variable in VARIABLES if variable.secret
 def masked(field: str, value: object) -> str:
     """``value`` fit for a log or a message: passwords and keys are left out."""
     if value is None or field not in _SECRETS:
-        return repr(str(value)) if isinstance(value, str | Path) else repr(value)
+        return repr(str(value)) if isinstance(value, str | Path | Address) else repr(value)
     if field != "database_url":
         return "(secret)"
     return repr(masked_url(str(value)))

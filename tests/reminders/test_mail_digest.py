@@ -6,6 +6,7 @@ from email.message import EmailMessage
 
 import msgspec
 
+from service.jobs.work import Work
 from service.reminders.mail.choices import MailChoices, SiteMail, choose_site
 from service.reminders.mail.mornings import Quiet
 from tests.support.mail_desk import Desk, html, moment, plain
@@ -47,6 +48,27 @@ async def test_each_digest_is_sent_once_however_many_processes_look(mail_desk) -
     assert len(mail_desk.box.mails) == 1
     assert await mail_desk.at("2026-03-25T06:01:00+01:00") == []
     assert len(await mail_desk.at("2026-03-26T06:00:00+01:00")) == 1
+
+
+async def test_the_timed_job_writes_and_sends_once_a_minute_over_all_processes(mail_desk) -> None:
+    await mail_desk.person("ines", "CORIN")
+    mail_desk.now = moment("2026-03-25T06:00:10+01:00")
+    await mail_desk.runner.catch_up()
+    clock = lambda: mail_desk.now  # noqa: E731
+    works = [Work(mail_desk.database, clock, mailing=mail_desk.mailing()) for _ in range(3)]
+    await asyncio.gather(*(one.mails() for one in works))
+    assert len(mail_desk.box.raw) == 1
+    pool = mail_desk.database.writer
+    ticks = await pool.fetch("SELECT tick, outcome FROM ticks WHERE job = 'mails'")
+    assert [tuple(row) for row in ticks] == [
+        (moment("2026-03-25T06:00:00+01:00"), "1 mails written, 1 sent")
+    ]
+    # where no mail server is set there is no such job; what is old is swept
+    await Work(mail_desk.database, clock).mails()
+    mail_desk.now = moment("2026-05-25T06:00:00+02:00")
+    await works[0].sweep()
+    assert await pool.fetchval("SELECT count(*) FROM mails") == 0
+    assert await pool.fetchval("SELECT count(*) FROM mail_told") == 0
 
 
 async def test_what_stands_in_a_digest(mail_desk) -> None:
