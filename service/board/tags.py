@@ -16,12 +16,13 @@ from service.board.entries import judged
 from service.board.forms import Form
 from service.board.page import page
 from service.board.visit import SiteSeen, Visit
+from service.log.incoming import zone
 from service.log.rights import READ, SALES
 from service.tags.paper import PAPERS
 from service.trade.events.catalogue import PlantHealth, Site
 from service.trade.events.papers import PapersPrinted, PapersPrintedData
 from service.trade.verdicts import Fault
-from service.trade.words import Country
+from service.trade.words import Country, understand_occurred
 from service.views import papers, taggable
 from service.views.provenance import entries_of
 from service.wording.words import LANGUAGES, phrase
@@ -109,6 +110,7 @@ class Grounds(NamedTuple):
 
     health: PlantHealth | None
     current: bool
+    until: str = ""
 
 
 @page("GET", "/tags", scope=READ, query=TagsAsked)
@@ -126,6 +128,7 @@ async def _tags(
     *,
     wrong: str | None = None,
     wrong_papers: str | None = None,
+    wrong_field: str | None = None,
     status: int = 200,
 ) -> Reply:
     """The page, with what was filled in and why it can't be."""
@@ -151,13 +154,14 @@ async def _tags(
         kind_names={key: visit.words.gettext(text) for key, text in KINDS.items()},
         sheets=_choices(visit, SHEETS),
         languages=_languages(visit),
-        grounds=_grounds(entries.get(("site", site.code)), site),
+        grounds=_grounds(visit, entries.get(("site", site.code)), site),
         may_print=visit.principal.may(SALES),
-        latest=latest,
+        latest=[(one, _day(visit, one.occurred, site.time_zone)) for one in latest],
         entry=form["entry"] or str(uuid.uuid4()),
         form=form,
         wrong=wrong,
         wrong_papers=wrong_papers,
+        wrong_field=wrong_field,
     )
 
 
@@ -171,12 +175,17 @@ def _languages(visit: Visit[Any]) -> list[tuple[str, str]]:
     return [(one, names[one]) for one in sorted(LANGUAGES, key=lambda one: one != own)]
 
 
-def _grounds(entry: Any, site: SiteSeen) -> Grounds:
+def _day(visit: Visit[Any], occurred: str, time_zone: str) -> str:
+    """The site's day of what occurred, as the visitor reads days."""
+    return visit.shown.day(understand_occurred(occurred, zone(time_zone)).day)
+
+
+def _grounds(visit: Visit[Any], entry: Any, site: SiteSeen) -> Grounds:
     health = entry.plant_health if isinstance(entry, Site) else None
     if health is None or not (health.inspected_on and health.valid_until):
         return Grounds(health, False)
-    today = str(site.today)
-    return Grounds(health, health.inspected_on[:10] <= today <= health.valid_until[:10])
+    current = health.inspected_on[:10] <= str(site.today) <= health.valid_until[:10]
+    return Grounds(health, current, _day(visit, health.valid_until, site.time_zone))
 
 
 @page("GET", "/tags/print", scope=READ, query=PrintAsked)
@@ -247,8 +256,9 @@ async def print_papers(visit: Visit[Any]) -> Reply:
         return await _tags(visit, site, form, wrong_papers=words, status=422)
     (verdict,) = await judged(visit, [event], keep=False)
     if verdict.errors:
-        words = _why(visit, verdict.errors[0])
-        return await _tags(visit, site, form, wrong_papers=words, status=409)
+        fault = verdict.errors[0]
+        said = {"wrong_papers": _why(visit, fault), "wrong_field": fault.pointer.rpartition("/")[2]}
+        return await _tags(visit, site, form, status=409, **said)
     return visit.go(f"/tags/paper/{verdict.id}")
 
 
@@ -292,12 +302,14 @@ def _why(visit: Visit[Any], fault: Fault) -> str:
 async def get_paper(visit: Visit[Any]) -> Reply:
     """What was printed, and how to get it on paper."""
     found = await printing_of(visit, _id(visit))
-    return visit.page("paper.html", **_paper(visit, found))
+    return visit.page("paper.html", **await _paper(visit, found))
 
 
-def _paper(visit: Visit[Any], found: papers.Printing) -> dict[str, Any]:
+async def _paper(visit: Visit[Any], found: papers.Printing) -> dict[str, Any]:
+    site = await visit.site(found.site)
     return {
         "paper": found,
+        "day": _day(visit, found.occurred, site.time_zone),
         "kind": visit.words.gettext(KINDS[found.paper]),
         "sheets": _choices(visit, SHEETS),
         "languages": _languages(visit),
@@ -327,7 +339,7 @@ async def get_paper_printed(visit: Visit[SheetAsked]) -> Reply:
             words = visit.words.gettext(_AMISS.get(error.kind, _AMISS["bad_value"]))
         else:
             words = _why(visit, Fault(kind=error.kind, detail="", numbers=error.numbers or {}))
-        context = _paper(visit, found) | {"wrong": words}
+        context = await _paper(visit, found) | {"wrong": words}
         return visit.page("paper.html", status=problem.status, **context)
 
 
