@@ -8,6 +8,7 @@ from service.clock import Clock
 from service.forecast import refresh
 from service.jobs.ticks import SQL, once, tick_of
 from service.log.expiring import record_expired
+from service.log.sessions import sweep as sweep_sessions
 from service.reminders.calendar.days import bring_up
 from service.reminders.mail.mailing import Mailing, sweep_mails
 from service.reminders.shortfalls import USUAL, RiskLimits
@@ -148,7 +149,8 @@ class Work:
         return now - head["recorded_at"] > LIVE and now - self._seen[1] < IMPORT_PAUSE
 
     async def sweep(self) -> None:
-        """Forget idempotency keys and attempts of webhooks after 7 days, old ticks and mails."""
+        """Forget idempotency keys and attempts of webhooks after 7 days, old ticks and mails, and
+        devices and links to sign in that are over."""
         now, pool = self.clock(), self.database.writer
 
         async def work() -> str:
@@ -156,6 +158,8 @@ class Work:
             ticks = await pool.execute(SQL.sweep_ticks, now - KEEP_TICKS)
             tried = await pool.execute(SQL.sweep_deliveries, now - KEEP_DELIVERIES)
             await sweep_mails(pool, now)
+            async with pool.acquire() as conn:
+                await sweep_sessions(conn, now)
             return f"keys {keys}, ticks {ticks}, deliveries {tried}"
 
         await once(pool, "sweep", tick_of(now, SWEEP_EVERY), work)

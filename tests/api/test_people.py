@@ -1,11 +1,13 @@
 """People who sign in, through the interface: nobody gives more than they have."""
 
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
 from service.log import sessions
 from service.log.keys import create_key
 from service.log.rights import ROLES
+from service.reminders.calendar import addresses
+from service.reminders.calendar.addresses import CalendarDetails
 from service.storage.pool import Database
 from tests.api.conftest import Client, MakeClient
 from tests.api.nursery import fill
@@ -89,6 +91,22 @@ async def test_nobody_gives_more_than_they_have(client_for: MakeClient, database
     assert (await put(corin, {}, "/v1/people/chief")).status_code == 404
 
 
+async def test_who_is_given_more_keeps_no_calendar_from_before(
+    client_for: MakeClient, database: Database
+) -> None:
+    client = await client_for()
+    await fill(client)
+    tag = (await put(client, {"sites": ["CORIN"]})).headers["etag"]
+    for body, left in (({"role": "auditor"}, ["MINE"]), ({"role": "recorder"}, [])):
+        async with database.writer.acquire() as connection:
+            at = datetime(2026, 5, 4, tzinfo=UTC)
+            await addresses.make(connection, "p-07", "MINE", CalendarDetails(), at=at)
+        tag = (await put(client, body, tag=tag)).headers["etag"]
+        async with database.writer.acquire() as connection:
+            found = await addresses.page(connection, "p-07", after="", limit=9)
+        assert [one.code for one in found] == left
+
+
 async def test_a_reference_that_is_somebody_elses_is_not_given(
     client_for: MakeClient, database: Database
 ) -> None:
@@ -140,7 +158,13 @@ async def test_a_link_and_the_devices_it_signs_in(
     one = {"device": devices[0]["id"]}
     assert (await client.post(f"{ANA}/sign-out", json=one)).json() == {"devices": 1}
     assert (await client.post(f"{ANA}/sign-out", json=one)).json() == {"devices": 0}
+    async with database.writer.acquire() as connection:
+        token = await addresses.make(connection, "p-07", "MINE", CalendarDetails(), at=at)
+    calendar = f"{base_url}/calendar/{token}.ics"
+    assert (await client.get(calendar)).status_code == 200
+    # Everywhere: who holds a lost telephone holds the address of its calendar too.
     assert (await client.post(f"{ANA}/sign-out")).json() == {"devices": 1}
+    assert (await client.get(calendar)).status_code == 404
     # A cookie is no key: nothing of the interface is opened by it.
     async with Client(base_url=base_url, cookies={"graftlog_seat": cookies[0]}) as browser:
         assert (await browser.get("/v1/people")).status_code == 401
