@@ -27,6 +27,7 @@ from service.board import (
     table,
     tags,
     take,
+    to_put_right,
     undo,
 )
 
@@ -43,6 +44,7 @@ HANDLERS: list[HTTPRouteHandler] = [
     *mail_links.HANDLERS,
     *morning_round.HANDLERS,
     *table.HANDLERS,
+    *to_put_right.HANDLERS,
     *undo.HANDLERS,
     *signing_in.HANDLERS,
     *me.HANDLERS,

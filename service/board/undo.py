@@ -20,7 +20,10 @@ from service.trade.events.stock import EventVoided, EventVoidedData
 from service.wording.words import phrase
 
 _ID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
-WHY = "undone by who recorded it, the same day"
+WHY = {
+    True: phrase("undone by who recorded it, the same day"),
+    False: phrase("undone by who corrects records"),
+}
 
 
 async def undoable(visit: Visit[Any], done: str | None) -> StoredEvent | None:
@@ -61,12 +64,13 @@ async def undo(visit: Visit[Any]) -> Reply:
         return _answer(visit, wanted, "known", visit.words.gettext("It was undone already."), back)
     if not await _may_undo(visit, event):
         raise Problem("insufficient-scope", "Only your own entry of today can be undone here.")
+    why = WHY[event.recorded_by == visit.principal.name]
     void = EventVoided(
         id=str(uuid.uuid5(uuid.UUID(event.id), "undo")),
         site=event.site,
         occurred=visit.now.isoformat(timespec="seconds"),
         actor=visit.principal.name,
-        data=EventVoidedData(event=event.id, reason=WHY),
+        data=EventVoidedData(event=event.id, reason=visit.words.gettext(why)),
     )
     (told,) = await submit(visit, [void], principal=who_undoes(visit), keep=False)
     if told.verdict in ("accepted", "known"):

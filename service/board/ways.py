@@ -37,6 +37,7 @@ WAYS = (
     Way("/bags", phrase("Bags"), phrase("Buds left, their age and use-by"), READ, "wide"),
     Way("/reminders", phrase("Reminders"), phrase("Alerts, and who is told"), READ, "wide"),
     Way("/tags", phrase("Tags"), phrase("Tags, labels and papers to print"), READ, "wide"),
+    Way("/put-right", phrase("To put right"), phrase("What was refused, and waits"), EVENTS),
     Way("/cautions", phrase("Cautions"), phrase("Knives, bleach, treatments, finds"), ""),
     Way("/people", phrase("People"), phrase("Who signs in, and on which devices"), PEOPLE_MANAGE),
     Way("/me", phrase("My settings"), phrase("Language, units, devices, signing out"), ""),

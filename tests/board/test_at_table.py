@@ -10,6 +10,10 @@ from tests.board.at_bench import AtBench, hidden_of, looked_up
 from tests.board.served import Served
 
 A_PLACE = "SELECT code FROM catalogue WHERE kind = 'place' AND site = $1 LIMIT 1"
+SIZE = (
+    "SELECT b.size FROM balances b JOIN lots l ON l.lot_id = b.lot_id WHERE l.code = $1 "
+    "AND b.place = 'C-T6' AND b.stage = 'pushed' LIMIT 1"
+)
 Crew = Callable[[str], AtBench]
 
 
@@ -119,8 +123,8 @@ def test_what_the_book_refuses_is_counted_and_sent_again_with_one_press(
 
 
 def test_a_device_is_told_which_count_would_settle_it(demo: Served, bench: AtBench) -> None:
-    lot, book = standing(demo, "C-T16", "pushed")
-    path = f"/table/C-T16/loss?lot={lot}&stage=pushed"
+    lot, book = standing(demo, "C-T9", "pushed")
+    path = f"/table/C-T9/loss?lot={lot}&stage=pushed"
     fields = bench.fill(path, count=str(book + 5), cause="heat")
     (reason,) = bench.send(path, fields, json=True).json()["errors"]
     assert reason["kind"] == "below_zero"
@@ -130,7 +134,37 @@ def test_a_device_is_told_which_count_would_settle_it(demo: Served, bench: AtBen
     assert said["verdict"] == "accepted"
     assert bench.send(path, fields, json=True).json()["verdict"] == "accepted"
     # What was counted stays what was counted: the loss was told of before it.
-    assert left(demo, "C-T16", lot, "pushed") == 3
+    assert left(demo, "C-T9", lot, "pushed") == 3
+
+
+def test_what_was_refused_waits_until_it_is_sent_again_or_let_go(
+    demo: Served, bench: AtBench
+) -> None:
+    lot, book = standing(demo, "C-T6", "pushed")
+    path = f"/table/C-T6/loss?lot={lot}&stage=pushed"
+    entries = []
+    for cause in ("pest", "heat"):
+        fields = bench.fill(path, count=str(book + 1), cause=cause)
+        assert bench.send(path, fields, json=True).json()["verdict"] == "refused"
+        entries.append(fields["entry"])
+    page = bench.see("/put-right")
+    number = "SELECT id FROM to_put_right WHERE event_id = $1::uuid"
+    first, second = (looked_up(demo, number, entry) for entry in entries)
+    for one in (first, second):
+        assert f'action="/put-right/{one}/again"' in page
+
+    again = f"/put-right/{first}/again"
+    bench.send(again, hidden_of(page, again))
+    assert "Refused again" in bench.see("/put-right")
+    row = f"trees:{lot}:pushed:{looked_up(demo, SIZE, lot)}::C-T6"
+    assert bench.tell(f"/count?row={row}", counted=str(book))["verdict"] == "accepted"
+    bench.send(again, hidden_of(page, again))
+    assert open_items(demo, entries[0]) == ["recorded"]
+    gone = f"/put-right/{second}/discard"
+    bench.send(gone, hidden_of(page, gone) | {"reason": "told twice"})
+    assert open_items(demo, entries[1]) == ["discarded"]
+    assert gone not in bench.see("/put-right")
+    bench.see("/put-right/999999/again", 405)
 
 
 def test_a_wrong_field_comes_back_with_all_that_was_typed(demo: Served, bench: AtBench) -> None:
