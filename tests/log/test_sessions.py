@@ -208,6 +208,22 @@ async def test_who_gets_more_signs_in_afresh_and_who_gets_less_has_less_at_once(
         assert late is None
 
 
+async def test_a_link_made_while_rights_grow_gives_nothing_new(gate: Gate) -> None:
+    """Whichever comes first: it is void with the older rights, or not made at all."""
+    for number in range(6):
+        person = await gate.has(f"p-{number}")
+        async with gate.database.writer.acquire() as other:
+            _, made = await asyncio.gather(
+                gate.has(person.reference, "administrator"),
+                sessions.make_link(
+                    other, person.reference, by="boss", at=gate.now, version=person.version
+                ),
+            )
+        if made is not None:
+            assert await gate.by_link(made.token) is None
+    assert await gate.connection.fetchval("SELECT count(*) FROM sign_in_links") == 0
+
+
 async def test_who_is_removed_while_signing_in_is_out(gate: Gate) -> None:
     """Whichever comes first: no device outlives its person, and neither waits for the other."""
     for number in range(6):
