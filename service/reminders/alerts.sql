@@ -198,6 +198,8 @@ WITH told AS (
       AND ($7::text IS NULL OR a.lot = $7)
       AND ($8::text IS NULL OR a.place = $8)
       AND ($9::text IS NULL OR a.kind = $9)
+      -- Most alerts are closed: who asks for open ones has no words of those looked up.
+      AND ($10::text IS NULL OR ($10 = 'closed') = (a.closed_at IS NOT NULL))
       AND ($11::timestamptz IS NULL OR (a.raised_at, a.id) < ($11, $12::text::uuid))
 )
 SELECT told.id::text AS id, kind, state, site, lot, place, check_name, due_on, level, event,

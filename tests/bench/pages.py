@@ -56,6 +56,8 @@ PAGES = {
     "bags": "/bags",
     "evening": "/evening",
     "reminders": "/reminders",
+    "choices": "/reminders/choices",
+    "digest": "/reminders/digest",
     "calendar": "/reminders/calendar",
     "tags": "/tags",
     "cautions": "/cautions",

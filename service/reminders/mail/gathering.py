@@ -17,7 +17,7 @@ from service.storage.pool import Connection, Database, Pool
 from service.storage.walls import seeing
 from service.views.site_days import zone
 
-_PORTION, _MOST_ALERTS = 500, 2000
+_MOST_ALERTS = 2000
 # Told only to those who can do something about it.
 _CONCERNS: Mapping[str, str] = {
     raising.FAULT: rights.ADMIN,
@@ -123,16 +123,8 @@ async def open_alerts(
     pool: Pool, seen: list[str] | None, query: AlertsQuery, now: datetime
 ) -> list[AlertRow]:
     """All alerts that the query asks for, up to two thousand, the newest first."""
-    found: list[AlertRow] = []
-    after = None
-    while len(found) < _MOST_ALERTS:
-        asked = msgspec.structs.replace(query, limit=_PORTION, after=after)
-        page = await alerts(pool, asked, seen, clock=lambda: now)
-        found += page.rows
-        after = page.next_after
-        if after is None:
-            break
-    return found
+    asked = msgspec.structs.replace(query, limit=_MOST_ALERTS)
+    return (await alerts(pool, asked, seen, clock=lambda: now)).rows
 
 
 def urgency(alert: AlertRow) -> tuple[int, int, str, str]:
