@@ -18,7 +18,7 @@ STANDING = """
 SELECT l.code AS lot, b.size, b.place, b.balance AS count, count(*) OVER (PARTITION BY b.place) AS n
 FROM balances b JOIN lots l ON l.lot_id = b.lot_id
 WHERE b.kind = 'trees' AND b.stage = 'pushed' AND b.site = 'CORIN' AND b.balance > 1
-  AND b.place NOT IN ('C-T6', 'C-T16', 'C-T17', 'C-T7', 'C-BED', 'C-RET')
+  AND b.place NOT IN ('C-T6', 'C-T16', 'C-T17', 'C-T7', 'C-BED', 'C-RET', 'C-T9')
 ORDER BY n DESC, b.place, l.code
 """
 

@@ -31,17 +31,20 @@
 
   const kept = Number(document.documentElement.dataset.kept) || 0;
 
-  // How far this device's clock is off, learned from pages that came fresh.
+  // How far this device's clock is off, in milliseconds, learned from pages that came fresh. It is
+  // kept while it is about right: a slow page must not turn the order of two entries round.
+  const MINUTE = 60000;
+  function skew() {
+    try { return Number(localStorage.getItem("skew")) || 0; } catch { return 0; }
+  }
   function learnSkew() {
     const told = Date.parse(document.querySelector("meta[name=known-at]")?.content || "");
     if (kept || Number.isNaN(told)) return;
-    try { localStorage.setItem("skew", String(Math.round(told - performance.timeOrigin))); } catch { /* none */ }
+    const seen = Math.round(told - performance.timeOrigin);
+    if (Math.abs(seen - skew()) < MINUTE) return;
+    try { localStorage.setItem("skew", String(seen)); } catch { /* the device's own clock then */ }
   }
-  function now() {
-    let skew = 0;
-    try { skew = Number(localStorage.getItem("skew")) || 0; } catch { /* none */ }
-    return new Date(Date.now() + (Math.abs(skew) > 60000 ? skew : 0));
-  }
+  const now = () => new Date(Date.now() + (Math.abs(skew()) > MINUTE ? skew() : 0));
   const moment = () => now().toISOString().replace(/\.\d+Z$/, "Z");
 
   // -- what is shown -----------------------------------------------------------------------
@@ -82,7 +85,7 @@
     const tell = kept > 0 || minutes >= 5;
     const units = minutes < 60 ? [minutes, "minute"] : minutes < 2880
       ? [Math.floor(minutes / 60), "hour"] : [Math.floor(minutes / 1440), "day"];
-    const ago = new Intl.RelativeTimeFormat(document.documentElement.lang).format(-units[0], units[1]);
+    const ago = new Intl.RelativeTimeFormat(document.documentElement.lang, { numeric: "auto" }).format(-units[0], units[1]);
     at("age").textContent = tell ? graftlog.say(words.age, { ago }) : "";
     at("age").hidden = !tell;
     shown();

@@ -6,6 +6,8 @@ const PAGES = "pages";
 const STATIC = "files";
 const OFFLINE = "/offline";
 const OWNER = "/device/owner";
+// Pages and files are asked for with other headers than those they were kept with.
+const ANY = { ignoreVary: true };
 const MOST_PAGES = 500;
 const MOST_FILES = 120; // with those that pages of an earlier version name
 const PATIENCE = 5000; // milliseconds before a page that is kept is shown instead
@@ -55,7 +57,7 @@ async function sendOrAgain() {
 // The address names the content, so a copy is never old.
 async function file(request) {
   const files = await caches.open(STATIC);
-  const copy = await files.match(request);
+  const copy = await files.match(request, ANY);
   if (copy) return copy;
   const answer = await fetch(request);
   if (answer.ok) await files.put(request, answer.clone());
@@ -76,14 +78,14 @@ const keyOf = (url) => url.pathname + url.search;
 async function copyOf(url) {
   if (NOT_KEPT.test(url.pathname)) return null;
   const pages = await caches.open(PAGES);
-  const exact = await pages.match(keyOf(url));
+  const exact = await pages.match(keyOf(url), ANY);
   if (exact) return exact;
-  if (FORM.test(url.pathname)) return pages.match(url.pathname);
+  if (FORM.test(url.pathname)) return pages.match(url.pathname, ANY);
   const code = url.pathname.startsWith("/t/") ? decodeURIComponent(url.pathname.slice(3))
     : url.pathname === "/find" ? url.searchParams.get("q") : null;
   for (const kind of code ? ["table", "lot", "bag"] : []) {
     const address = `/${kind}/${encodeURIComponent(code.trim().toUpperCase())}`;
-    if (await pages.match(address)) return Response.redirect(address);
+    if (await pages.match(address, ANY)) return Response.redirect(address);
   }
   return null;
 }
@@ -96,7 +98,7 @@ async function page(event, url) {
     const answer = await (copy ? inTime(asked) : asked);
     return copy && [502, 503, 504].includes(answer.status) ? copy : answer;
   } catch {
-    return copy || (await caches.match(OFFLINE)) || Response.error();
+    return copy || (await caches.match(OFFLINE, ANY)) || Response.error();
   }
 }
 
@@ -139,7 +141,7 @@ async function store(url, answer) {
 // The cache of pages, told whose they are; the owner's note is the last, so it is not thinned out.
 async function owned(person) {
   let pages = await caches.open(PAGES);
-  const owner = await (await pages.match(OWNER))?.text();
+  const owner = await (await pages.match(OWNER, ANY))?.text();
   if (owner !== undefined && owner !== person) {
     await caches.delete(PAGES);
     pages = await caches.open(PAGES);
@@ -172,7 +174,7 @@ async function keepAhead(addresses) {
 // null: there is no connection.
 async function keepOne(url, fresh) {
   if (url.origin !== self.location.origin || NOT_KEPT.test(url.pathname)) return "";
-  const copy = await (await caches.open(PAGES)).match(keyOf(url));
+  const copy = await (await caches.open(PAGES)).match(keyOf(url), ANY);
   const kept = copy ? await copy.text() : "";
   if (Date.now() - (Number(/data-kept="(\d+)"/.exec(kept)?.[1]) || 0) < fresh) return kept;
   const answer = await fetch(url, { credentials: "same-origin", redirect: "manual" }).catch(() => null);
