@@ -103,6 +103,14 @@ async def test_the_demo_is_toured_killed_and_found_as_it_was(folder: Path) -> No
         before = (await run_curl(history, KEY)).json()
         assert before["lot"]["on_hand"] == 4
 
+        links = re.findall(r"in (English|Spanish): (http://\S+)/i/(\S+)$", tour, re.MULTILINE)
+        assert [language for language, _, _ in links] == ["English", "Spanish"]
+        _, base, token = links[1]
+        async with httpx.AsyncClient(base_url=base, trust_env=False) as browser:
+            signed_in = await browser.post(f"/i/{token}", data={"x": "1"})
+            assert signed_in.status_code == 303
+            assert "Inés Robledo" in (await browser.get("/me")).text
+
         assert read(folder / "demo/truth.json").lots == 30
         second = await graftlog("demo", **settings)
         assert "is in use by another program" in second.err
