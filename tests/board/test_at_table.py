@@ -290,7 +290,7 @@ def test_who_only_reads_sees_no_forms_and_records_nothing(demo: Served, crew: Cr
         {},
         {"row": "trees:" + "A" * 300},
         {"row": "\U0001f333"},
-        {"counted": "٣", "row": "trees:C-G023:grafted:P1::C-T6", "on": "2026-99-99"},
+        {"counted": "٣", "row": "trees:NO-SUCH:grafted:P1::C-T6", "on": "2026-99-99"},
         {"row": "trees:C-G023:grafted:P1::NOWHERE", "counted": "1"},
         {"row": "trees:C-G023:grafted:P1::C-T6", "counted": "1", "occurred": "x" * 40},
         {"again_to": "/table/C-T6/../../v1", "again_fields": "%00=%ff", "row": "trees:X"},

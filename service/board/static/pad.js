@@ -42,13 +42,14 @@
       else if (fresh) now.value = key;
       else if (now.value.length < now.maxLength) now.value += key;
       fresh = false;
+      now.scrollIntoView({ block: "nearest" });
       now.dispatchEvent(new Event("input", { bubbles: true }));
     });
   }
   // The first number is ready to be typed.
   const first = numbers()[0];
   if (first && !document.querySelector("main [aria-invalid]")) {
-    first.focus();
+    first.focus({ preventScroll: true });
     first.select();
   }
 })();
