@@ -1,6 +1,7 @@
 """Drawing tags into a PDF: a code to scan, the same code in letters, and what it is."""
 
 from collections.abc import Sequence
+from functools import lru_cache
 from io import BytesIO
 from typing import Literal
 
@@ -137,7 +138,7 @@ def _head(canvas: Canvas, box: _Box, tag: Tag) -> _Box:
 
 def _scanned(canvas: Canvas, box: _Box, text: str, room: float, *, centred: bool) -> float:
     """A QR code in the upper left of the box, or its upper middle. Returns its side in points."""
-    modules = segno.make(text, error="m", micro=False, boost_error=False).matrix
+    modules = _modules(text)
     count = len(modules) + 2 * QUIET
     module = min(room / count, MODULE_MOST * MM)
     if module < MODULE_LEAST * MM:
@@ -158,6 +159,15 @@ def _scanned(canvas: Canvas, box: _Box, text: str, room: float, *, centred: bool
                 start = None
     canvas.drawPath(drawn, stroke=0, fill=1)
     return side
+
+
+@lru_cache(maxsize=64)
+def _modules(text: str) -> tuple[bytearray, ...]:
+    """The rows of the code, kept for copies: finding its best mask is most of drawing a tag."""
+    matrix: tuple[bytearray, ...] = segno.make(
+        text, error="m", micro=False, boost_error=False
+    ).matrix
+    return matrix
 
 
 def _text(canvas: Canvas, box: _Box, tag: Tag) -> None:
