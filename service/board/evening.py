@@ -210,7 +210,7 @@ async def _record(visit: Visit[Any], site: SiteSeen, kind: Kind) -> Reply:
         events = [with_actor(draft, visit.principal.name) for draft, _ in drafts]
         verdicts = await judged(visit, events)
         for (draft, rows), verdict in zip(drafts, verdicts, strict=True):
-            _tell(visit, draft, rows, verdict)
+            _tell(visit, draft, rows, verdict, entry)
     words, all_recorded = _summed_up(visit, sent)
     back = f"/evening?site={site.code}"
     if visit.wants_json:
@@ -224,8 +224,13 @@ async def _record(visit: Visit[Any], site: SiteSeen, kind: Kind) -> Reply:
     )  # fmt: skip
 
 
-def _tell(visit: Visit[Any], draft: Draft, rows: list[GridRow], verdict: Verdict) -> None:
-    """Write beside the rows of an event what became of it."""
+def _tell(
+    visit: Visit[Any], draft: Draft, rows: list[GridRow], verdict: Verdict, entry: str
+) -> None:
+    """Write beside the rows of an event what became of it.
+
+    After a count that settles a refusal, a device sends the whole sheet again: `entry`.
+    """
     for row in rows:
         row.verdict = "refused" if verdict.verdict == "malformed" else verdict.verdict
     remarks = [remark_of(one, visit.words) for one in verdict.remarks]
@@ -233,7 +238,7 @@ def _tell(visit: Visit[Any], draft: Draft, rows: list[GridRow], verdict: Verdict
     by_line = dict(zip(draft.lines, rows, strict=True))
     for fault in verdict.errors:
         where = located(draft, fault)
-        reason = reason_of(fault, draft.event, visit.shown, None)
+        reason = reason_of(fault, draft.event, visit.shown, entry)
         row = by_line.get(where.line, rows[0])
         column = where.column if where.column in HEADINGS else None
         said = " ".join(part for part in (reason.words, reason.settle) if part)

@@ -111,8 +111,8 @@ class _Handler(BaseHTTPRequestHandler):
         words, person = words_of("en"), self.of.person or ""
         if path in ("/waiting", "/offline"):
             who = type("Person", (), {"reference": person}) if person else None
-            context: dict[str, Any] = {"language": "en", "known_at": SERVER_NOW, "path": path, "said": None,
-                       "seen_site": None, "ways": [], "person": who,
+            context: dict[str, Any] = {"language": "en", "known_at": SERVER_NOW, "path": path,
+                       "said": None, "seen_site": None, "ways": [], "person": who,
                        "visit": type("Visit", (), {"signed": None})}  # fmt: skip
             self._send(render(f"{path[1:]}.html", words, **context), "text/html")
             return

@@ -242,6 +242,14 @@
     });
   };
 
+  // A refused entry that stands open here was recorded elsewhere: after a count, in another tab.
+  async function leaveSettled() {
+    for (const form of document.querySelectorAll("form[data-entry]")) {
+      const one = await queue.find(graftlog.entryOf(form)).catch(() => null);
+      if (one?.state === "done") goOn(one);
+    }
+  }
+
   // -- when a page opens ---------------------------------------------------------------------
 
   async function prepare(form) {
@@ -294,7 +302,7 @@
     document.addEventListener("submit", guardSignOut);
     document.addEventListener("submit", submit);
     document.querySelectorAll("form[data-entry]").forEach(prepare);
-    new BroadcastChannel(queue.CHANGES).onmessage = showCounts;
+    new BroadcastChannel(queue.CHANGES).onmessage = () => showCounts().then(leaveSettled);
     window.addEventListener("online", sendIfWaiting);
     document.addEventListener("visibilitychange", () => { if (!document.hidden) { showAge(); sendIfWaiting(); } });
     // Back to a page that was left: its entry is gone, so is its id.
