@@ -43,6 +43,7 @@ AS_IF_NOWHERE: list[Said] = [
     ("tops.forced", {"lot": "ZZ-T", "technique": "bent"}),
     ("tops.removed", {"lot": "ZZ-T"}),
     ("work.done", {"work": "staked", "lot": "ZZ-T"}),
+    ("papers.printed", {"paper": "sale_tag", "lot": "ZZ-T", "count": 1}),
     (
         "consignment.received",
         {"consignment": "ZZ-C", "lines": [{"lot": "ZZ-T", "place": "AA-T1", "count": 1}]},
