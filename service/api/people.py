@@ -8,7 +8,7 @@ from uuid import UUID
 import msgspec
 from msgspec import Meta
 
-from service.api.conditional import etag, expected_position
+from service.api.conditional import content_tag, etag, expected_position
 from service.api.cursors import decoded_cursor, no_cursor
 from service.api.letting_in import (
     Link,
@@ -184,7 +184,7 @@ async def list_devices(call: Call[Paged]) -> Reply:
     async with call.services.writing() as connection:
         found = await sessions.devices(connection, current.reference, call.services.clock())
     body = {"position": position, "items": found[: call.query.limit], "next": None}
-    return Reply(body, cache=CACHE)
+    return Reply(body, etag=content_tag(msgspec.json.encode(body)), cache=CACHE)
 
 
 @operation(

@@ -36,6 +36,7 @@ ANY_EVENT = ("record_events", "correct_refused")
 
 MORE: list[tuple[str, dict[str, Any]]] = [
     ("contacts/cust-0481", {"kind": "person", "name": "Ilse Brandt"}),
+    ("people/cust-0481", {"role": "recorder"}),
     (
         "check-plans/LOOK-AGAIN",
         {
