@@ -82,6 +82,7 @@ async def test_a_graft_from_the_days_list_and_the_next_one(visitor: Visitor, dem
     await page.goto("/table/C-BED")
     thumb = Thumb(page)
     await thumb.tap(re.compile("^Graft$"))
+    await page.wait_for_url("**/table/C-BED/graft")
     await check_page(page, "t-graft-list-phone")
     line = re.compile(r"^2 · C-W\S+ → C-L")
     await thumb.tap(line)
