@@ -206,6 +206,22 @@ class Operations(Caller):
             headers={"Prefer": prefer, "If-None-Match": if_none_match},
         )
 
+    async def get_calendar(
+        self, code: str, *, if_none_match: str | None = None
+    ) -> Answer[shapes.Calendar]:
+        """One of your calendars. Its ETag is needed to change it.
+
+        code: A code.
+        if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
+          same.
+        """
+        return await self._call(
+            "GET",
+            f"/v1/calendars/{part(code)}",
+            shapes.Calendar,
+            headers={"If-None-Match": if_none_match},
+        )
+
     async def get_check_plan(
         self, code: str, *, if_none_match: str | None = None
     ) -> Answer[shapes.CatalogueItem]:
@@ -506,6 +522,113 @@ class Operations(Caller):
             headers={"Prefer": prefer},
         )
 
+    async def get_paper_tags(
+        self,
+        id: str,
+        *,
+        sheet: Literal[
+            "a4-10",
+            "a4-21",
+            "a4-24",
+            "letter-10",
+            "letter-30",
+            "roll-100x50",
+            "roll-60x60",
+            "roll-70x40",
+        ]
+        | None = None,
+        page_width: float | None = None,
+        page_height: float | None = None,
+        width: float | None = None,
+        height: float | None = None,
+        columns: int | None = None,
+        rows: int | None = None,
+        left: float | None = None,
+        top: float | None = None,
+        gap_x: float | None = None,
+        gap_y: float | None = None,
+        edge: float | None = None,
+        skip: int | None = None,
+        language: Literal["en", "es"] | None = None,
+        if_none_match: str | None = None,
+    ) -> Answer[bytes]:
+        """The papers of a printing as PDF, each with its running number. They are the same
+        however often they are fetched, as after a jam; what would be refused if it were
+        printed now (a hold was placed since, the inspection has run out) is refused here
+        too.
+
+        id: A UUID.
+        sheet: Page and tags in a row and a column: a4-24 is A4 with 24 tags of 70 × 37 mm; a
+          roll has one tag a page. The measures below, in millimetres, change it.
+        page_width: Millimetres.
+        page_height: Millimetres.
+        width: Of a tag.
+        height: Of a tag.
+        left: Before the first tag.
+        top: Above the first tag.
+        gap_x: Between tags.
+        gap_y: Between tags.
+        edge: Along the page, where nothing is printed.
+        skip: Tags of the first page that are used already.
+        language: Of the words on the tags.
+        if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
+          same.
+        """
+        return await self._call(
+            "GET",
+            f"/v1/papers/{part(id)}/tags.pdf",
+            bytes,
+            query={
+                "sheet": sheet,
+                "page_width": page_width,
+                "page_height": page_height,
+                "width": width,
+                "height": height,
+                "columns": columns,
+                "rows": rows,
+                "left": left,
+                "top": top,
+                "gap_x": gap_x,
+                "gap_y": gap_y,
+                "edge": edge,
+                "skip": skip,
+                "language": language,
+            },
+            headers={"If-None-Match": if_none_match},
+        )
+
+    async def get_papers(
+        self, id: str, *, if_none_match: str | None = None
+    ) -> Answer[shapes.Printing]:
+        """One printing: which papers for what, how many, by whom, and what they say.
+
+        id: A UUID.
+        if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
+          same.
+        """
+        return await self._call(
+            "GET",
+            f"/v1/papers/{part(id)}",
+            shapes.Printing,
+            headers={"If-None-Match": if_none_match},
+        )
+
+    async def get_person(
+        self, reference: str, *, if_none_match: str | None = None
+    ) -> Answer[shapes.PersonShown]:
+        """One person. The ETag is needed to change them.
+
+        reference: A reference, as events name it.
+        if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
+          same.
+        """
+        return await self._call(
+            "GET",
+            f"/v1/people/{part(reference)}",
+            shapes.PersonShown,
+            headers={"If-None-Match": if_none_match},
+        )
+
     async def get_place(
         self, code: str, *, if_none_match: str | None = None
     ) -> Answer[shapes.CatalogueItem]:
@@ -597,6 +720,17 @@ class Operations(Caller):
             shapes.CatalogueItem,
             headers={"If-None-Match": if_none_match},
         )
+
+    async def get_round(self, *, site: str) -> Answer[shapes.Morning]:
+        """What must be looked at today at a site, in the order of urgency. Closed houses,
+        loggers and frost, tables with their checks and how late these are in days and in
+        degree-days, wood that will not keep, what comes this week and what was done. What
+        was not recorded is not told, and that never means that a house is safe.
+
+        site: A code fit for a tag, a barcode and a URL: capitals, digits, full stop and
+          hyphen, at most 20 characters, unique in the nursery.
+        """
+        return await self._call("GET", "/v1/round", shapes.Morning, query={"site": site})
 
     async def get_rule(
         self, code: str, *, if_none_match: str | None = None
@@ -852,6 +986,96 @@ class Operations(Caller):
                 "kind": kind,
             },
             headers={"Prefer": prefer},
+        )
+
+    async def get_tags(
+        self,
+        *,
+        of: Literal["bags", "lots", "places"],
+        sheet: Literal[
+            "a4-10",
+            "a4-21",
+            "a4-24",
+            "letter-10",
+            "letter-30",
+            "roll-100x50",
+            "roll-60x60",
+            "roll-70x40",
+        ]
+        | None = None,
+        page_width: float | None = None,
+        page_height: float | None = None,
+        width: float | None = None,
+        height: float | None = None,
+        columns: int | None = None,
+        rows: int | None = None,
+        left: float | None = None,
+        top: float | None = None,
+        gap_x: float | None = None,
+        gap_y: float | None = None,
+        edge: float | None = None,
+        skip: int | None = None,
+        language: Literal["en", "es"] | None = None,
+        codes: list[str] | None = None,
+        site: str | None = None,
+        place: str | None = None,
+        structure: str | None = None,
+        copies: int | None = None,
+    ) -> Answer[bytes]:
+        """Tags for places, lots or bags as a PDF: a QR code that opens the thing's page, its
+        code in letters, and what it is. A module of a code is never smaller than half a
+        millimetre; where that or the text does not fit, the answer is 422 and says what is
+        needed. Letters that no font here has are written by the nearest that it has, else as
+        a question mark.
+
+        of: Left without codes: all places in use, all lots of which something stands, all
+          bags with something left.
+        sheet: Page and tags in a row and a column: a4-24 is A4 with 24 tags of 70 × 37 mm; a
+          roll has one tag a page. The measures below, in millimetres, change it.
+        page_width: Millimetres.
+        page_height: Millimetres.
+        width: Of a tag.
+        height: Of a tag.
+        left: Before the first tag.
+        top: Above the first tag.
+        gap_x: Between tags.
+        gap_y: Between tags.
+        edge: Along the page, where nothing is printed.
+        skip: Tags of the first page that are used already.
+        language: Of the words on the tags.
+        codes: Of these alone.
+        site: A code fit for a tag, a barcode and a URL: capitals, digits, full stop and
+          hyphen, at most 20 characters, unique in the nursery.
+        place: Of lots and bags: what stands there.
+        structure: Of places: those in this house.
+        copies: Of each.
+        """
+        return await self._call(
+            "GET",
+            "/v1/tags.pdf",
+            bytes,
+            query={
+                "of": of,
+                "sheet": sheet,
+                "page_width": page_width,
+                "page_height": page_height,
+                "width": width,
+                "height": height,
+                "columns": columns,
+                "rows": rows,
+                "left": left,
+                "top": top,
+                "gap_x": gap_x,
+                "gap_y": gap_y,
+                "edge": edge,
+                "skip": skip,
+                "language": language,
+                "codes": codes,
+                "site": site,
+                "place": place,
+                "structure": structure,
+                "copies": copies,
+            },
         )
 
     async def get_take(
@@ -1129,6 +1353,11 @@ class Operations(Caller):
             "to_put_right",
             "shortfall_risk",
             "webhook_stopped",
+            "mail_failed",
+            "temperature_out_of_range",
+            "frost_ahead",
+            "budwood_expiring",
+            "logger_silent",
         ]
         | None = None,
         state: Literal["acknowledged", "closed", "open", "remind_on"] | None = None,
@@ -1349,6 +1578,19 @@ class Operations(Caller):
             },
         )
 
+    async def list_calendars(
+        self, *, limit: int | None = None, cursor: str | None = None
+    ) -> Answer[shapes.PageOfCalendar]:
+        """List your calendars by code: those made under the name of your key, or by you as a
+        person.
+
+        limit: Most entries in one answer.
+        cursor: Where to go on: take it from `next` or the Link header as it is.
+        """
+        return await self._call(
+            "GET", "/v1/calendars", shapes.PageOfCalendar, query={"limit": limit, "cursor": cursor}
+        )
+
     async def list_check_plans(
         self, *, limit: int | None = None, cursor: str | None = None
     ) -> Answer[shapes.PageOfCatalogueItem]:
@@ -1539,6 +1781,30 @@ class Operations(Caller):
             },
         )
 
+    async def list_devices(
+        self,
+        reference: str,
+        *,
+        limit: int | None = None,
+        cursor: str | None = None,
+        if_none_match: str | None = None,
+    ) -> Answer[shapes.PageOfDevice]:
+        """List where a person is signed in: twenty devices at most, the one seen last first.
+
+        reference: A reference, as events name it.
+        limit: Most entries in one answer.
+        cursor: Where to go on: take it from `next` or the Link header as it is.
+        if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
+          same.
+        """
+        return await self._call(
+            "GET",
+            f"/v1/people/{part(reference)}/devices",
+            shapes.PageOfDevice,
+            query={"limit": limit, "cursor": cursor},
+            headers={"If-None-Match": if_none_match},
+        )
+
     async def list_events(
         self,
         *,
@@ -1589,6 +1855,7 @@ class Operations(Caller):
                 "promise.override_ended",
                 "trees.sold",
                 "trees.returned",
+                "papers.printed",
                 "stock.counted",
                 "label.lost",
                 "hold.placed",
@@ -1878,6 +2145,46 @@ class Operations(Caller):
                 "as_of": as_of,
                 "known_at": known_at,
             },
+        )
+
+    async def list_papers(
+        self,
+        *,
+        limit: int | None = None,
+        cursor: str | None = None,
+        site: str | None = None,
+        lot: str | None = None,
+        paper: Literal["certified_tag", "plant_passport", "sale_tag"] | None = None,
+    ) -> Answer[shapes.PageOfPrinting]:
+        """List what was printed, the newest first, voided printings too: they say so.
+
+        limit: Most entries in one answer.
+        cursor: Where to go on: take it from `next` or the Link header as it is.
+        site: A code fit for a tag, a barcode and a URL: capitals, digits, full stop and
+          hyphen, at most 20 characters, unique in the nursery.
+        lot: A code fit for a tag, a barcode and a URL: capitals, digits, full stop and
+          hyphen, at most 20 characters, unique in the nursery.
+        paper: A tag with what a buyer asks; a plant passport; a tag of certified stock with
+          the statement that the authority allows.
+        """
+        return await self._call(
+            "GET",
+            "/v1/papers",
+            shapes.PageOfPrinting,
+            query={"limit": limit, "cursor": cursor, "site": site, "lot": lot, "paper": paper},
+        )
+
+    async def list_people(
+        self, *, limit: int | None = None, cursor: str | None = None
+    ) -> Answer[shapes.PageOfPersonShown]:
+        """List by reference the people who work at a site that the key sees. Who works at every
+        site is listed for keys of every site. Names are contacts' business.
+
+        limit: Most entries in one answer.
+        cursor: Where to go on: take it from `next` or the Link header as it is.
+        """
+        return await self._call(
+            "GET", "/v1/people", shapes.PageOfPersonShown, query={"limit": limit, "cursor": cursor}
         )
 
     async def list_places(
@@ -2538,6 +2845,21 @@ class Operations(Caller):
             },
         )
 
+    async def make_link(self, reference: str, body: shapes.AskedLink) -> Answer[shapes.Link]:
+        """Make a link and a code, either of which signs one device in, once. Give them to the
+        person and to nobody else: whoever has one is taken for them. An earlier link of
+        theirs is void with it. The code lasts ten minutes and bears five wrong tries.
+
+        reference: A reference, as events name it.
+        """
+        return await self._call(
+            "POST",
+            f"/v1/people/{part(reference)}/link",
+            shapes.Link,
+            body=body,
+            media="application/json",
+        )
+
     async def make_plan(
         self, body: shapes.TreesWanted | shapes.BagAtHand
     ) -> Answer[shapes.TreesPlanned | shapes.BagPlanned]:
@@ -2632,6 +2954,65 @@ class Operations(Caller):
             query={"recorded_at": recorded_at},
         )
 
+    async def print_papers(
+        self,
+        body: shapes.PapersToPrint,
+        *,
+        check: bool | None = None,
+        idempotency_key: str | None = None,
+    ) -> Answer[shapes.Printing]:
+        """Record a printing of papers for a lot of trees or budwood; then get them as PDF. An
+        intention: refused while a hold stops the lot from being sold (`held`), for more than
+        stand there or were sold (`counts_disagree`), and, of passports and certified tags,
+        unless the site's entry has the registration (`not_registered`) and an inspection
+        that is current (`inspection_not_current`). What the papers say is filled in from the
+        records. Local rules and the authority decide which paper goes with which plants; the
+        nursery answers for it.
+
+        check: true: what the papers would say; nothing is recorded.
+        idempotency_key: Makes a retry safe: the same key with the same request gets the
+          first answer. 1 to 128 letters, digits and . _ : -, quoted or bare.
+        """
+        return await self._call(
+            "POST",
+            "/v1/papers",
+            shapes.Printing,
+            body=body,
+            media="application/json",
+            query={"check": check},
+            headers={"Idempotency-Key": idempotency_key},
+        )
+
+    async def put_calendar(
+        self,
+        code: str,
+        body: shapes.CalendarDetails,
+        *,
+        if_match: str | None = None,
+        if_none_match: str | None = None,
+    ) -> Answer[shapes.MadeCalendar]:
+        """Make a calendar, or change what it shows, whole. You choose the code. The address of
+        a new one is in this answer and in no other; a calendar program subscribes to it
+        without a key. It shows what you may see at the time it is asked, as whole days:
+        checks from the day they are due to the last before they are overdue, one entry for
+        all that is overdue, orders, reservations, and bags by their use. It shows codes and
+        counts, no names. To change one send its ETag in If-Match: its address stays. At most
+        20 of one name.
+
+        code: A code.
+        if_match: The ETag of the version that is changed.
+        if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
+          same.
+        """
+        return await self._call(
+            "PUT",
+            f"/v1/calendars/{part(code)}",
+            shapes.MadeCalendar,
+            body=body,
+            media="application/json",
+            headers={"If-Match": if_match, "If-None-Match": if_none_match},
+        )
+
     async def put_check_plan(
         self,
         code: str,
@@ -2716,6 +3097,34 @@ class Operations(Caller):
             body=body,
             media="application/json",
             query={"site": site},
+            headers={"If-Match": if_match, "If-None-Match": if_none_match},
+        )
+
+    async def put_person(
+        self,
+        reference: str,
+        body: shapes.PersonDetails,
+        *,
+        if_match: str | None = None,
+        if_none_match: str | None = None,
+    ) -> Answer[shapes.PersonShown]:
+        """Let a person sign in, or change what they may do. The reference is the actor of what
+        they record: choose one that tells nothing by itself, for events are kept for ever,
+        and put the name into a contact of the same reference. Nobody gives what their own
+        key may not do, nor changes who may do more. Who is given more than before is signed
+        out and signs in afresh by a new link. Fewer rights count at once.
+
+        reference: A reference, as events name it.
+        if_match: The ETag of the version that is changed.
+        if_none_match: `*`: make only a new one. With GET an ETag: 304 when it is still the
+          same.
+        """
+        return await self._call(
+            "PUT",
+            f"/v1/people/{part(reference)}",
+            shapes.PersonShown,
+            body=body,
+            media="application/json",
             headers={"If-Match": if_match, "If-None-Match": if_none_match},
         )
 
@@ -3097,6 +3506,26 @@ class Operations(Caller):
             media="application/json",
         )
 
+    async def remove_calendar(self, code: str, *, if_match: str | None = None) -> Answer[None]:
+        """Take a calendar back: from now on its address shows nothing to whoever has it.
+
+        code: A code.
+        if_match: The ETag of the version that is changed.
+        """
+        return await self._call(
+            "DELETE", f"/v1/calendars/{part(code)}", None, headers={"If-Match": if_match}
+        )
+
+    async def remove_person(self, reference: str, *, if_match: str | None = None) -> Answer[None]:
+        """Let a person sign in no more, at once on every device. What they recorded stays.
+
+        reference: A reference, as events name it.
+        if_match: The ETag of the version that is changed.
+        """
+        return await self._call(
+            "DELETE", f"/v1/people/{part(reference)}", None, headers={"If-Match": if_match}
+        )
+
     async def remove_webhook(self, code: str, *, if_match: str | None = None) -> Answer[None]:
         """Tell the address nothing more, and forget its secrets and how far it had come.
 
@@ -3154,6 +3583,22 @@ class Operations(Caller):
         code: A code.
         """
         return await self._call("POST", f"/v1/webhooks/{part(code)}/test", shapes.AskedTest)
+
+    async def sign_out_person(
+        self, reference: str, body: shapes.AskedSignOut
+    ) -> Answer[shapes.SignedOut]:
+        """Sign a person out on a device that was lost, or on all of them, at once. It takes
+        nothing but time to sign in again, so whoever manages one of their sites may.
+
+        reference: A reference, as events name it.
+        """
+        return await self._call(
+            "POST",
+            f"/v1/people/{part(reference)}/sign-out",
+            shapes.SignedOut,
+            body=body,
+            media="application/json",
+        )
 
     async def stop_webhook(self, code: str) -> Answer[shapes.Webhook]:
         """Tell nothing until it is resumed. It keeps its place.

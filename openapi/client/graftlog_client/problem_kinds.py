@@ -21,6 +21,14 @@ class InsufficientScope(Problem):
     """
 
 
+class SignedOut(Problem):
+    """Problem type `signed-out`."""
+
+
+class Forged(Problem):
+    """Problem type `forged`."""
+
+
 class NotFound(Problem):
     """Nothing of that name is here. There is no such thing, or it belongs to a site that the
     key does not see.
@@ -122,6 +130,8 @@ KINDS: dict[str, type[Problem]] = {
     "malformed-request": MalformedRequest,
     "unauthenticated": Unauthenticated,
     "insufficient-scope": InsufficientScope,
+    "signed-out": SignedOut,
+    "forged": Forged,
     "not-found": NotFound,
     "method-not-allowed": MethodNotAllowed,
     "request-timeout": RequestTimeout,

@@ -12,12 +12,13 @@ actor, carrier, customer, document, licence_holder, order, person, reference, re
 as_of, cut_on, expires_at, grafted_on, last_tested_on, needed_by, occurred: When it happened
   at the bench: an RFC 3339 time with an offset, or only the day (in the site's own
   calendar), as benches know the day.
-authority, document, label, licence_terms, material, name, note, product, rate, reason,
-  seed_source, source, species, strength, title, value: Free text, 1 to 500 characters.
-bag, code, consignment, cultivar, hold, liner_lot, lot, override, place, reservation,
-  rootstock, site, size, source_tree, to, to_site, to_size, tree_lot, work_order: A code fit
-  for a tag, a barcode and a URL: capitals, digits, full stop and hyphen, at most 20
-  characters, unique in the nursery.
+authority, document, label, licence_terms, material, name, note, phone, product, rate,
+  reason, seed_source, source, species, strength, title, value: Free text, 1 to 500
+  characters.
+bag, code, consignment, cultivar, hold, home_site, liner_lot, lot, override, place,
+  reservation, rootstock, site, size, source_tree, to, to_site, to_size, tree_lot,
+  work_order: A code fit for a tag, a barcode and a URL: capitals, digits, full stop and
+  hyphen, at most 20 characters, unique in the nursery.
 buds, count: How many, at least one.
 counted, dead, failed, grafted, left_wrapped, line, pushed, waiting: How many, zero allowed.
 grade: The grade the site uses; `ungraded` names trees without one where graded ones stand
@@ -159,7 +160,7 @@ class AlertRow(Struct, kw_only=True, omit_defaults=True):
     said of it; its state is open again once the day to be reminded has come.
 
     closed_because: `done` or `no_longer_due` (of a check), `louder_one_raised`, `voided`,
-      `counted`, `put_right`, `covered` (what is promised).
+      `counted`, `put_right`, `covered` (what is promised), `no_longer_so`.
     """
 
     acknowledged_by: str | None
@@ -183,6 +184,14 @@ class AlertRow(Struct, kw_only=True, omit_defaults=True):
     subject: str | None
 
 
+class AlertsOpen(Struct, kw_only=True, omit_defaults=True):
+    """Alerts of a kind that nobody has seen to."""
+
+    count: int
+    kind: str
+    since: str
+
+
 class Api(Struct, kw_only=True, omit_defaults=True):
     """An interface (`anchor`) and where its description, its pages and its health are."""
 
@@ -190,6 +199,60 @@ class Api(Struct, kw_only=True, omit_defaults=True):
     service_desc: list[Target] = field(name="service-desc")
     service_doc: list[Target] = field(name="service-doc")
     status: list[Target]
+
+
+class AsPrinted(Struct, kw_only=True, omit_defaults=True):
+    """What a paper says, as the records had it when it was printed. The writer fills it in.
+
+    botanical_name: Part A of a plant passport.
+    origin: Part D: country of origin.
+    propagated: Month of grafting, or of cutting.
+    protected: The cultivar has a licence holder: it is not to be propagated.
+    registration: Part B: country and registration number.
+    rootstock: Its name.
+    size: Its label.
+    title: The words at a passport's head.
+    traceability: Part C: the lot's code.
+    """
+
+    botanical_name: str | None = None
+    certificate: str | None = None
+    clone: str | None = None
+    cultivar: str | None = None
+    epithet: str | None = None
+    inspected_on: str | None = None
+    licence_terms: str | None = None
+    origin: str | None = None
+    propagated: str | None = None
+    protected: bool = False
+    registration: str | None = None
+    rootstock: str | None = None
+    size: str | None = None
+    source_registration: str | None = None
+    source_tree: str | None = None
+    statement: str | None = None
+    title: str | None = None
+    traceability: str
+    union_flag: bool = False
+    valid_until: str | None = None
+
+
+class AskedLink(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """How long a link is to last.
+
+    hours: Until it ends, if nobody used it.
+    """
+
+    hours: int = 72
+
+
+class AskedSignOut(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """Which device is to be signed out.
+
+    device: Its `id`. Left out: all; a link and addresses of calendars go too.
+    """
+
+    device: str | None = None
 
 
 class AskedTest(Struct, kw_only=True, omit_defaults=True):
@@ -370,6 +433,20 @@ class BagPlanned(Struct, kw_only=True, omit_defaults=True, tag_field="plan", tag
     position: int
     remarks: list[str]
     sure: str
+
+
+class BagToUse(Struct, kw_only=True, omit_defaults=True):
+    """Wood whose usual keeping time has passed or soon will. A look at the wood decides."""
+
+    bag: str
+    basis: str
+    buds: int
+    crop: str | None
+    cultivar: str | None
+    keep_days: int
+    lot: str
+    place: str
+    use_by: Day
 
 
 class Basis(Struct, kw_only=True, omit_defaults=True):
@@ -610,6 +687,38 @@ class BudwoodSoldData(Struct, kw_only=True, omit_defaults=True):
     reservation: str | None = None
 
 
+class Calendar(Struct, kw_only=True, omit_defaults=True):
+    """A calendar that its owner subscribed to.
+
+    read_on: The newest day on which a calendar program asked for it.
+    sites: `*` for every site that its owner sees.
+    version: Its ETag.
+    """
+
+    changed_at: str
+    code: str
+    language: Literal["en", "es"]
+    made_at: str
+    read_on: Day | None
+    shows: list[Literal["bags", "checks", "orders"]]
+    sites: list[str]
+    version: int
+
+
+class CalendarDetails(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """What a calendar shows.
+
+    language: In which its entries are written.
+    shows: checks that are due; orders to graft and reservations to hand over; bags by the
+      day to use them. Left out: all three.
+    sites: Whose days; left out: of every site that its owner sees, now and later.
+    """
+
+    language: Literal["en", "es"] = "en"
+    shows: list[Literal["bags", "checks", "orders"]] | None = None
+    sites: list[str] | None = None
+
+
 class CatalogueChanged(
     Struct,
     kw_only=True,
@@ -653,6 +762,51 @@ class CellFault(Struct, kw_only=True, omit_defaults=True):
     kind: str = "bad_value"
     line: int
     numbers: dict[str, Any] = field(default_factory=dict)
+
+
+class CertifiedForm(Struct, kw_only=True, omit_defaults=True):
+    """What the nursery may print on tags of certified stock.
+
+    number: Of the certificate.
+    statement: Word for word.
+    """
+
+    number: str | None = None
+    statement: str
+
+
+class CheckHere(Struct, kw_only=True, omit_defaults=True):
+    """A check that is due at a place, for all lots of one crop and plan there together.
+
+    `lot` is the lot that waits longest, null for a look at the whole place. `days_late`
+    counts from the day that it became due, `days_overdue` from the first day on which it was
+    overdue.
+
+    degree_days: Degree-days (Cd) that the site had since the day it became due, up to
+      yesterday, by the crop's way of counting a day's minimum and maximum. null: of a look,
+      of a crop whose thresholds are not known, or nothing was recorded.
+    degree_days_missing: Days of these whose temperatures nobody has recorded.
+    source: Where the plan's days are from.
+    trees: Trees of the plan's stage, all these lots together.
+    """
+
+    after: str
+    check: str
+    counted_from: Day
+    crop: str | None
+    days_late: int
+    days_overdue: int
+    degree_days: float | None
+    degree_days_missing: int
+    due_on: Day
+    last_done: Day | None
+    lot: str | None
+    lots: int
+    overdue_on: Day
+    plan: str
+    source: str
+    state: Literal["due", "overdue"]
+    trees: int
 
 
 class CheckPlan(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="check_plan"):
@@ -896,6 +1050,23 @@ class ClockedPageOfReadyDateRow(Struct, kw_only=True, omit_defaults=True):
     position: int
 
 
+class ClosedHouse(Struct, kw_only=True, omit_defaults=True):
+    """A house that nobody may enter, or of which it is not known.
+
+    `until` is the latest moment that any of its treatments asks for, with the site's offset;
+    null when none of them had an interval recorded: then the label and whoever applied it
+    say. `unsaid`: at least one was recorded without an interval. `closed_places`: all places
+    in the house.
+    """
+
+    closed_places: list[str]
+    site: str
+    structure: str
+    treatments: list[Treatment]
+    unsaid: bool
+    until: str | None
+
+
 class CloudEvent(Struct, kw_only=True, omit_defaults=True):
     """An event of the log as a CloudEvent 1.0. What does not apply is left out, never null.
 
@@ -919,6 +1090,16 @@ class CloudEvent(Struct, kw_only=True, omit_defaults=True):
     subject: str | None = None
     time: str
     type: str
+
+
+class ComingCheck(Struct, kw_only=True, omit_defaults=True):
+    """Checks of a name that become due on a day."""
+
+    check: str
+    day: Day
+    lots: int
+    places: int
+    trees: int
 
 
 class Confirm(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
@@ -1230,6 +1411,16 @@ class Destinations(Struct, kw_only=True, omit_defaults=True):
     next: str | None
 
 
+class Device(Struct, kw_only=True, omit_defaults=True):
+    """A browser that is signed in."""
+
+    ends_at: str
+    id: str
+    label: str
+    last_seen_at: str
+    signed_in_at: str
+
+
 class Discard(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """Let it go.
 
@@ -1237,6 +1428,17 @@ class Discard(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=Tr
     """
 
     reason: str
+
+
+class Done(Struct, kw_only=True, omit_defaults=True):
+    """What a person recorded of a day, by type of event. `trees`: how many were grafted."""
+
+    day: Day
+    entries: int
+    last: str
+    person: str
+    trees: int | None
+    type: str
 
 
 class Doubt(Struct, kw_only=True, omit_defaults=True):
@@ -1383,6 +1585,22 @@ class FromDay(Struct, kw_only=True, omit_defaults=True):
     date: Day
 
 
+class Frost(Struct, kw_only=True, omit_defaults=True):
+    """Days foretold to be as cold as the site's norm, and what the forecast in force covers.
+
+    covers_until: Its last day; null: none of its days is still to come. Then nothing is
+      known of the nights ahead.
+    given_at: null: no forecast was ever given for the site.
+    limit_c: null: frost is not watched here.
+    """
+
+    covers_until: Day | None
+    days: list[AheadDay]
+    given_at: str | None
+    limit_c: float | None
+    source: str | None
+
+
 class Fulfilled(Struct, kw_only=True, omit_defaults=True):
     """How much of a reservation's line a sale fulfilled; filled by the log."""
 
@@ -1459,6 +1677,16 @@ class Grafting(Struct, kw_only=True, omit_defaults=True):
     position: int
     voided: bool
     work_order: str
+
+
+class GraftingAhead(Struct, kw_only=True, omit_defaults=True):
+    """Work orders that are not filled: how many, and the trees still wanted of them."""
+
+    first: Day | None
+    late: int
+    late_trees: int
+    this_week: int
+    this_week_trees: int
 
 
 class GraftingList(Struct, kw_only=True, omit_defaults=True):
@@ -2192,6 +2420,19 @@ class LinersReceivedData(Struct, kw_only=True, omit_defaults=True):
     supplier: str | None = None
 
 
+class Link(Struct, kw_only=True, omit_defaults=True):
+    """What signs one device in, once: the address, or the code typed on the page /sign-in.
+
+    code: Told here and never again.
+    url: Told here and never again.
+    """
+
+    code: str
+    code_ends_at: str
+    ends_at: str
+    url: str
+
+
 class Linkset(Struct, kw_only=True, omit_defaults=True):
     """A set of links (RFC 9264 section 4.2)."""
 
@@ -2217,6 +2458,33 @@ class LoadingStop(Struct, kw_only=True, omit_defaults=True):
     lines: list[LoadingLine]
     place: str
     structure: str | None
+
+
+class LoggerNow(Struct, kw_only=True, omit_defaults=True):
+    """A logger and the last 24 hours of it. Times carry the site's offset.
+
+    newest_at: null: it never told anything.
+    place: null: no place names it.
+    range_c: null: it is not watched.
+    range_is_usual: Common practice, without a source: the site has stated none of its own.
+    silent: Longer than the site's norm.
+    spells: Out of range, oldest first.
+    stuck: The same to a hundredth for a day: look at it.
+    """
+
+    highest_c: float | None
+    lowest_c: float | None
+    newest_at: str | None
+    newest_c: float | None
+    place: str | None
+    range_c: TemperatureRange | None
+    range_is_usual: bool
+    sensor: str
+    silent: bool
+    spells: list[Spell]
+    structure: str | None
+    stuck: bool
+    where: Literal["bench", "cooler"]
 
 
 class LossRow(Struct, kw_only=True, omit_defaults=True):
@@ -2306,6 +2574,27 @@ class LotSummary(Struct, kw_only=True, omit_defaults=True):
     source: str | None
 
 
+class MadeCalendar(Struct, kw_only=True, omit_defaults=True):
+    """A calendar with its address, which is told when it is made and never again.
+
+    address: What a calendar program subscribes to. Who has it reads the calendar: treat it
+      as a key. null for one that was made before.
+    read_on: The newest day on which a calendar program asked for it.
+    sites: `*` for every site that its owner sees.
+    version: Its ETag.
+    """
+
+    address: str | None
+    changed_at: str
+    code: str
+    language: Literal["en", "es"]
+    made_at: str
+    read_on: Day | None
+    shows: list[Literal["bags", "checks", "orders"]]
+    sites: list[str]
+    version: int
+
+
 class MadeWebhook(Struct, kw_only=True, omit_defaults=True):
     """A webhook just set. The secret of a new one is told here and never again.
 
@@ -2371,6 +2660,34 @@ class Mistake(Struct, kw_only=True, omit_defaults=True):
     numbers: dict[str, Any] = field(default_factory=dict)
     parameter: str | None = None
     pointer: str | None = None
+
+
+class Morning(Struct, kw_only=True, omit_defaults=True):
+    """A site's morning round. What is not told here was not recorded, which never means `safe`.
+
+    alerts: Others than those that the round tells itself.
+    coming: Of the next seven days.
+    done: Of today and yesterday.
+    position: The log's position that the checks reflect.
+    tables: Those to be looked at, the most urgent on top; tables in closed houses come last.
+    """
+
+    alerts: list[AlertsOpen]
+    at: str
+    bags: list[BagToUse]
+    closed_houses: list[ClosedHouse]
+    coming: list[ComingCheck]
+    done: list[Done]
+    frost: Frost
+    grafting: GraftingAhead
+    loggers: list[LoggerNow]
+    position: int
+    site: str
+    site_name: str
+    table_word: str
+    tables: list[TableToSee]
+    time_zone: str
+    today: Day
 
 
 class NewSecret(Struct, kw_only=True, omit_defaults=True):
@@ -2571,6 +2888,14 @@ class PageOfAlertRow(Struct, kw_only=True, omit_defaults=True):
     position: int
 
 
+class PageOfCalendar(Struct, kw_only=True, omit_defaults=True):
+    """A page of a list, in a fixed order."""
+
+    items: list[Calendar]
+    next: str | None
+    position: int
+
+
 class PageOfCatalogueItem(Struct, kw_only=True, omit_defaults=True):
     """A page of a list, in a fixed order."""
 
@@ -2603,6 +2928,14 @@ class PageOfDelivery(Struct, kw_only=True, omit_defaults=True):
     position: int
 
 
+class PageOfDevice(Struct, kw_only=True, omit_defaults=True):
+    """A page of a list, in a fixed order."""
+
+    items: list[Device]
+    next: str | None
+    position: int
+
+
 class PageOfGrowthRow(Struct, kw_only=True, omit_defaults=True):
     """A page of a list, in a fixed order."""
 
@@ -2631,6 +2964,22 @@ class PageOfLossRow(Struct, kw_only=True, omit_defaults=True):
     """A page of a list, in a fixed order."""
 
     items: list[LossRow]
+    next: str | None
+    position: int
+
+
+class PageOfPersonShown(Struct, kw_only=True, omit_defaults=True):
+    """A page of a list, in a fixed order."""
+
+    items: list[PersonShown]
+    next: str | None
+    position: int
+
+
+class PageOfPrinting(Struct, kw_only=True, omit_defaults=True):
+    """A page of a list, in a fixed order."""
+
+    items: list[Printing]
     next: str | None
     position: int
 
@@ -2707,10 +3056,153 @@ class PageOfWorkOrderRow(Struct, kw_only=True, omit_defaults=True):
     position: int
 
 
+class PapersPrinted(
+    Struct,
+    kw_only=True,
+    omit_defaults=True,
+    tag_field="type",
+    tag="papers.printed",
+    forbid_unknown_fields=True,
+):
+    """Papers were printed (an intention: held, unregistered or uninspected stock is refused)."""
+
+    actor: str | None = None
+    data: PapersPrintedData
+    happened: bool = False
+    id: str | None = None
+    occurred: str
+    replaces: str | None = None
+    site: str
+
+
+class PapersPrintedData(Struct, kw_only=True, omit_defaults=True):
+    """So many papers of one kind for one lot: of trees, or of budwood.
+
+    Refused while a hold stops selling, for more than stand there or were sold, and, of
+    passports and certified tags, without a registration and a current inspection. `happened`
+    changes nothing: a paper is an intention.
+
+    document: Number of the paper, if it has one.
+    origin: Where the plants were grown. Left out: the site's country, of what was grafted or
+      cut here; of what was bought in it must be said.
+    paper: A tag with what a buyer asks; a plant passport; a tag of certified stock with the
+      statement that the authority allows.
+    place: Left out: wherever it stands at the site.
+    printed: Filled in from the records, whatever was sent.
+    """
+
+    count: int
+    customer: str | None = None
+    document: str | None = None
+    lot: str
+    note: str | None = None
+    order: str | None = None
+    origin: str | None = None
+    paper: Literal["certified_tag", "plant_passport", "sale_tag"]
+    place: str | None = None
+    printed: AsPrinted | None = None
+    size: str | None = None
+
+
+class PapersToPrint(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """So many papers of one kind for one lot. `happened` changes nothing: a paper can wait.
+
+    count: How many papers.
+    document: Number of the papers, if they have one.
+    happened: True: it breaks a rule, and it has happened all the same.
+    id: Set it to make a retry safe without an Idempotency-Key.
+    occurred: Left out: now.
+    origin: Left out: the country of the site that made the lot.
+    paper: A tag with what a buyer asks; a plant passport; a tag of certified stock with the
+      statement that the authority allows.
+    place: Left out: wherever it stands.
+    site: The site where it happened.
+    """
+
+    actor: str | None = None
+    count: int
+    customer: str | None = None
+    document: str | None = None
+    happened: bool = False
+    id: str | None = None
+    lot: str
+    note: str | None = None
+    occurred: str | None = None
+    order: str | None = None
+    origin: str | None = None
+    paper: Literal["certified_tag", "plant_passport", "sale_tag"]
+    place: str | None = None
+    site: str
+    size: str | None = None
+
+
+class PassportForm(Struct, kw_only=True, omit_defaults=True):
+    """How the nursery's plant passports are headed: it may issue them itself.
+
+    title: The words at the head, as the authority asks: in the Union those of one of its
+      languages and, if that is another, English after a stroke.
+    union_flag: Whether the flag of the Union stands at the head, as Regulation (EU)
+      2016/2031, Annex VII, asks of passports issued there.
+    """
+
+    title: str
+    union_flag: bool
+
+
+class PersonDetails(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """What a person may do, where, and how they like things shown. Left out: as it was.
+
+    language: The language of pages and mails: English or Spanish.
+    length: Shown in millimetres or inches.
+    role: A ready-made set of scopes. Left out of a new person: recorder.
+    scopes: Scopes one by one, instead of a role.
+    sites: Where they work. Left out of a new person: the sites that the key sees.
+    temperature: Shown in degrees Celsius or Fahrenheit.
+    """
+
+    home_site: str | None = None
+    language: Literal["en", "es"] | None = None
+    length: Literal["in", "mm"] | None = None
+    role: (
+        Literal[
+            "administrator", "auditor", "history", "monitor", "recorder", "sales", "site-manager"
+        ]
+        | None
+    ) = None
+    scopes: list[str] | None = None
+    sites: list[str] | None = None
+    temperature: Literal["c", "f"] | None = None
+
+
+class PersonShown(Struct, kw_only=True, omit_defaults=True):
+    """Who signs in. `role`: the ready-made role of the same scopes, if there is one.
+
+    language: The language of pages and mails: English or Spanish.
+    length: Shown in millimetres or inches.
+    sites: Where they work; `*` for every site.
+    temperature: Shown in degrees Celsius or Fahrenheit.
+    version: Their ETag.
+    """
+
+    changed_at: str
+    changed_by: str
+    home_site: str | None
+    language: Literal["en", "es"]
+    length: Literal["in", "mm"]
+    reference: str
+    role: str | None
+    scopes: list[str]
+    sites: list[str]
+    temperature: Literal["c", "f"]
+    version: int
+
+
 class Place(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="place"):
     """A table, bed, box or cooler in a named structure of a site.
 
     for_returns: True: kept apart, for trees that came back.
+    sensors: Loggers that stand here, as readings name them. One in a cooler counts in no
+      degree-days; one that no place names is taken to be at the benches.
     structure: The house it is in.
     """
 
@@ -2718,6 +3210,7 @@ class Place(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="pla
     for_returns: bool = False
     place_kind: Literal["bed", "box", "cooler", "table"] = "table"
     retired: bool = False
+    sensors: list[str] = field(default_factory=list)
     site: str
     structure: str
 
@@ -2726,6 +3219,8 @@ class PlaceBody(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=
     """A table, bed, box or cooler in a named structure of a site.
 
     for_returns: True: kept apart, for trees that came back.
+    sensors: Loggers that stand here, as readings name them. One in a cooler counts in no
+      degree-days; one that no place names is taken to be at the benches.
     structure: The house it is in.
     """
 
@@ -2734,6 +3229,7 @@ class PlaceBody(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=
     kind: Literal["place"] | UnsetType = UNSET
     place_kind: Literal["bed", "box", "cooler", "table"] = "table"
     retired: bool = False
+    sensors: list[str] = field(default_factory=list)
     site: str
     structure: str
 
@@ -2763,6 +3259,63 @@ class PlaceCheckedData(Struct, kw_only=True, omit_defaults=True):
     note: str | None = None
     place: str
     totals: Observed | None = None
+
+
+class PlantHealth(Struct, kw_only=True, omit_defaults=True):
+    """Who answers for plant health where the site is, and what it may print on its own papers.
+
+    Entered by the nursery from the authority's own letters: data, never advice.
+
+    authority: Whom to call when a quarantine pest is suspected; no person's name.
+    country: By ISO 3166-1, two letters; stands before the registration number.
+    inspected_on: Day of the last inspection that it passed.
+    registration: The nursery's registration number, without the country.
+    source: Where this is from, and as of when.
+    valid_until: The last day on which papers may rest on it.
+    """
+
+    authority: str
+    certified: CertifiedForm | None = None
+    country: str | None = None
+    inspected_on: str | None = None
+    passport: PassportForm | None = None
+    phone: str
+    registration: str | None = None
+    source: str | None = None
+    valid_until: str | None = None
+
+
+class Printing(Struct, kw_only=True, omit_defaults=True):
+    """So many papers of one kind, printed for one lot. `id` and `position` are null where it
+    was only judged.
+
+    id: UUID of the printing's event.
+    number: Stands on each paper, with its running number, so that a copy shows.
+    paper: A tag with what a buyer asks; a plant passport; a tag of certified stock with the
+      statement that the authority allows.
+    printed: What the papers say.
+    voided_by: Position of the event that voided it, if any.
+    """
+
+    actor: str | None
+    count: int
+    customer: str | None
+    document: str | None
+    id: str | None
+    lot: str
+    note: str | None
+    number: str | None
+    occurred: str
+    order: str | None
+    paper: Literal["certified_tag", "plant_passport", "sale_tag"]
+    place: str | None
+    position: int | None
+    printed: AsPrinted
+    recorded_at: str | None
+    recorded_by: str | None
+    site: str
+    size: str | None
+    voided_by: int | None
 
 
 class ProblemDocument(Struct, kw_only=True, omit_defaults=True):
@@ -4092,7 +4645,7 @@ class SensorDay(Struct, kw_only=True, omit_defaults=True):
     """What one sensor read on a day; the range is of the readings that count.
 
     hours: Hours with a reading that counts.
-    not_counted: Impossible, spikes or stuck.
+    not_counted: Impossible, spikes, stuck, or of a cooler.
     """
 
     hours: int
@@ -4184,6 +4737,12 @@ class Sheets(Struct, kw_only=True, omit_defaults=True):
     items: list[SheetNow]
 
 
+class SignedOut(Struct, kw_only=True, omit_defaults=True):
+    """How many devices were signed out."""
+
+    devices: int
+
+
 class Site(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="site"):
     """A nursery location.
 
@@ -4199,6 +4758,7 @@ class Site(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="site
     longitude: float
     name: str
     norms: SiteNorms | UnsetType = UNSET
+    plant_health: PlantHealth | None = None
     retired: bool = False
     table_word: Literal["bench", "row", "table"] = "table"
     time_zone: str
@@ -4220,6 +4780,7 @@ class SiteBody(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fields=T
     longitude: float
     name: str
     norms: SiteNorms | UnsetType = UNSET
+    plant_health: PlantHealth | None = None
     retired: bool = False
     table_word: Literal["bench", "row", "table"] = "table"
     time_zone: str
@@ -4239,6 +4800,7 @@ class SiteNorms(Struct, kw_only=True, omit_defaults=True):
     returns_allowed: May sold trees come back to the site?
     scion_buds: Buds on a prepared piece.
     scion_length_mm: Length of a prepared piece, millimetres.
+    watch: Left out: the ranges that we came with.
     """
 
     bag_buds_min: int = 15
@@ -4250,6 +4812,7 @@ class SiteNorms(Struct, kw_only=True, omit_defaults=True):
     returns_allowed: bool = True
     scion_buds: int = 2
     scion_length_mm: int = 38
+    watch: Watch | None = None
 
 
 class Size(Struct, kw_only=True, omit_defaults=True, tag_field="kind", tag="size"):
@@ -4348,6 +4911,18 @@ class SourceTreeBody(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fi
     retired: bool = False
     site: str | None = None
     tree_class: Literal["foundation", "increase", "own", "scion"] = "own"
+
+
+class Spell(Struct, kw_only=True, omit_defaults=True):
+    """A stretch out of range, with the reading furthest off.
+
+    until: Back in range; null: still out.
+    """
+
+    side: Literal["cold", "warm"]
+    since: str
+    until: str | None
+    worst_c: float
 
 
 class Standing(Struct, kw_only=True, omit_defaults=True):
@@ -4530,6 +5105,22 @@ class StreamedEvent(Struct, kw_only=True, omit_defaults=True):
     id: str
 
 
+class TableToSee(Struct, kw_only=True, omit_defaults=True):
+    """A place with checks that are due, the most urgent of them first.
+
+    `closed` says that its house may not be entered now (of the same round's
+    `closed_houses`).
+    """
+
+    checks: list[CheckHere]
+    closed: bool
+    days_overdue: int
+    place: str
+    place_kind: str | None
+    state: Literal["due", "overdue"]
+    structure: str | None
+
+
 class TakeRateRow(Struct, kw_only=True, omit_defaults=True):
     """Take, or survival from push to ready, of one level of a factor.
 
@@ -4635,6 +5226,13 @@ class TemperatureDay(Struct, kw_only=True, omit_defaults=True):
     day: Day
     max_c: float | None
     min_c: float | None
+
+
+class TemperatureRange(Struct, kw_only=True, omit_defaults=True):
+    """From which to which temperature all is well, degrees Celsius."""
+
+    highest_c: float
+    lowest_c: float
 
 
 class TemperatureRecord(Struct, kw_only=True, omit_defaults=True):
@@ -4831,6 +5429,26 @@ class Travelling(Struct, kw_only=True, omit_defaults=True):
     to_site: str
 
 
+class Treatment(Struct, kw_only=True, omit_defaults=True):
+    """A treatment that closes a house, or whose interval nobody recorded.
+
+    counted_from: The end of the application as it was recorded, else the end of the day that
+      was told, since it can't have ended later.
+    until: null: no interval was recorded, so nobody can say until when.
+    """
+
+    actor: str | None
+    counted_from: str
+    document: str | None
+    end_recorded: bool
+    event: str
+    occurred: str
+    places: list[str]
+    product: str
+    re_entry_hours: int | None
+    until: str | None
+
+
 class TreatmentApplied(
     Struct,
     kw_only=True,
@@ -4853,10 +5471,17 @@ class TreatmentApplied(
 class TreatmentAppliedData(Struct, kw_only=True, omit_defaults=True):
     """A treatment at places. Only licensed people, by the label and local rules.
 
-    re_entry_hours: Hours of no entry that the label demands.
+    `occurred` says when the application began, `ended` when it was over: the time of no
+    entry runs from there, and closes the whole house.
+
+    ended: When the application ended, within seven days of its beginning. Left out, or only
+      a day, the end of that day counts: it can't have ended later.
+    re_entry_hours: Hours of no entry that the label demands, from the end of the application
+      on. Left out nobody can say until when, which is never `safe`.
     """
 
     document: str | None = None
+    ended: str | None = None
     places: list[str]
     product: str
     rate: str | None = None
@@ -5354,6 +5979,26 @@ class Verdict(Struct, kw_only=True, omit_defaults=True):
     verdict: Literal["accepted", "known", "malformed", "refused"]
 
 
+class Watch(Struct, kw_only=True, omit_defaults=True):
+    """What is told of temperatures, frost and loggers. null: not watched.
+
+    The ranges that we came with are common practice, without a source; wood and young trees
+    of crops differ, so state your own.
+
+    bench_c: Where trees and liners stand.
+    cooler_c: Where budwood is kept: places of kind cooler.
+    frost_c: A day foretold as cold as that is told as frost.
+    keeping_days: Wood is told so many days before its usual keeping time ends.
+    silent_hours: A logger that is silent for longer is told.
+    """
+
+    bench_c: TemperatureRange | UnsetType | None = UNSET
+    cooler_c: TemperatureRange | UnsetType | None = UNSET
+    frost_c: float | None = 2
+    keeping_days: int = 3
+    silent_hours: int | None = 3
+
+
 class WeakFigure(Struct, kw_only=True, omit_defaults=True):
     """Degree-days (Cd) of a stretch of growth, worked out from few published observations.
 
@@ -5461,6 +6106,7 @@ class WebhookDetails(Struct, kw_only=True, omit_defaults=True, forbid_unknown_fi
                 "promise.override_ended",
                 "trees.sold",
                 "trees.returned",
+                "papers.printed",
                 "stock.counted",
                 "label.lost",
                 "hold.placed",
@@ -5652,6 +6298,7 @@ Event: TypeAlias = (
     | PromiseOverrideEnded
     | TreesSold
     | TreesReturned
+    | PapersPrinted
     | StockCounted
     | LabelLost
     | HoldPlaced
@@ -5689,6 +6336,7 @@ DATA: dict[str, type[Struct]] = {
     "liners.moved": LinersMovedData,
     "liners.potted": LinersPottedData,
     "liners.received": LinersReceivedData,
+    "papers.printed": PapersPrintedData,
     "place.checked": PlaceCheckedData,
     "promise.overridden": PromiseOverriddenData,
     "promise.override_ended": PromiseOverrideEndedData,
