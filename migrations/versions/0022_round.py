@@ -2,5 +2,5 @@
 
 from migrations.plain import upgrade_with
 
-revision, down_revision = "0023_round", "0022_papers"
+revision, down_revision = "0022_round", "0021_calendars"
 upgrade = upgrade_with(revision)

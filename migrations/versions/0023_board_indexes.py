@@ -2,5 +2,5 @@
 
 from migrations.plain import upgrade_with
 
-revision, down_revision = "0024_board_indexes", "0023_round"
+revision, down_revision = "0023_board_indexes", "0022_round"
 upgrade = upgrade_with(revision)

@@ -1,6 +1,0 @@
-"""Tags and papers."""
-
-from migrations.plain import upgrade_with
-
-revision, down_revision = "0022_papers", "0021_calendars"
-upgrade = upgrade_with(revision)
