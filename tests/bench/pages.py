@@ -55,6 +55,9 @@ PAGES = {
     "push": "/push",
     "bags": "/bags",
     "evening": "/evening",
+    "grafting sheet": "/evening/{site}/grafting",
+    "push count sheet": "/evening/{site}/counts?place={table}&count=push",
+    "stock count sheet": "/evening/{site}/counts?place={table}&count=stock",
     "reminders": "/reminders",
     "choices": "/reminders/choices",
     "digest": "/reminders/digest",
@@ -79,7 +82,7 @@ async def _codes(database_url: str) -> dict[str, str]:
     connection = await asyncpg.connect(database_url)
     try:
         about = await connection.fetchrow(
-            "SELECT b.place AS table, l.code AS lot, l.cultivar, l.rootstock, b.size "
+            "SELECT b.place AS table, b.site, l.code AS lot, l.cultivar, l.rootstock, b.size "
             "FROM balances b JOIN lots l USING (lot_id) "
             "WHERE b.kind = 'trees' AND b.balance > 0 AND b.place <> '' "
             "ORDER BY b.last_day DESC, l.code LIMIT 1"
@@ -92,7 +95,8 @@ async def _codes(database_url: str) -> dict[str, str]:
         await connection.close()
     day = date.today() - timedelta(days=90)
     item = f"cultivar={about['cultivar']}&rootstock={about['rootstock']}&size={about['size']}"
-    return {"item": item, "table": about["table"], "lot": about["lot"], "bag": bag, "day": str(day)}
+    found = {name: about[name] for name in ("table", "site", "lot")}
+    return found | {"item": item, "bag": bag, "day": str(day)}
 
 
 def measure(server: TestServer) -> Iterable[tuple[str, str, str, list[str]]]:
