@@ -93,6 +93,7 @@ async def _codes(database_url: str) -> dict[str, str]:
         )
     finally:
         await connection.close()
+    assert about is not None, "the books hold trees"
     day = date.today() - timedelta(days=90)
     item = f"cultivar={about['cultivar']}&rootstock={about['rootstock']}&size={about['size']}"
     found = {name: about[name] for name in ("table", "site", "lot")}
