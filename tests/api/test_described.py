@@ -153,9 +153,9 @@ async def test_requests_as_the_description_allows_and_otherwise(served: Served) 
 
 async def test_every_bound_of_every_parameter_and_field(served: Served) -> None:
     left = [word for name in ANY_EVENT for word in ("--exclude-operation-id", name)]
-    await hold_to_its_description(
-        served, "--phases", "coverage", "--workers", "2", *([] if DEEP else left)
-    )
+    # By one worker: several set Python's recursion limit in turn while another compiles, which 3.11
+    # answers with a SystemError of its own.
+    await hold_to_its_description(served, "--phases", "coverage", *([] if DEEP else left))
 
 
 async def test_links_lead_on_and_never_to_another_site(
