@@ -17,12 +17,14 @@ from msgspec import Meta
 
 from service.storage.pool import Connection
 from service.storage.sql import load
+from service.trade.completing.other import LONGEST_APPLICATION
 from service.trade.words import understand_occurred
 from service.views.site_days import zone
 
 SQL = load(__package__, "closed_houses.sql")
-LONGEST = timedelta(days=91)
-"""No re-entry interval that can be recorded is longer (90 days), with a day for clocks."""
+LONGEST = timedelta(days=91) + LONGEST_APPLICATION
+"""No re-entry interval that can be recorded is longer (90 days), with a day for clocks, after an
+application whose end may have been told when it began."""
 UNSAID_FOR = timedelta(days=7)
 """So long a treatment without a recorded interval is told of: common practice, no source."""
 _PORTION = 200

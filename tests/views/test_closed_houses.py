@@ -2,7 +2,7 @@
 restricted-entry interval is the time after the end of an application, and where several apply the
 longest holds; nobody is told that a house is safe."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from service.storage.walls import seeing
@@ -86,3 +86,16 @@ async def test_a_treatment_without_an_interval_is_told_and_never_called_over(
     # none is an interval of no hours: it is over when the application is
     await bench.given(treated("2026-04-02", "C-T1", hours=0, ended="2026-04-02T09:00:00+02:00"))
     assert await house.closed("2026-04-02T09:00:00+02:00") == {}
+
+
+async def test_a_house_stays_closed_to_the_end_of_the_longest_interval_after_the_longest_work(
+    bench: BenchSide,
+) -> None:
+    await bench.nursery()
+    # told when it began, at noon of the day that the service has
+    ended = datetime.fromisoformat("2026-07-07T12:00:00+02:00")
+    began = "2026-06-30T12:00:00+02:00"
+    await bench.given(treated(began, "C-T1", hours=24 * 90, ended=ended.isoformat()))
+    end, moment = ended + timedelta(days=90), timedelta(seconds=1)
+    assert "House 1" in await House(bench).closed((end - moment).isoformat())
+    assert await House(bench).closed(end.isoformat()) == {}
