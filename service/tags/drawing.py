@@ -127,7 +127,7 @@ def _head(canvas: Canvas, box: _Box, tag: Tag) -> _Box:
     left = flag.draw(canvas, box.x, box.y + box.height - high, high) if tag.union_flag else 0.0
     room = box.width - left - 1.5 * MM
     words = written(tag.head or "", "bold", official=tag.official)
-    size = min(high * 0.62, 12.0, room / words.width(1.0))
+    size = min(high * 0.62, 12.0, words.size_in(room))
     if size < SMALLEST_OFFICIAL:
         raise TooSmall("text", size)
     canvas.setFont(words.face, size)
@@ -178,13 +178,13 @@ def _text(canvas: Canvas, box: _Box, tag: Tag) -> None:
     foot = written(tag.foot, official=official) if tag.foot else None
     smallest = SMALLEST_OFFICIAL if official else SMALLEST
     most = 0.2 if official else 0.3
-    big = min(box.height * most, 26.0, box.width / code.width(1.0)) if code else 0.0
+    big = min(box.height * most, 26.0, code.size_in(box.width)) if code else 0.0
     head = big * 1.1
     low = smallest * LEADING if foot else 0.0
     heights = sum(scale for _, scale in lines) * LEADING
     size = min(11.0, (box.height - head - low) / heights) if lines else smallest
     if official and lines:
-        size = min(size, *(box.width / (line.width(1.0) * scale) for line, scale in lines))
+        size = min(size, *(line.size_in(box.width) / scale for line, scale in lines))
     if (official and size < smallest) or (code and big < smallest):
         raise TooSmall("text", min(size, big or size))
     size = max(size, smallest)

@@ -7,6 +7,7 @@ below), else as a question mark; on official papers it is refused instead.
 
 import unicodedata
 from functools import cache
+from math import inf
 from pathlib import Path
 from typing import NamedTuple
 
@@ -41,6 +42,11 @@ class Written(NamedTuple):
     def width(self, size: float) -> float:
         """Its length in points."""
         return float(pdfmetrics.stringWidth(self.text, self.face, size))
+
+    def size_in(self, room: float) -> float:
+        """The size, in points, at which it is as long as that; blanks alone fit at any."""
+        long = self.width(1.0)
+        return room / long if long else inf
 
 
 def written(text: str, style: str = "", *, official: bool = False) -> Written:

@@ -117,6 +117,13 @@ def test_what_stands_beside_the_code_is_in_the_language_asked_for() -> None:
         assert word in english, word
 
 
+def test_words_that_are_blank_in_the_catalogue_leave_their_place_empty() -> None:
+    blank = structs.replace(SAID, botanical_name=" ", title="\u2003", statement=" ", size=" ")
+    for paper in ("plant_passport", "certified_tag", "sale_tag"):
+        said = text_of(pdf(papers(paper, said=blank), PAPERS["a4-10"], title=paper))
+        assert "K7M4QX" in said
+
+
 def test_a_passport_has_flag_and_words_above_its_parts_in_a_frame() -> None:
     """As Regulation (EU) 2016/2031, Annex VII, part A, and 2017/2313 ask: the flag top left, the
     words top right, A botanical name, B registration, C traceability, D origin, set apart."""
