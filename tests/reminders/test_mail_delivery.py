@@ -1,6 +1,7 @@
 """From the outbox to the mail server: TLS, refusals, a server that is away, a process that dies."""
 
 import asyncio
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -99,10 +100,56 @@ async def readdress(desk: Desk, email: str) -> None:
         await put(conn, "ines", details, ["CORIN"], principal=MANAGER, at=desk.now, version=version)
 
 
-async def test_an_address_that_no_mail_can_have_is_refused_here(reading: Desk) -> None:
-    await readdress(reading, "a..b@corin.example")
+async def test_an_address_that_was_refused_is_tried_again_the_next_day(reading: Desk) -> None:
+    reading.box.refused["ines@corin.example"] = "550 5.7.1 relaying denied"
+    await urgent(reading)
+    # it was the server that was set up wrong
+    reading.box.refused.clear()
+    reading.now = moment(f"{DAY}18:00:00+01:00")
+    assert await urgent(reading, 2) == "0 mails written, 0 sent"
+    assert len(await reading.at("2026-03-21T15:00:00+01:00", calendar=False)) == 1
+    assert [one.state for one in await trouble(reading)] == ["closed"]
+
+
+async def test_a_mail_that_is_refused_for_what_it_says_does_not_end_the_others(
+    reading: Desk,
+) -> None:
+    reading.box.answers = ["554 5.6.0 not that"]
     assert await urgent(reading) == "1 mails written, 0 sent"
+    (told,) = await trouble(reading)
+    assert (told.subject, told.state) == ("ines", "open")
+    assert len(await reading.at(f"{DAY}15:10:00+01:00", calendar=False)) == 0
+    reading.now = moment(f"{DAY}15:11:00+01:00")
+    assert await urgent(reading, 2) == "1 mails written, 1 sent"
+    assert [one.state for one in await trouble(reading)] == ["closed"]
+
+
+@pytest.mark.parametrize("slip", ["a..b@corin.example", "<ines@corin.example>", "ines@[corin"])
+async def test_an_address_that_no_mail_can_have_is_refused_here(reading: Desk, slip: str) -> None:
+    await readdress(reading, slip)
+    await reading.person("tui", "CORIN")
+    await reading.chooses("tui", MailChoices(digest=False, quiet=None))
+    assert await urgent(reading) == "2 mails written, 1 sent"
     assert [one.subject for one in await trouble(reading)] == ["ines"]
+
+
+async def test_a_slow_server_gets_each_mail_once(reading: Desk) -> None:
+    await reading.person("tui", "CORIN")
+    await reading.person("owl", "CORIN")
+    for one in ("tui", "owl"):
+        await reading.chooses(one, MailChoices(digest=False, quiet=None))
+    await reading.raised("breach", 1)
+    ordinary, other = reading.box.handle_DATA, reading.mailing()
+
+    async def takes_minutes(*of: object) -> str:
+        reading.now += timedelta(minutes=6)
+        # another process looks whether something was left behind
+        assert await deliver(other.office, other.post, other.clock) == 0
+        return await ordinary(*of)  # type: ignore[arg-type]
+
+    reading.box.handle_DATA = takes_minutes  # type: ignore[method-assign]
+    assert await reading.mailing().run() == "3 mails written, 3 sent"
+    assert len(reading.box.mails) == 3
 
 
 async def test_what_is_refused_for_now_is_tried_again_ever_later(reading: Desk) -> None:

@@ -7,6 +7,7 @@ from email.message import EmailMessage
 import msgspec
 
 from service.jobs.work import Work
+from service.log import people
 from service.reminders.mail.choices import MailChoices, SiteMail, choose_site
 from service.reminders.mail.mornings import Quiet
 from tests.support.mail_desk import Desk, html, moment, plain
@@ -132,6 +133,22 @@ async def test_each_sees_their_own_sites_at_their_own_mornings(mail_desk: Desk) 
     assert both[0]["References"] is None
     assert both[0]["Message-ID"] != both[1]["Message-ID"]
     assert both[1]["References"] == both[0]["Message-ID"]
+
+
+async def test_who_moves_to_another_site_at_noon_gets_the_digests_of_both_mornings(
+    mail_desk: Desk,
+) -> None:
+    await mail_desk.person("both", "*", role="administrator", home="CORIN")
+    await mail_desk.chooses("both", MailChoices(quiet=None, empty_digest=True))
+    (corin,) = await mail_desk.at("2026-03-24T06:00:00+01:00")
+    async with mail_desk.database.writer.acquire() as conn:
+        await people.choose(conn, "both", people.Choices(home_site="TARNA"))
+    # it is the 24th there too, for six hours more
+    async with mail_desk.database.writer.acquire() as conn:
+        await choose_site(conn, "TARNA", SiteMail(morning=time(23)), "owner", mail_desk.now)
+    (tarna,) = await mail_desk.at("2026-03-24T11:00:00+01:00")
+    assert (corin["Subject"][:5], tarna["Subject"][:5]) == ("Corin", "Tarna")
+    assert corin["Message-ID"] != tarna["Message-ID"]
 
 
 async def test_what_somebody_does_not_want_or_can_do_nothing_about_is_left_out(mail_desk) -> None:

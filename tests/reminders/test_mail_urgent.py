@@ -130,6 +130,13 @@ async def test_what_nobody_has_seen_to_goes_to_who_is_named_for_it(mail_desk) ->
     assert "Lot TR1 at C-T1" in plain(mail)
     assert "Nobody has noted a look" not in plain(mail)
     assert await mail_desk.at("2026-03-27T08:00:00+01:00") == []
+    # what somebody put off waits from that day's morning on, an hour less in the night between
+    (late,) = await mail_desk.alerts(kind="overdue_check", state="open")
+    await mail_desk.say("alert.remind_on", late.id, on="2026-03-28")
+    for mail in await mail_desk.at("2026-03-30T06:00:00+02:00"):
+        assert "Lot TR1 at C-T1" not in plain(mail)
+    (mail,) = await mail_desk.at("2026-03-30T07:00:00+02:00")
+    assert "Lot TR1 at C-T1" in plain(mail)
 
 
 async def test_who_stopped_mails_gets_none_that_was_on_its_way_either(mail_desk) -> None:

@@ -9,6 +9,14 @@ from service.reminders.mail.mornings import LATE, MORNING, Quiet, digest_day, mo
 
 MADRID, AUCKLAND = ZoneInfo("Europe/Madrid"), ZoneInfo("Pacific/Auckland")
 NEW_YORK = ZoneInfo("America/New_York")
+LORD_HOWE, ST_JOHNS = ZoneInfo("Australia/Lord_Howe"), ZoneInfo("America/St_Johns")
+KOLKATA, SANTIAGO = ZoneInfo("Asia/Kolkata"), ZoneInfo("America/Santiago")
+LOS_ANGELES = ZoneInfo("America/Los_Angeles")
+
+
+def awake(moment: datetime) -> datetime:
+    """Nobody whom it disturbs."""
+    return moment
 
 
 def utc(text: str) -> datetime:
@@ -31,27 +39,37 @@ def test_a_time_that_the_clocks_skip_or_repeat_is_read_as_the_calendar_standard_
         (MADRID, date(2026, 10, 25), "2026-10-25T05:00Z"),  # and one longer
         (AUCKLAND, date(2026, 4, 5), "2026-04-04T18:00Z"),
         (AUCKLAND, date(2026, 9, 27), "2026-09-26T17:00Z"),
+        (LORD_HOWE, date(2026, 4, 5), "2026-04-04T19:30Z"),  # half an hour back
+        (LORD_HOWE, date(2026, 10, 4), "2026-10-03T19:00Z"),  # and half an hour on
+        (ST_JOHNS, date(2026, 3, 8), "2026-03-08T08:30Z"),
+        (ST_JOHNS, date(2026, 11, 1), "2026-11-01T09:30Z"),
+        (KOLKATA, date(2026, 3, 29), "2026-03-29T00:30Z"),
     ],
 )
 def test_a_digest_is_due_from_six_by_the_sites_clock(zone, day, moment) -> None:
     begins, second = utc(moment), timedelta(seconds=1)
     assert begins.astimezone(zone).time() == time(6)
-    assert digest_day(begins - second, MORNING, zone) is None
-    assert digest_day(begins, MORNING, zone) == day
-    assert digest_day(begins + LATE - second, MORNING, zone) == day
-    assert digest_day(begins + LATE, MORNING, zone) is None
+    assert digest_day(begins - second, MORNING, zone, awake) is None
+    assert digest_day(begins, MORNING, zone, awake) == day
+    assert digest_day(begins + LATE - second, MORNING, zone, awake) == day
+    assert digest_day(begins + LATE, MORNING, zone, awake) is None
 
 
-def test_each_day_of_a_year_has_one_digest_wherever_the_morning_lies() -> None:
-    for zone in (MADRID, AUCKLAND, NEW_YORK):
+# Clocks change at night, by an hour or half of one, in Santiago at midnight.
+@pytest.mark.parametrize("zone", [MADRID, AUCKLAND, NEW_YORK, LORD_HOWE, ST_JOHNS, SANTIAGO])
+def test_each_day_of_a_year_has_one_digest_wherever_the_morning_lies(zone) -> None:
+    night = Quiet(time(20), time(6))
+    # Also for who lives nine hours behind it, where six is nine in the evening.
+    for free_at in (awake, lambda moment: night.free_at(moment, LOS_ANGELES)):
         for at in (time(0), time(2, 30), MORNING, time(23)):
             now, end = utc("2026-01-01T12:00Z"), utc("2027-01-02T12:00Z")
             due = []
             while now < end:
-                day = digest_day(now, at, zone)
+                day = digest_day(now, at, zone, free_at)
                 if day is not None and day not in due[-1:]:
                     due.append(day)
-                now += timedelta(minutes=30)
+                # often enough to meet each
+                now += LATE - timedelta(minutes=5)
             first = due[0]
             assert due == [first + timedelta(days=n) for n in range(len(due))]
             assert len(due) >= 365

@@ -103,7 +103,11 @@ def mail(written: Written, envelope: Envelope) -> EmailMessage:
 def _to(envelope: Envelope) -> Address:
     # Of a name only what is one line; the contact's text may hold more.
     name = " ".join("".join(c if c.isprintable() else " " for c in envelope.name).split())
-    return Address(display_name=name, addr_spec=envelope.email)
+    try:
+        return Address(display_name=name, addr_spec=envelope.email)
+    except Exception as error:
+        # The library's parser falls over some of them: IndexError, AttributeError, its own errors.
+        raise ValueError("no address that mail can go to") from error
 
 
 @cache

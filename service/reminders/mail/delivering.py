@@ -25,6 +25,8 @@ _HELD = timedelta(minutes=10)
 _PORTION = 100
 # A server that can't be reached is asked again so soon.
 _SOON = timedelta(minutes=1)
+# What of it a process uses up at most before it takes what is left anew: a server may be slow.
+_AT_IT = _HELD / 2
 # In place of the contact's version: the next mail is tried all the same.
 _GIVEN_UP = 0
 # A server that takes nothing for as long is told of.
@@ -70,6 +72,7 @@ class _Delivery:
 
     def __init__(self, office: Office, post: Post, conn: Connection, clock: Clock) -> None:
         self._office, self._post, self._conn, self._clock = office, post, conn, clock
+        self._until = clock() + _AT_IT
 
     async def of(self, rows: Sequence[Any]) -> tuple[int, bool]:
         """Send these. How many went out, and whether the server goes on taking mails."""
@@ -79,7 +82,7 @@ class _Delivery:
             return 0, True
         try:
             async with self._post.open() as line:
-                while left:
+                while left and self._clock() < self._until:
                     row = left.pop(0)
                     try:
                         sent += await self._one(line, row)
@@ -91,41 +94,48 @@ class _Delivery:
             await self._away(left, str(error))
             return sent, False
         await self._conn.execute(SQL.trouble_over)
+        await self._put_off(left, self._clock(), "the server is slow")
         return sent, True
 
     async def _one(self, line: Line, row: Any) -> bool:
         try:
             message = mail(Written(row["subject"], row["plain"], row["html"]), self._envelope(row))
         except ValueError:
-            result = Result(Outcome.REFUSED, "no address that mail can go to")
+            result = Result(Outcome.NOT_THERE, "no address that mail can go to")
         else:
             result = await line.send(message, row["email"])
         now = self._clock()
-        if result.outcome is Outcome.SENT:
-            await self._conn.execute(SQL.sent, row["id"], now)
-            return True
-        if result.outcome is Outcome.REFUSED:
-            await self._conn.execute(SQL.ended, row["id"], "failed", result.said, now)
-            told = (row["person"], now, result.said, row["contact_version"])
-            await self._conn.execute(SQL.trouble, *told)
-        else:
-            await self._again(row, result.said, now)
-        return False
+        match result.outcome:
+            case Outcome.SENT:
+                await self._conn.execute(SQL.sent, row["id"], now)
+            case Outcome.LATER:
+                await self._again(row, result.said, now)
+            case Outcome.REFUSED:
+                await self._failed(row, result.said, now, _GIVEN_UP)
+            case Outcome.NOT_THERE:
+                await self._failed(row, result.said, now, row["contact_version"])
+        return result.outcome is Outcome.SENT
 
     async def _again(self, row: Any, said: str, now: datetime) -> None:
         """Try the mail again later, as long as it is worth it."""
         at = now + timedelta(minutes=PAUSES[min(row["attempts"], len(PAUSES)) - 1])
         if at > row["until"]:
-            await self._conn.execute(SQL.ended, row["id"], "failed", said, now)
-            await self._conn.execute(SQL.trouble, row["person"], now, said, _GIVEN_UP)
+            await self._failed(row, said, now, _GIVEN_UP)
         else:
             await self._conn.execute(SQL.again, row["id"], at, said)
+
+    async def _failed(self, row: Any, said: str, now: datetime, of_version: int) -> None:
+        await self._conn.execute(SQL.ended, row["id"], "failed", said, now)
+        await self._conn.execute(SQL.trouble, row["person"], now, said, of_version)
 
     async def _away(self, untried: Sequence[Any], said: str) -> None:
         now = self._clock()
         await self._conn.execute(SQL.trouble, "", now, said, None)
+        await self._put_off(untried, now + _SOON, said)
+
+    async def _put_off(self, untried: Sequence[Any], to: datetime, said: str) -> None:
         ids = [row["id"] for row in untried]
-        await self._conn.execute(SQL.put_off, ids, now, now + _SOON, said)
+        await self._conn.execute(SQL.put_off, ids, self._clock(), to, said)
 
     def _envelope(self, row: Any) -> Envelope:
         return Envelope(

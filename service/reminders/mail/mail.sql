@@ -41,13 +41,14 @@ SET morning = excluded.morning, escalate_to = excluded.escalate_to,
     changed_by = excluded.changed_by;
 
 -- name: readers
--- People who can be sent mail: those with an address that the server did not refuse as it is now.
+-- People who can be sent mail: those with an address that the server did not refuse, as it is now,
+-- since $1.
 SELECT p.*, c.version AS contact_version
 FROM people p
 JOIN contacts c ON c.reference = p.reference AND c.kind = 'person' AND c.email IS NOT NULL
 WHERE NOT EXISTS (
     SELECT FROM mail_trouble t
-    WHERE t.person = p.reference AND t.contact_version = c.version
+    WHERE t.person = p.reference AND t.contact_version = c.version AND t.since > $1
 )
 ORDER BY p.reference;
 
@@ -128,8 +129,8 @@ UPDATE mails SET state = 'sent', because = NULL, ended_at = $2 WHERE id = $1;
 UPDATE mails SET next_at = $2, because = $3 WHERE id = $1;
 
 -- name: put_off
--- Mails ($1) that were taken and not tried, at $2, since the server takes nothing ($4): they wait
--- until $3, or are given up where that is too late.
+-- Mails ($1) that were taken and not tried, at $2, because of $4: they wait until $3, or are given up
+-- where that is too late.
 UPDATE mails
 SET attempts = attempts - 1, next_at = $3, because = $4,
     state = CASE WHEN until < $3 THEN 'failed' ELSE state END,
@@ -137,12 +138,13 @@ SET attempts = attempts - 1, next_at = $3, because = $4,
 WHERE id = ANY ($1::uuid[]);
 
 -- name: trouble
--- The server refuses somebody's address, or (person empty) takes nothing.
+-- The server refuses somebody's address (since then, each time anew), or (person empty) takes nothing.
 INSERT INTO mail_trouble (person, since, because, contact_version)
 VALUES ($1, $2, $3, $4)
 ON CONFLICT (person) DO UPDATE
 SET because = excluded.because, contact_version = excluded.contact_version,
-    since = CASE WHEN mail_trouble.contact_version IS DISTINCT FROM excluded.contact_version
+    since = CASE WHEN excluded.contact_version > 0
+                   OR mail_trouble.contact_version IS DISTINCT FROM excluded.contact_version
                  THEN excluded.since ELSE mail_trouble.since END;
 
 -- name: trouble_over

@@ -4,6 +4,7 @@ Pure. A time that the clocks skip is taken with the offset from before the chang
 night is 03:30; one that comes twice is the first (both as RFC 5545 section 3.3.5 reads them).
 """
 
+from collections.abc import Callable
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -19,12 +20,18 @@ def moment_of(day: date, at: time, zone: ZoneInfo) -> datetime:
     return datetime.combine(day, at, zone).astimezone(UTC)
 
 
-def digest_day(now: datetime, at: time, zone: ZoneInfo) -> date | None:
-    """The site's day whose digest is due at `now`; None before the morning and long after it."""
+def digest_day(
+    now: datetime, at: time, zone: ZoneInfo, free_at: Callable[[datetime], datetime]
+) -> date | None:
+    """The site's day whose digest is due at `now`; None before the morning and long after it.
+
+    `free_at`: the first moment from another one on at which its reader may be disturbed: far from
+    the site that may be half a day later.
+    """
     day = now.astimezone(zone).date()
     # Late in the day `at` may still be owed from yesterday.
     for one in (day, day - timedelta(days=1)):
-        if timedelta(0) <= now - moment_of(one, at, zone) < LATE:
+        if timedelta(0) <= now - free_at(moment_of(one, at, zone)) < LATE:
             return one
     return None
 

@@ -5,13 +5,14 @@ they are sent, without name and address: those are asked of the contacts when a 
 """
 
 from collections.abc import Iterable, Sequence
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import NamedTuple
 from uuid import UUID, uuid5
 
 from service.reminders.alerts import AlertRow
 from service.reminders.mail.choices import SQL
 from service.reminders.mail.composing import Written
+from service.reminders.mail.gathering import SiteOf
 from service.reminders.mail.letters import What
 from service.reminders.mail.readers import Reader
 from service.storage.pool import Connection
@@ -46,6 +47,11 @@ def key_of(alert: AlertRow) -> str:
     return f"{alert.id}/{alert.raised_at.isoformat()}{back}"
 
 
+def digest_key(site: SiteOf, day: date) -> str:
+    """A site's digest of a day."""
+    return f"{site.code}/{day}"
+
+
 class _Told(Exception):
     """Another process tells some of the same just now."""
 
@@ -67,14 +73,15 @@ class Outbox:
         return {row["person"] for row in rows}
 
     async def put(
-        self, to: Reader, about: About, written: Written | None, *, first: bool = False
+        self, to: Reader, about: About, written: Written | None, *, first: str | None = None
     ) -> bool:
         """Put a mail on its way, or without one keep that there was nothing to tell.
 
-        `first`: it is what the other mails of the person's day are joined to. False when another
-        process has told any of it: what that leaves is told at the next look.
+        `first`: the key of the digest of their first site, when that is told here: the other mails
+        of that day are joined to it. False when another process has told any of it: what that
+        leaves is told at the next look.
         """
-        thread = _named("day", to, [str(to.today(self._now))])
+        thread = _named("day", to, [first or digest_key(to.sites[0], to.today(self._now))])
         mail = thread if first else _named(about.what, to, sorted(about.keys))
         try:
             async with self._conn.transaction():

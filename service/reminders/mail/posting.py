@@ -21,7 +21,9 @@ class Outcome(Enum):
 
     SENT = "sent"
     REFUSED = "refused"
-    """For good: another attempt would be refused again."""
+    """For good: this mail would be refused again."""
+    NOT_THERE = "not_there"
+    """For good: no mail to this address is taken."""
     LATER = "later"
     """Not now: this mail is to be tried again."""
 
@@ -87,19 +89,19 @@ class Line:
             await self._client.send_message(mail, sender=self._sender, recipients=[to])
         except aiosmtplib.SMTPRecipientsRefused as error:
             one = error.recipients[0]
-            return Result(_refused(one.code), _said(one))
+            return Result(_refused(one.code, Outcome.NOT_THERE), _said(one))
         except aiosmtplib.SMTPDataError as error:
-            return Result(_refused(error.code), _said(error))
+            return Result(_refused(error.code, Outcome.REFUSED), _said(error))
         except aiosmtplib.SMTPNotSupported as error:
-            return Result(Outcome.REFUSED, _said(error))
+            return Result(Outcome.NOT_THERE, _said(error))
         except (aiosmtplib.SMTPException, OSError) as error:
             raise ServerAway(_said(error)) from error
         return Result(Outcome.SENT)
 
 
-def _refused(code: int) -> Outcome:
+def _refused(code: int, for_good: Outcome) -> Outcome:
     # RFC 5321 4.2.1: 5yz is for good, 4yz for now.
-    return Outcome.REFUSED if code >= 500 else Outcome.LATER
+    return for_good if code >= 500 else Outcome.LATER
 
 
 def _said(error: BaseException) -> str:

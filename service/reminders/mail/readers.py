@@ -1,7 +1,7 @@
 """Who can be sent mail, by what they chose and which sites they see."""
 
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -12,6 +12,9 @@ from service.reminders.mail.gathering import SiteOf, concerns
 from service.storage.pool import Connection
 from service.views.site_days import zone
 from service.wording.shown import Shown, shown_to
+
+# An address that was refused is tried once a day: it may be the server that was set up wrong.
+REFUSED_FOR = timedelta(days=1)
 
 
 class Reader(NamedTuple):
@@ -38,10 +41,14 @@ class Reader(NamedTuple):
     def today(self, now: datetime) -> date:
         return now.astimezone(self.zone).date()
 
+    def free_at(self, moment: datetime) -> datetime:
+        """The first moment from another one on at which they may be disturbed."""
+        quiet = self.choices.quiet
+        return moment if quiet is None else quiet.free_at(moment, self.zone)
+
     def is_quiet(self, now: datetime) -> bool:
         """Whether they want no disturbance at the moment."""
-        quiet = self.choices.quiet
-        return quiet is not None and quiet.free_at(now, self.zone) > now
+        return self.free_at(now) > now
 
     def wants(self, alert: AlertRow, touched: Sequence[str]) -> bool:
         """Whether they want to hear of an alert that touches these sites.
@@ -69,9 +76,9 @@ def reader(person: Person, choices: MailChoices, sites: Mapping[str, SiteOf]) ->
     return Reader(person, choices, heard)
 
 
-async def readers(conn: Connection, sites: Mapping[str, SiteOf]) -> list[Reader]:
+async def readers(conn: Connection, sites: Mapping[str, SiteOf], now: datetime) -> list[Reader]:
     """All who have an address, see a site, and did not stop mails. For the writer's role."""
     chosen = await all_choices(conn)
-    people = [person_of(row) for row in await conn.fetch(SQL.readers)]
+    people = [person_of(row) for row in await conn.fetch(SQL.readers, now - REFUSED_FOR)]
     found = [reader(one, chosen.get(one.reference, MailChoices()), sites) for one in people]
     return [one for one in found if one.sites and one.choices.stopped_at is None]

@@ -19,11 +19,12 @@ from service.reminders.mail.gathering import (
     urgency,
 )
 from service.reminders.mail.letters import Letter
-from service.reminders.mail.mornings import digest_day
-from service.reminders.mail.outbox import About, Outbox, key_of
+from service.reminders.mail.mornings import MORNING, digest_day, moment_of
+from service.reminders.mail.outbox import About, Outbox, digest_key, key_of
 from service.reminders.mail.readers import Reader, readers
 from service.reminders.mail.tokens import Links
 from service.storage.pool import Connection, Database
+from service.views.site_days import zone
 
 # What was raised longer ago is for the digest: a service that begins to send begins quietly.
 URGENT_FOR = timedelta(days=1)
@@ -58,7 +59,7 @@ async def write_due(office: Office, clock: Clock) -> int:
         await conn.execute(SQL.without_waiting)
         sites = await sites_in_use(conn, now)
         round_ = _Round(office, conn, sites, now)
-        people = await readers(conn, sites)
+        people = await readers(conn, sites, now)
         norms = await site_mails(conn)
         return (
             await round_.digests(people, norms)
@@ -98,10 +99,9 @@ class _Round:
                 continue
             due: dict[str, SiteOf] = {}
             for site in to.sites:
-                day = digest_day(self._now, _morning(norms, site), site.zone)
-                key = f"{site.code}/{day}"
-                if day is not None and (to.reference, key) not in told:
-                    due[key] = site
+                day = digest_day(self._now, _morning(norms, site), site.zone, to.free_at)
+                if day is not None and (to.reference, digest_key(site, day)) not in told:
+                    due[digest_key(site, day)] = site
             if due:
                 written += await self._digest(gatherer, to, due)
         return written
@@ -112,7 +112,8 @@ class _Round:
         wanted = letter.waits or to.choices.empty_digest
         written = self._office.laid_out(letter, to, self._now) if wanted else None
         about = About("digest", list(due), [])
-        return await self._outbox.put(to, about, written, first=to.sites[0] in sites)
+        first = next((key for key, site in due.items() if site is to.sites[0]), None)
+        return await self._outbox.put(to, about, written, first=first)
 
     async def urgent(self, people: Sequence[Reader]) -> int:
         """What was raised since and can't wait for the morning."""
@@ -165,7 +166,7 @@ class _Round:
         mine = [
             one
             for one in await self._open([AlertsQuery(state="open", site=site.code)])
-            if before - ESCALATED_FOR < one.raised_at <= before
+            if before - ESCALATED_FOR < self._open_since(one) <= before
             and (to.reference, key_of(one)) not in told
             and to.wants(one, [site.code])
         ]
@@ -193,12 +194,16 @@ class _Round:
         return {row["id"]: row["sites"] for row in rows}
 
     def _is_fresh(self, alert: AlertRow) -> bool:
-        """Whether it was raised lately, or is to come back today."""
-        if self._now - alert.raised_at < URGENT_FOR:
-            return True
+        """Whether it was raised lately, or came back lately."""
+        return self._now - self._open_since(alert) < URGENT_FOR
+
+    def _open_since(self, alert: AlertRow) -> datetime:
+        """Since when it waits: it was raised, or is back on the day that somebody put it off to."""
+        if alert.remind_on is None:
+            return alert.raised_at
         site = self._sites.get(alert.site or "")
-        today = site.today if site else self._now.date()
-        return alert.remind_on is not None and alert.remind_on >= today
+        back = moment_of(alert.remind_on, MORNING, site.zone if site else zone(None))
+        return max(alert.raised_at, back)
 
 
 def _morning(norms: Mapping[str, SiteMail], site: SiteOf) -> time:
