@@ -217,6 +217,36 @@ async def test_a_count_that_settles_a_refusal_has_the_refused_entry_sent_again(
     await expect(bar(page)).to_contain_text("Refused: 1")
 
 
+async def test_what_is_put_aside_while_it_is_about_to_be_sent_is_not_sent(
+    phone: BrowserContext, stub: Stub
+) -> None:
+    page = await opened(phone)
+    stub.mood = "down"
+    await record(page, "5")
+    await expect(bar(page)).to_contain_text("Kept on this device")
+    stub.mood = "up"
+    # Another tab writes in the moment in which the sender has read the list.
+    outcome = await page.evaluate(
+        """() => {
+            const { getAll } = IDBObjectStore.prototype;
+            IDBObjectStore.prototype.getAll = function () {
+                IDBObjectStore.prototype.getAll = getAll;
+                const asked = getAll.call(this);
+                const aside = () => graftlog.queue.aside(asked.result[0].entry);
+                asked.addEventListener("success", aside);
+                return asked;
+            };
+            return graftlog.queue.sendNow();
+        }"""
+    )
+    assert outcome == "sent"
+    assert stub.posted == []
+    await page.evaluate(
+        "graftlog.queue.all().then(([one]) => graftlog.queue.back(one.entry)).then(graftlog.send)"
+    )
+    assert stub.counts() == ["5"]
+
+
 async def test_entries_go_under_the_name_of_who_typed_them_or_not_at_all(
     phone: BrowserContext, stub: Stub
 ) -> None:

@@ -88,6 +88,16 @@ async def test_a_grafting_sheet_is_typed_by_keyboard_and_told_row_by_row(
     await page.reload()
     await expect(cell(page, "x4", "grafter")).to_have_value("p-08")
     await expect(cell(page, "x0", "bag")).to_have_value(bag_code)
+    # A row of its own each, also where some that were added were left empty and did not come back.
+    await page.locator("form[data-grid]").evaluate(
+        "form => form.dispatchEvent(new CustomEvent('fill', {detail: [['r.x7.count', '1']]}))"
+    )
+    for _ in range(3):
+        await page.get_by_role("button", name="More rows").click()
+    names = await page.locator("tr[data-row]").evaluate_all(
+        "all => all.map(one => one.dataset.row)"
+    )
+    assert len(set(names)) == len(names)
     await page.get_by_role("button", name="Record the sheet").click()
     # A cell that can't be is said before anything is judged.
     await expect(page.locator('[id="e-r.x2.count"]')).to_contain_text("whole number")

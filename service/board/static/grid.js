@@ -130,7 +130,7 @@
   function addRow(name) {
     const last = rows().at(-1);
     const row = last.cloneNode(true);
-    const number = name || `x${rows().filter((one) => one.dataset.row.startsWith("x")).length}`;
+    const number = name || `x${Math.max(-1, ...rows().map((one) => Number(one.dataset.row.slice(1)) || 0)) + 1}`;
     const old = last.dataset.row;
     row.dataset.row = number;
     row.removeAttribute("class");

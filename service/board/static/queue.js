@@ -46,14 +46,15 @@ self.graftlog = self.graftlog || {};
   const all = () => inStore("readonly", (store) => store.getAll());
   const find = (entry) => inStore("readonly", (store) => store.index("entry").get(entry));
 
-  // Writes `news(kept)` over a kept entry, if there is one and `news` gives something.
+  // Writes `news(kept)` over a kept entry, if there is one and `news` gives something. Gives the
+  // entry as it is then, else false.
   async function change(entry, news) {
     let changed = false;
     await inStore("readwrite", (store) => {
       const asked = store.index("entry").get(entry);
       asked.onsuccess = () => {
         const more = asked.result && news(asked.result);
-        if (more) { changed = true; store.put({ ...asked.result, ...more }); }
+        if (more) { changed = { ...asked.result, ...more }; store.put(changed); }
       };
     });
     if (changed) tell();
@@ -72,17 +73,18 @@ self.graftlog = self.graftlog || {};
   // answer may be in the log already.
   const loose = (one) => one.state === "refused" || (one.state === "waiting" && !one.tried);
 
+  const UNSENT = { state: "waiting", tried: false, words: "", errors: [], rows: [] };
+
   // Keeps a new entry, or what was changed of a refused one. False: it can't be changed now.
   async function keep(one) {
     const before = await find(one.entry);
     if (before) {
-      return change(one.entry, (kept) =>
-        kept.person === one.person && loose(kept)
-          ? { ...one, state: "waiting", tried: false, words: "", errors: [], rows: [] } : null);
+      return Boolean(await change(one.entry, (kept) =>
+        kept.person === one.person && loose(kept) ? { ...one, ...UNSENT } : null));
     }
     // `add`, never `put`: an entry never takes the place of another.
     await inStore("readwrite", (store) => {
-      store.add({ ...one, state: "waiting", tried: false, words: "", errors: [], rows: [] });
+      store.add({ ...one, ...UNSENT });
     });
     tell();
     return true;
@@ -122,10 +124,9 @@ self.graftlog = self.graftlog || {};
 
   function post(one, csrf) {
     const body = new URLSearchParams(one.fields);
+    // The token is of the asker's session, so what is another person's by now is refused.
     body.set("csrf", csrf);
-    return ask(one.action, {
-      method: "POST", body, headers: { Accept: "application/json", "Graftlog-Person": one.person },
-    });
+    return ask(one.action, { method: "POST", body, headers: { Accept: "application/json" } });
   }
 
   // What an answer means: an object with the verdict, or "later", "skip", "who".
@@ -162,8 +163,10 @@ self.graftlog = self.graftlog || {};
       const waiting = (await all()).filter((one) =>
         one.state === "waiting" && one.person === asker.person && !passed.has(one.entry));
       if (!waiting.length) break;
-      const one = waiting[0];
-      await change(one.entry, () => ({ tried: true }));
+      // As it is now: it may have been changed or put aside since the list was read.
+      const one = await change(waiting[0].entry, (kept) =>
+        (kept.state === "waiting" && kept.person === asker.person ? { tried: true } : null));
+      if (!one) continue;
       const said = understand(one, await post(one, asker.csrf));
       if (said === "later") return "later";
       if (said === "skip") passed.add(one.entry);

@@ -9,7 +9,7 @@
 
   // A tag says an address that ends in /t/CODE, or the code alone.
   graftlog.codeOf = (text) => {
-    const last = decodeURIComponent(text.trim().split(/[?#]/)[0].replace(/^.*\/t\//, "")).toUpperCase();
+    const last = text.trim().split(/[?#]/)[0].replace(/^.*\/t\//, "").toUpperCase();
     return CODE.test(last) ? last : null;
   };
 
