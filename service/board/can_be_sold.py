@@ -1,6 +1,5 @@
 """Can be sold: how many can still be promised by when, as a clerk can say it on the phone."""
 
-from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import NamedTuple
 
@@ -8,7 +7,7 @@ from litestar.handlers import HTTPRouteHandler
 
 from service.api.operation import Reply
 from service.api.services import UNREACHABLE, unreachable
-from service.board.asking import Field, again, code_in, day_in, number_in
+from service.board.asking import ALL, Field, again, code_in, day_in, number_in
 from service.board.charts import Band, fan
 from service.board.figures import Figure, files_of, hand_of
 from service.board.names import Names, names
@@ -214,35 +213,30 @@ async def _all(visit: Visit[SoldAsked], sites: Sites, called: Names) -> Reply:
         raise unreachable() from error
     cultivar = code_in("cultivar", visit.query.cultivar)
     seen = visit.principal.sites if visit.principal.site_list is not None else None
-    rows = [
+    offered = [
         row
         for row in found.rows.values()
         if visible(row, seen)
-        and row.site == (sites.code or ALL_SITES)
         and not row.item.grade
         and cultivar in (None, row.item.cultivar)
         and row.ever(row.today)
     ]
-    rows = rows or _each(found.rows.values(), seen, sites)
-    shown_rows = [_offered(visit, called, row) for row in rows[:ROWS]]
+    rows = [row for row in offered if row.site == (sites.code or ALL_SITES)]
+    if not rows and sites.code is None:
+        # Who may not be told of all together is told each site's own.
+        rows = [row for row in offered if row.site != ALL_SITES]
+    rows.sort(key=lambda row: (called.of("cultivar", row.item.cultivar).casefold(), row.item))
     return visit.page(
         "can_be_sold.html",
         asked=visit.query,
         sites=sites,
         chosen=sites.chosen,
         cultivars=called.all_of("cultivar"),
-        rows=sorted(shown_rows, key=lambda one: one[0].casefold()),
+        rows=[_offered(visit, called, row) for row in rows[:ROWS]],
         left_out=max(len(rows) - ROWS, 0),
         days=[sites.today + timedelta(days=n) for n in LATER],
         sure=visit.shown.in_ten(visit.services.settings.promise_confidence),
     )
-
-
-def _each(rows: Iterable[Row], seen: frozenset[str] | None, sites: Sites) -> list[Row]:
-    """For who may not be told of all together: each site's own rows."""
-    if sites.code is not None:
-        return []
-    return [row for row in rows if visible(row, seen) and not row.item.grade and row.site]
 
 
 def _offered(
@@ -257,7 +251,7 @@ def _offered(
         return said, None, counts, row.site, row.foretold
     named = called.item(visit.words, item.cultivar, item.rootstock, item.size)
     one = SoldAsked(
-        site=row.site or "*", cultivar=item.cultivar, rootstock=item.rootstock, size=item.size
+        site=row.site or ALL, cultivar=item.cultivar, rootstock=item.rootstock, size=item.size
     )
     return named, f"/can-be-sold?{again(one)}", counts, row.site, row.foretold
 

@@ -75,7 +75,8 @@ async def get_person(visit: Visit[NoQuery]) -> Reply:
 async def post_person(visit: Visit[NoQuery]) -> Reply:
     """Change what somebody may do, and where."""
     form, person = await visit.form(), await _seen(visit)
-    before = int(form["version"]) if form["version"].isdecimal() else 0
+    version = form["version"]
+    before = int(version) if version.isdecimal() and len(version) < 19 else 0
     try:
         stored = await give(
             visit.services,
@@ -83,7 +84,7 @@ async def post_person(visit: Visit[NoQuery]) -> Reply:
             person.reference,
             _details(form, new=False),
             current=person,
-            version=min(before, 2**62),
+            version=before,
         )
     except Problem as problem:
         if problem.slug in ("refused", "precondition-failed"):

@@ -24,7 +24,7 @@ from service.log.rights import READ
 from service.log.stored import StoredEvent
 from service.storage.sql import load
 from service.views import clocks, lots_then
-from service.views.clocks import ClockError, Clocks, asking
+from service.views.clocks import ClockError, asking
 from service.wording.trade_words import STAGES, named
 from service.wording.words import Words, phrase
 
@@ -77,7 +77,9 @@ class Story(NamedTuple):
     called: Names
     zones: dict[str, str]
     today: date
-    clocks: Clocks
+    # As of which day, as known on which day; None: now.
+    day: date | None
+    known: date | None
 
     @property
     def code(self) -> str:
@@ -91,19 +93,19 @@ class Story(NamedTuple):
 async def story_of(visit: Visit[HistoryAsked]) -> Story:
     """The lot of the address with its history. Raises 404 where nothing of it is seen."""
     code, services = visit.code(), visit.services
-    sites = await visit.sites()
-    if not sites:
-        raise not_found("A site that you see")
-    known = day_in("known", visit.query.known)
-    asked = clocks.Asked(
-        as_of=day_in("day", visit.query.day),
-        known_at=end_of(known, sites[0].time_zone) if known else None,
-    )
+    async with services.reading() as conn:
+        sites = await visit.sites(conn)
+        found = await conn.fetchrow(SQL.lot, code)
+    if not sites or found is None:
+        raise not_found(f"The lot {code}")
+    zones = {one.code: one.time_zone for one in sites}
+    day, known = day_in("day", visit.query.day), day_in("known", visit.query.known)
+    zone = zones.get(found["site"], sites[0].time_zone)
+    asked = clocks.Asked(as_of=day, known_at=end_of(known, zone) if known else None)
     seen = visit.principal.site_list
     try:
         async with asking(services.database.reader, seen, asked, services.clock) as (conn, at):
-            kind = await conn.fetchval(SQL.kind, code)
-            lot = None if kind is None else await lots_then.lot(conn, at, seen, kind, code)
+            lot = await lots_then.lot(conn, at, seen, found["kind"], code)
             if lot is None:
                 raise not_found(f"The lot {code}")
             events = await lots_then.history(conn, at, seen, code)
@@ -112,9 +114,8 @@ async def story_of(visit: Visit[HistoryAsked]) -> Story:
     except ClockError as error:
         name = {"as_of": "day", "known_at": "known"}.get(error.clock, error.clock)
         raise bad_parameter(name, str(error), error.kind) from error
-    today = next((one.today for one in sites if one.code == lot.row["site"]), sites[0].today)
-    zones = {one.code: one.time_zone for one in sites}
-    return Story(lot, events, list(days), called, zones, asked.as_of or today, at)
+    today = next((one.today for one in sites if one.code == found["site"]), sites[0].today)
+    return Story(lot, events, list(days), called, zones, day or today, day, known)
 
 
 def shape_of(kind: str, event: StoredEvent, code: str) -> Shape:
@@ -261,8 +262,6 @@ async def get_history(visit: Visit[HistoryAsked]) -> Reply:
         family=family_figure(visit, story.code, family, story.called),
         entries=entries_of(visit, story),
         left_out=max(len(story.events) - EVENTS, 0),
-        then=bool(visit.query.day or visit.query.known),
-        day_in_words=lambda text: visit.shown.long_day(date.fromisoformat(text)),
         method=partial(named, words),
     )
 

@@ -1,6 +1,6 @@
--- name: kind
--- What kind of lot $1 is.
-SELECT kind FROM lots WHERE code = $1 AND NOT voided;
+-- name: lot
+-- What kind of lot $1 is, and of which site.
+SELECT kind, site FROM lots WHERE code = $1 AND NOT voided;
 
 -- name: days
 -- By how much each day changed what was in the nursery of lot $1, at the sites $2 (null: all), up to

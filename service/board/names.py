@@ -1,4 +1,4 @@
-"""Names of what codes stand for: cultivars, rootstocks, sizes, sites."""
+"""Names of what codes stand for: cultivars, rootstocks, sizes."""
 
 from typing import NamedTuple
 

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from functools import partial
 from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
 
 from litestar.handlers import HTTPRouteHandler
 
@@ -98,7 +99,7 @@ async def fan_of(
     by_day += by_day[-1:] * (len(days) - len(by_day))
     levels = [level_of(confidence) for confidence in SURE]
     there = [[max(counts[level], 0) for counts in by_day] for level in levels]
-    last = _worth_drawing(there)
+    last, made_at = _worth_drawing(there), told.basis.foretold_at
     promised = 0
     due = []
     for one in sorted(own.due):
@@ -108,9 +109,9 @@ async def fan_of(
         days=days[:last],
         bands=[counts[:last] for counts in there],
         due=due,
-        foretold=told.basis.foretold_at is not None,
+        foretold=made_at is not None,
         trees=told.basis.trees,
-        made_on=told.basis.foretold_at.date() if told.basis.foretold_at else None,
+        made_on=made_at.astimezone(ZoneInfo(sites.zone)).date() if made_at else None,
         today=today,
     )
 

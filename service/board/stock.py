@@ -77,15 +77,23 @@ class Shelf(NamedTuple):
     answer: StockAnswer
 
 
-async def get_asked(visit: Visit[StockAsked], sites: Sites) -> clocks.Asked:
-    """The clocks of the address. A day of knowing is known by its end, at the site."""
-    asked = visit.query
-    known = day_in("known", asked.known)
-    known_at: datetime | None = None
-    if known is not None and known < sites.today:
-        known_at = end_of(known, sites.zone)
-    day = day_in("day", asked.day)
-    return clocks.Asked(as_of=None if day == sites.today else day, known_at=known_at)
+class Days(NamedTuple):
+    """The days of the address; None: today, and as known now."""
+
+    day: date | None
+    known: date | None
+
+    def clocks(self, sites: Sites) -> clocks.Asked:
+        """As both clocks read them. A day of knowing is known by its end, at the site."""
+        known_at: datetime | None = None
+        if self.known is not None and self.known < sites.today:
+            known_at = end_of(self.known, sites.zone)
+        return clocks.Asked(as_of=None if self.day == sites.today else self.day, known_at=known_at)
+
+
+def days_of(asked: StockAsked) -> Days:
+    """Raises 422 for what is no day."""
+    return Days(day_in("day", asked.day), day_in("known", asked.known))
 
 
 def _query(visit: Visit[StockAsked], sites: Sites, at: clocks.Asked, *groups: str) -> StockQuery:
@@ -118,7 +126,7 @@ async def _answer(visit: Visit[StockAsked], query: StockQuery) -> StockAnswer:
 
 
 async def _shelf(visit: Visit[StockAsked], sites: Sites, called: Names) -> Shelf:
-    at = await get_asked(visit, sites)
+    at = days_of(visit.query).clocks(sites)
     groups = ("site", "cultivar", "rootstock", "size", "stage")
     answer = await _answer(visit, _query(visit, sites, at, *groups))
     return shelf(answer, called, visit)
@@ -165,7 +173,7 @@ async def _figure(visit: Visit[StockAsked]) -> Figure | None:
 async def history_figure(visit: Visit[StockAsked], sites: Sites) -> Figure | None:
     """How the trees went over the year up to the day, by stage. None when there were none."""
     asked, words, shown = visit.query, visit.words, visit.shown
-    last = min(day_in("day", asked.day) or sites.today, sites.today)
+    last = min(days_of(asked).day or sites.today, sites.today)
     query = StockByDayQuery(
         first=last - BACK,
         last=last,
@@ -231,12 +239,11 @@ async def get_stock(visit: Visit[StockAsked]) -> Reply:
         others=found.others[:SHOWN_ROWS],
         stages=STAGE_ORDER,
         figure=figure,
-        then=bool(asked.day or asked.known),
+        days=days_of(asked),
         lots_of=lambda **given: f"/stock/lots?{again(asked, **given)}",
         here=again(asked),
         stage_word=partial(named, visit.words, table=STAGES),
         kind_word=partial(kind_word, visit.words),
-        as_day=date.fromisoformat,
     )
 
 
@@ -267,7 +274,7 @@ async def get_lots(visit: Visit[StockAsked]) -> Reply:
         ),
         stage=named(visit.words, asked.stage, STAGES),
         stage_word=partial(named, visit.words, table=STAGES),
-        as_day=date.fromisoformat,
+        days=days_of(asked),
     )
 
 
@@ -288,7 +295,7 @@ def _asked_name(visit: Visit[StockAsked], called: Names) -> str:
 
 async def _lots(visit: Visit[StockAsked], sites: Sites) -> list[StockRow]:
     """The rows behind a number; what the books do not know is looked for here."""
-    at, asked = await get_asked(visit, sites), visit.query
+    at, asked = days_of(visit.query).clocks(sites), visit.query
     groups = ("site", "place", "lot", "stage", "size", "grade", "cultivar", "rootstock")
     answer = await _answer(visit, _query(visit, sites, at, *groups))
     return [
@@ -308,7 +315,7 @@ async def get_stock_file(visit: Visit[StockAsked]) -> Reply:
         called = await names(conn)
     sites = await sites_of(visit, visit.query.site)
     found = await _shelf(visit, sites, called)
-    day = visit.query.day or str(sites.today)
+    day = days_of(visit.query).day or sites.today
     header = [visit.words.gettext(one) for one in COLUMNS]
     return table_file(f"stock-{day}", header, _file_rows(found.answer.rows, visit))
 

@@ -4,7 +4,9 @@ import hmac
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cached_property
+from textwrap import shorten
 from typing import Any, Generic, TypeVar
+from urllib.parse import quote
 
 import msgspec
 from litestar import Request
@@ -28,6 +30,10 @@ from service.wording.words import Language, Words, language_of, words_of
 Q = TypeVar("Q")
 HTML = "text/html; charset=utf-8"
 YEAR = 365 * 86400
+# Characters that an address holds as they are; others are written by their bytes (RFC 3986 2).
+_OF_ADDRESSES = "/?#%&=+:;,@!$'()*[]~"
+# So many characters fit a cookie, were each written by three bytes (RFC 6265 6.1).
+MOST_SAID = 400
 SQL = load(__package__, "visit.sql")
 
 
@@ -186,8 +192,9 @@ class Visit(Generic[Q]):
     def go(self, path: str, *, said: str | None = None) -> Reply:
         """On to another page of this service, which then says `said` once."""
         if said is not None:
-            self.keep(cookies.SAID, said, 60)
-        return Reply(b"", 303, headers={"Location": path}, media_type=HTML, cache="no-store")
+            self.keep(cookies.SAID, shorten(said, MOST_SAID, placeholder=" …"), 60)
+        headers = {"Location": quote(path, safe=_OF_ADDRESSES)}
+        return Reply(b"", 303, headers=headers, media_type=HTML, cache="no-store")
 
     def is_own_form(self) -> bool:
         """Whether the form carries the token of who is signed in."""

@@ -250,6 +250,8 @@ def test_what_belongs_to_another_site_is_not_shown(demo: Served) -> None:
     [
         ("/stock?day=2026-02-30", 422),
         ("/stock?day=2030-01-01", 422),
+        ("/stock?day=%202026-06-01&known=2026-06-02%20", 200),
+        ("/stock/lots?cultivar=NAVEL&day=%202026-06-01&known=2026-06-02%20", 200),
         ("/stock?known=soon", 422),
         ("/stock?known=0001-01-01", 422),
         ("/stock?day=9999-12-31&known=9999-12-31", 422),
@@ -274,6 +276,7 @@ def test_what_belongs_to_another_site_is_not_shown(demo: Served) -> None:
         ("/lot/NOSUCH/history", 404),
         ("/lot/%20/history", 404),
         ("/lot/C-G004/history?day=x", 422),
+        ("/lot/C-G004/history?day=%202026-11-20&known=2026-11-20%20", 200),
         ("/lot/C-G004/history?known=9999-12-31", 422),
         ("/lot/C-G004/history?known=2090-12-31", 200),
     ],
