@@ -19,8 +19,9 @@ from service.board.visit import SiteSeen, Visit
 from service.log.incoming import zone
 from service.log.rights import READ, SALES
 from service.tags.paper import PAPERS
-from service.trade.events.catalogue import PlantHealth, Site
+from service.trade.events.catalogue import Site
 from service.trade.events.papers import PapersPrinted, PapersPrintedData
+from service.trade.events.plant_health import PlantHealth
 from service.trade.verdicts import Fault
 from service.trade.words import Country, understand_occurred
 from service.views import papers, taggable

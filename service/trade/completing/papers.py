@@ -9,8 +9,9 @@ from service.trade import holds
 from service.trade.bench import Bench
 from service.trade.books import Account, Lot
 from service.trade.completing import completes
-from service.trade.events.catalogue import Cultivar, PlantHealth, SourceTree
+from service.trade.events.catalogue import Cultivar, SourceTree
 from service.trade.events.papers import AsPrinted, PapersPrinted, PapersPrintedData
+from service.trade.events.plant_health import PlantHealth
 from service.trade.verdicts import refuse
 
 # Trees whose scion is dead are no goods.
