@@ -166,9 +166,9 @@ SELECT key FROM alerts WHERE kind = ANY ($1::text[]) AND closed_at IS NULL;
 
 -- name: acting_site
 -- The first of an alert's sites that is among $2 (null: all).
-SELECT site FROM alerts a, unnest(a.sites) AS site
-WHERE a.id = $1::text::uuid AND ($2::text[] IS NULL OR site = ANY ($2))
-ORDER BY site
+SELECT one.site FROM alerts a, unnest(a.sites) AS one (site)
+WHERE a.id = $1::text::uuid AND ($2::text[] IS NULL OR one.site = ANY ($2))
+ORDER BY one.site
 LIMIT 1;
 
 -- name: page

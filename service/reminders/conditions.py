@@ -9,7 +9,16 @@ from datetime import datetime, timedelta
 from service.forecast.records.loggers import LoggerNow, Watched, loggers_now, watched
 from service.reminders.morning import bags_to_use, frost_ahead
 from service.reminders.morning_shapes import BagToUse, Frost
-from service.reminders.raising import EXPIRING, FROST, OUT_OF_RANGE, SILENT, SQL, Raised, keep
+from service.reminders.raising import (
+    EXPIRING,
+    FROST,
+    OUT_OF_RANGE,
+    SILENT,
+    SQL,
+    Raised,
+    by_watch,
+    keep,
+)
 from service.storage.pool import Connection
 from service.views.site_days import site_days
 
@@ -22,8 +31,9 @@ async def tell_conditions(conn: Connection, now: datetime) -> int:
     Returns how many were raised.
     """
     wanted: dict[str, list[Raised]] = {OUT_OF_RANGE: [], SILENT: [], FROST: [], EXPIRING: []}
-    open_keys = [row["key"] for row in await conn.fetch(SQL.open_keys, [OUT_OF_RANGE])]
-    going_on = {key.rpartition("/")[0]: key for key in open_keys}
+    open_keys = await conn.fetch(SQL.open_keys, [OUT_OF_RANGE])
+    names = [row["key"].removeprefix(f"{OUT_OF_RANGE}/") for row in open_keys]
+    going_on = {name.rpartition("/")[0]: name for name in names}
     for site, today in (await site_days(conn, now)).items():
         by = await watched(conn, site)
         for logger in await loggers_now(conn, site, by, now):
@@ -43,17 +53,15 @@ def _out_of_range(
     if spell is None or allowed is None:
         return []
     # What lasts longer than is looked back has its first name.
-    name = f"{OUT_OF_RANGE}/{site}/{logger.sensor}/{spell.side}"
+    name = f"{site}/{logger.sensor}/{spell.side}"
     return [
-        Raised(
-            key=going_on.get(name, f"{name}/{spell.since.isoformat()}"),
-            kind=OUT_OF_RANGE,
-            origin="watch",
-            site=site,
-            sites=[site],
-            detail=f"{logger.sensor} is too {spell.side} since {spell.since:%Y-%m-%d %H:%M}: "
+        by_watch(
+            OUT_OF_RANGE,
+            going_on.get(name, f"{name}/{spell.since.isoformat()}"),
+            [site],
+            f"{logger.sensor} is too {spell.side} since {spell.since:%Y-%m-%d %H:%M}: "
             f"{spell.worst_c:g} C, where {allowed.lowest_c:g} to {allowed.highest_c:g} C is well.",
-            raised_at=now,
+            now,
             numbers={
                 "side": spell.side,
                 "since": spell.since.isoformat(),
@@ -74,14 +82,12 @@ def _silent(site: str, logger: LoggerNow, now: datetime) -> list[Raised]:
     last = logger.newest_at
     since = f"since {last:%Y-%m-%d %H:%M}" if last else "and was never heard"
     return [
-        Raised(
-            key=f"{SILENT}/{site}/{logger.sensor}/{last.isoformat() if last else 'never'}",
-            kind=SILENT,
-            origin="watch",
-            site=site,
-            sites=[site],
-            detail=f"{logger.sensor} is silent {since}: nobody knows how warm it is there.",
-            raised_at=now,
+        by_watch(
+            SILENT,
+            f"{site}/{logger.sensor}/{last.isoformat() if last else 'never'}",
+            [site],
+            f"{logger.sensor} is silent {since}: nobody knows how warm it is there.",
+            now,
             numbers={"since": last and last.isoformat(), "where": logger.where},
             place=logger.place,
             subject=logger.sensor,
@@ -91,14 +97,12 @@ def _silent(site: str, logger: LoggerNow, now: datetime) -> list[Raised]:
 
 def _frost(site: str, frost: Frost, now: datetime) -> list[Raised]:
     return [
-        Raised(
-            key=f"{FROST}/{site}/{one.day}",
-            kind=FROST,
-            origin="watch",
-            site=site,
-            sites=[site],
-            detail=f"{one.min_c:g} C is foretold for {one.day} ({frost.source}).",
-            raised_at=now,
+        by_watch(
+            FROST,
+            f"{site}/{one.day}",
+            [site],
+            f"{one.min_c:g} C is foretold for {one.day} ({frost.source}).",
+            now,
             numbers={"min_c": one.min_c, "limit_c": frost.limit_c, "source": frost.source},
             due_on=one.day,
         )
@@ -107,15 +111,13 @@ def _frost(site: str, frost: Frost, now: datetime) -> list[Raised]:
 
 
 def _expiring(site: str, bag: BagToUse, by: Watched, now: datetime) -> Raised:
-    return Raised(
-        key=f"{EXPIRING}/{bag.bag}/{bag.place}/{bag.use_by}",
-        kind=EXPIRING,
-        origin="watch",
-        site=site,
-        sites=[site],
-        detail=f"The usual keeping time of bag {bag.bag} ends on {bag.use_by}; "
+    return by_watch(
+        EXPIRING,
+        f"{bag.bag}/{bag.place}/{bag.use_by}",
+        [site],
+        f"The usual keeping time of bag {bag.bag} ends on {bag.use_by}; "
         f"{bag.buds} buds are in it at {bag.place}.",
-        raised_at=now,
+        now,
         numbers={
             "buds": bag.buds,
             "keep_days": bag.keep_days,

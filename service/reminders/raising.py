@@ -70,6 +70,23 @@ class Raised(msgspec.Struct, frozen=True, kw_only=True):
     subject: str | None = None
 
 
+def by_watch(
+    kind: str, about: str, sites: list[str], detail: str, now: datetime, **more: Any
+) -> Raised:
+    """An alert that no event raised. `about` names it among its kind; `site` is said of a single
+    one; `more` are other fields of `Raised`."""
+    return Raised(
+        key=f"{kind}/{about}",
+        kind=kind,
+        origin="watch",
+        site=sites[0] if len(sites) == 1 else None,
+        sites=sites,
+        detail=detail,
+        raised_at=now,
+        **more,
+    )
+
+
 def alert_id(key: str) -> str:
     """The id of the alert with that key: a UUID of version 5 (RFC 9562)."""
     return str(uuid5(NAMESPACE, key))

@@ -7,7 +7,7 @@ from typing import NamedTuple
 from service.forecast.answers.promise_rows import risk_in_words
 from service.forecast.answers.promise_view import ItemNow, PromiseQuery
 from service.forecast.answers.promises import Risk, risk
-from service.reminders.raising import SHORTFALL_RISK, SQL, Raised, keep
+from service.reminders.raising import SHORTFALL_RISK, SQL, Raised, by_watch, keep
 from service.storage.pool import Connection
 from service.trade.promising import ALL_SITES, PROMISED_AT, level_of
 
@@ -65,14 +65,12 @@ def _raised(query: PromiseQuery, site: str, one: Risk, now: datetime) -> Raised:
     item = "/".join(query.item)
     what = f"{query.cultivar} on {query.rootstock}, {query.size}"
     where = f"at {site}" if site else "over all sites"
-    return Raised(
-        key=f"{SHORTFALL_RISK}/{item}/{site}",
-        kind=SHORTFALL_RISK,
-        origin="watch",
-        site=site or None,
-        sites=[site] if site else [],
-        detail=f"{what} {where}: {risk_in_words(one)} It is an estimate.",
-        raised_at=now,
+    return by_watch(
+        SHORTFALL_RISK,
+        f"{item}/{site}",
+        [site] if site else [],
+        f"{what} {where}: {risk_in_words(one)} It is an estimate.",
+        now,
         numbers={
             "item": item,
             "probability": one.probability,

@@ -21,6 +21,7 @@ from service.reminders.raising import (
     SQL,
     WEBHOOK_STOPPED,
     Raised,
+    by_watch,
     keep,
     raise_alerts,
 )
@@ -82,14 +83,12 @@ def _late(row: asyncpg.Record, now: datetime) -> Raised:
         words = check.replace("_", " ")
         detail = f"{words} of lot {row['lot']} at {place} was due on {due_on}, not done {since}."
         detail = detail[0].upper() + detail[1:]
-    return Raised(
-        key=f"{kind}/{about}/{due_on}/{row['level']}",
-        kind=kind,
-        origin="watch",
-        site=row["site"],
-        sites=[row["site"]],
-        detail=detail,
-        raised_at=now,
+    return by_watch(
+        kind,
+        f"{about}/{due_on}/{row['level']}",
+        [row["site"]],
+        detail,
+        now,
         # The days overdue change every day: they are asked of the checks, not kept here.
         numbers={"overdue_on": str(row["overdue_on"]), "trees": row["trees"]},
         lot=row["lot"] or None,
@@ -164,15 +163,13 @@ _WHY_STOPPED = {
 
 async def _webhooks_stopped(conn: Connection, now: datetime) -> int:
     wanted = [
-        Raised(
-            key=f"{WEBHOOK_STOPPED}/{row['code']}/{row['version']}",
-            kind=WEBHOOK_STOPPED,
-            origin="watch",
-            site=row["sites"][0] if len(row["sites"]) == 1 else None,
-            sites=row["sites"],
-            detail=f"The webhook {row['code']} is stopped: {_WHY_STOPPED[row['because']]}. What is "
+        by_watch(
+            WEBHOOK_STOPPED,
+            f"{row['code']}/{row['version']}",
+            row["sites"],
+            f"The webhook {row['code']} is stopped: {_WHY_STOPPED[row['because']]}. What is "
             "recorded waits for it until it is resumed.",
-            raised_at=now,
+            now,
             numbers={"because": row["because"], "position": row["position"]},
             subject=row["code"],
         )

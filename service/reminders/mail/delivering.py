@@ -15,7 +15,7 @@ from service.reminders.mail.choices import SQL
 from service.reminders.mail.composing import Envelope, Written, mail
 from service.reminders.mail.posting import Line, Outcome, Post, Result, ServerAway
 from service.reminders.mail.writing import Office
-from service.reminders.raising import MAIL_FAILED, Raised, keep
+from service.reminders.raising import MAIL_FAILED, by_watch, keep
 from service.storage.pool import Connection
 
 _log = structlog.get_logger(__name__)
@@ -153,16 +153,14 @@ async def _tell_trouble(conn: Connection, now: datetime) -> None:
     """Have an alert open for each address that is refused and for a server that is long away."""
     await conn.execute(SQL.forget_trouble)
     wanted = [
-        Raised(
-            key=f"{MAIL_FAILED}/{row['person']}",
-            kind=MAIL_FAILED,
-            origin="watch",
-            site=row["sites"][0] if len(row["sites"]) == 1 else None,
-            sites=row["sites"],
-            detail=f"Mails to {row['person']} do not arrive; is the address right?"
+        by_watch(
+            MAIL_FAILED,
+            row["person"],
+            row["sites"],
+            f"Mails to {row['person']} do not arrive; is the address right?"
             if row["person"]
             else "Reminders can't be sent by mail: the mail server does not take them.",
-            raised_at=now,
+            now,
             numbers={"because": row["because"], "since": row["since"].isoformat()},
             subject=row["person"] or None,
         )
