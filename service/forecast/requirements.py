@@ -32,6 +32,18 @@ class Thresholds:
     method: Method = Method.SINGLE_SINE
     cutoff: Cutoff = Cutoff.HORIZONTAL
 
+    def of_day(self, low: float, high: float, next_low: float | None) -> float:
+        """Degree-days (Cd) of a day with these minimum and maximum; `next_low` is tomorrow's."""
+        return daily(
+            self.method,
+            self.cutoff,
+            minimum=low,
+            maximum=high,
+            lower=self.lower_c,
+            upper=self.upper_c,
+            next_minimum=next_low,
+        )
+
 
 @dataclass(frozen=True)
 class Need:

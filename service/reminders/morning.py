@@ -14,7 +14,6 @@ from typing import Any, TypeVar
 import asyncpg
 import msgspec
 
-from service.forecast.degree_days import daily
 from service.forecast.records import ahead
 from service.forecast.records.loggers import Watched, loggers_now, watched
 from service.forecast.records.ways import ways
@@ -217,18 +216,12 @@ class _Warmth:
 
     def _added_up(self, way: Thresholds) -> Iterator[tuple[float, int]]:
         total, told = 0.0, 0
+        next_low: float | None = None
         yield total, told
         for ago in range(1, LONGEST_COUNTED.days + 1):
-            pair = self._record.get(self._today - ago * DAY)
-            if pair is not None:
-                low, high = pair
+            low, high = self._record.get(self._today - ago * DAY, (None, None))
+            if low is not None and high is not None:
                 told += 1
-                total += daily(
-                    way.method,
-                    way.cutoff,
-                    minimum=low,
-                    maximum=high,
-                    lower=way.lower_c,
-                    upper=way.upper_c,
-                )
+                total += way.of_day(low, high, next_low)
+            next_low = low
             yield total, told

@@ -138,6 +138,22 @@ async def test_ties_left_on_come_first_and_closed_houses_last(manager: Manager) 
     assert await manager.looks(sites=["TARNA"]) is None
 
 
+async def test_a_double_way_counts_half_a_day_from_tomorrows_minimum(manager: Manager) -> None:
+    counted = {"crop": "citrus", "lower_c": 13, "upper_c": 35, "method": "double_triangle"}
+    await manager.bench.given(
+        entry("rule", "HEAT", title="Degree-days", value="13 to 35 C", source="own trial of 2025",
+              as_of="2026-01-01", degree_days=counted),
+        manager.bench.graft(4, "2026-03-05", "T1", place="C-T2"),
+    )  # fmt: skip
+    await manager.warmth({date(2026, 3, 30): (14.0, 24.0), date(2026, 3, 31): (18.0, 24.0)})
+    found = await manager.looks(sites=["CORIN"])
+    assert found is not None
+    # Between the thresholds halves have their means: 19 and 21 of the 30th, twice 21 of the 31st,
+    # whose tomorrow is not over; less 13.
+    (check,) = (one for one in found.tables[0].checks if one.check == "read_take")
+    assert check.degree_days == pytest.approx((6 + 8) / 2 + 8)
+
+
 async def test_what_is_told_once_ends_by_itself(manager: Manager) -> None:
     cooler = {"site": "CORIN", "structure": "shed", "place_kind": "cooler", "sensors": ["cold"]}
     await manager.bench.given(entry("place", "C-COOL", **cooler))

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import accumulate
 
-from service.forecast.degree_days import daily
 from service.forecast.records.weather import HALF_WINDOW_DAYS, SHORT_GAP_DAYS, missing_ranges
 from service.forecast.requirements import Thresholds
 
@@ -95,17 +94,9 @@ class Outlook:
 
 def degree_days_of(history: History, thresholds: Thresholds) -> dict[date, float]:
     """Degree-days (Cd) of each recorded day."""
-    following = {day: history.get(day + _DAY) for day in history}
+    lows = {day: low for day, (low, _) in history.items()}
     return {
-        day: daily(
-            thresholds.method,
-            thresholds.cutoff,
-            minimum=low,
-            maximum=high,
-            lower=thresholds.lower_c,
-            upper=thresholds.upper_c,
-            next_minimum=after[0] if (after := following[day]) else None,
-        )
+        day: thresholds.of_day(low, high, lows.get(day + _DAY))
         for day, (low, high) in history.items()
     }
 
