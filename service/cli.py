@@ -19,6 +19,8 @@ from service.cli_running import (
     free_port,
     run,
     settings_or_exit,
+    sites_named,
+    sites_there,
     something_there,
     tables_there,
 )
@@ -183,10 +185,10 @@ def keys_create(name: str, role: str, sites: str, days: int | None, site_to_come
     """Make a key and print it, once."""
     settings = settings_or_exit()
     ends = datetime.now(UTC) + timedelta(days=days) if days is not None else None
-    named = frozenset(part.strip() for part in sites.split(",") if part.strip())
+    named = sites_named(sites)
 
     async def create(_: Ending) -> None:
-        from service.log.keys import create_key, unknown_sites
+        from service.log.keys import create_key
         from service.storage.migrate import migrate as run_migrations
         from service.storage.pool import open_database
 
@@ -197,12 +199,8 @@ def keys_create(name: str, role: str, sites: str, days: int | None, site_to_come
                     made = await create_key(one, name=name, role=role, sites=named, expires_at=ends)
                 except ValueError as error:
                     raise click.ClickException(str(error)) from error
-                unknown = [] if site_to_come else await unknown_sites(one, named)
-                if unknown:
-                    raise click.ClickException(
-                        f"the catalogue has no site {', '.join(unknown)}; give --site-to-come "
-                        "to make a key for a site before it is entered"
-                    )
+                if not site_to_come:
+                    await sites_there(one, named)
         click.echo(
             f"Key {made.key_id} for {name} ({role}; sites: {', '.join(sorted(named))}).", err=True
         )

@@ -6,7 +6,15 @@ from typing import Any, Literal
 
 import click
 
-from service.cli_running import Ending, run, settings_or_exit, something_there, tables_there
+from service.cli_running import (
+    Ending,
+    run,
+    settings_or_exit,
+    sites_named,
+    sites_there,
+    something_there,
+    tables_there,
+)
 from service.clock import system_clock
 from service.log import people, sessions
 from service.log.people import Choices, Person
@@ -42,10 +50,10 @@ def add(
     REFERENCE is the actor of what they record: it is kept for ever, so take none that is a name.
     """
     settings = settings_or_exit()
-    named = frozenset(part.strip() for part in sites.split(",") if part.strip())
+    named = sites_named(sites)
 
     async def act(_: Ending) -> None:
-        from service.log.keys import check_rights, unknown_sites
+        from service.log.keys import check_rights
         from service.storage.migrate import migrate
 
         async with await open_database(settings) as database:
@@ -55,12 +63,8 @@ def add(
                     check_rights(reference, frozenset(ROLES[role]), named)
                 except ValueError as error:
                     raise click.ClickException(str(error)) from error
-                unknown = [] if site_to_come else await unknown_sites(one, named)
-                if unknown:
-                    raise click.ClickException(
-                        f"the catalogue has no site {', '.join(unknown)}; give --site-to-come "
-                        "to let somebody in at a site before it is entered"
-                    )
+                if not site_to_come:
+                    await sites_there(one, named)
                 if not await let_in(one, reference, role, named, Choices(language=language)):
                     raise click.ClickException(f"{reference} signs in already; see `people link`")
                 link = await link_of(one, settings, reference)

@@ -105,6 +105,23 @@ async def tables_there(connection: Connection) -> None:
         )
 
 
+def sites_named(text: str) -> frozenset[str]:
+    """Site codes with commas between."""
+    return frozenset(part.strip() for part in text.split(",") if part.strip())
+
+
+async def sites_there(connection: Connection, sites: frozenset[str]) -> None:
+    """Sites that the catalogue does not have yet end the command."""
+    from service.log.keys import unknown_sites
+
+    unknown = await unknown_sites(connection, sites)
+    if unknown:
+        raise click.ClickException(
+            f"the catalogue has no site {', '.join(unknown)}; give --site-to-come to go on before "
+            "it is entered"
+        )
+
+
 def _nobody_reads() -> bool:
     """Whether standard output is a pipe whose reader has gone, as `head` does."""
     poll = select.poll()

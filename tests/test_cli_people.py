@@ -1,5 +1,6 @@
 """The first person is let in at the terminal."""
 
+import asyncio
 import re
 
 from service.clock import system_clock
@@ -45,8 +46,12 @@ async def test_somebody_is_let_in_signs_in_and_is_taken_out_again(
     assert await Sessions(database.writer).signed(second.cookie) is None
     assert (await graftlog("people", "remove", "boss", **here)).code == 0
     # What can't be is said in a line.
-    gone = await graftlog("people", "link", "boss", **here)
+    gone, wrong, nowhere = await asyncio.gather(
+        graftlog("people", "link", "boss", **here),
+        graftlog("people", "add", "p 07", "--role", "recorder", **here),
+        graftlog("people", "add", "p-07", "--role", "recorder", "--sites", "NOWHERE", **here),
+    )
     assert (gone.code, gone.err) == (1, "Error: there is no person boss\n")
-    wrong = await graftlog("people", "add", "p 07", "--role", "recorder", **here)
+    assert (nowhere.code, "the catalogue has no site NOWHERE" in nowhere.err) == (1, True)
     assert (wrong.code, wrong.err.count("\n")) == (1, 1)
     assert "a name is 1 to 64" in wrong.err
