@@ -39,6 +39,10 @@ def read_query(query: type[Q], text: bytes, lists: frozenset[str]) -> Q:
         if value.lower() == "null":
             # What reads the values would take it for nothing at all, and drop the filter.
             mistakes.append(Mistake(kind="bad_value", detail="Leave it out.", parameter=name))
+        if "\0" in value:
+            # The database has no text with it.
+            detail = "It holds a character that is none."
+            mistakes.append(Mistake(kind="bad_value", detail=detail, parameter=name))
         values[name] = [part for part in value.split(",") if part] if name in lists else value
     if not mistakes:
         try:

@@ -94,7 +94,9 @@ def page(
                     return await _ask_again(visit, "again")
             return await act(visit)
 
-        return HTTPRouteHandler(path, http_method=methods, status_code=200)(endpoint)  # type: ignore[arg-type]
+        # What a test of every page goes by.
+        said = {"scope": scope, "query": query, "guard": guard}
+        return HTTPRouteHandler(path, http_method=methods, status_code=200, opt=said)(endpoint)  # type: ignore[arg-type]
 
     return declare
 
