@@ -1,5 +1,7 @@
 """At a real table without a connection: recorded when it is back, and what the book refuses."""
 
+import re
+
 import pytest
 from playwright.async_api import Page, expect
 
@@ -12,8 +14,7 @@ from tests.board.test_evening import STANDING, asked, newest
 pytestmark = pytest.mark.asyncio(loop_scope="session")
 
 
-async def _lose(page: Page, lot: str, count: str) -> None:
-    await page.get_by_text(lot).first.click()
+async def _lose(page: Page, count: str) -> None:
     await page.get_by_text("broken").click()
     await page.locator("input[name=count]").fill(count)
     await page.get_by_role("button", name="Save").click()
@@ -36,10 +37,15 @@ async def test_a_loss_told_offline_is_recorded_and_a_refusal_is_settled_by_a_cou
     await expect(page.locator("#device")).to_have_css("position", "fixed")
     await check_page(page, "o-table-offline-phone")
     await page.goto(f"{form}?lot={stands['lot']}")
+    # Kept with nothing chosen, it says what the tap on the lot's card chose.
+    await expect(page.locator("input[name=row]:checked")).to_have_value(
+        re.compile(f"^trees:{stands['lot']}:")
+    )
     await check_page(page, "o-loss-offline-phone")
-    await _lose(page, stands["lot"], "1")
+    await _lose(page, "1")
     await expect(page.locator("#device")).to_contain_text("Kept on this device")
-    await _lose(page, stands["lot"], "800")
+    await page.goto(f"{form}?lot={stands['lot']}")
+    await _lose(page, "800")
     await expect(page.locator("#device")).to_contain_text("Waiting to be sent: 2")
     await page.context.set_offline(False)
     await expect(page.locator("#device")).to_contain_text("Refused: 1")
@@ -53,3 +59,21 @@ async def test_a_loss_told_offline_is_recorded_and_a_refusal_is_settled_by_a_cou
     await expect(page.locator("#device")).to_contain_text("right now")
     await expect(page.locator("[data-part=counts]")).to_be_hidden()
     assert await newest(demo, "trees.lost") == before + 2
+
+
+async def test_the_first_page_and_what_waits_can_be_read_without_a_connection(
+    visitor: Visitor,
+) -> None:
+    page = await visitor("p-02", phone=True)
+    # No worker stood behind this page when it was opened.
+    await page.goto("/round")
+    await kept(page, "/round")
+    await kept(page, "/waiting")
+    await page.context.set_offline(True)
+    await page.goto("/waiting")
+    await expect(page.get_by_role("button", name="Send now")).to_be_visible()
+    await page.goto("/round")
+    await expect(page.locator("h1")).to_have_text("Morning round")
+    await expect(page.locator("#device")).to_contain_text("As known")
+    await page.goto("/lot/NEVER-SEEN")
+    await expect(page.locator("#kept-pages")).to_contain_text("Morning round")

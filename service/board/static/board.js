@@ -252,7 +252,25 @@
 
   // -- when a page opens ---------------------------------------------------------------------
 
+  // A table's form is kept with nothing chosen; what the link to it chose stands in the address.
+  function choose(form) {
+    const asked = new URLSearchParams(location.search);
+    for (const [name, value] of asked) {
+      const field = form.elements[name];
+      if (field?.type === "text" && !field.value) field.value = value;
+    }
+    for (const [list, code] of [["row", asked.get("lot")], ["onto", asked.get("liners")]]) {
+      const fits = [...form.querySelectorAll(`input[type=radio][name=${list}]`)].filter((one) => {
+        const [, lot, stage, size, grade] = one.value.split(":");
+        return lot === code && Object.entries({ stage, size, grade })
+          .every(([name, has]) => !has || !asked.get(name) || asked.get(name) === has);
+      });
+      if (fits.length === 1) fits[0].checked = true;
+    }
+  }
+
   async function prepare(form) {
+    if (kept) choose(form);
     // A page kept for reading holds the same id each time it is opened.
     graftlog.setEntry(form, graftlog.newId());
     const wanted = /^#put-right=([0-9a-f-]{36})$/.exec(location.hash)?.[1];
@@ -291,10 +309,16 @@
 
   // Pages that a person is likely to want in the greenhouse are kept before they are asked for.
   async function keepAhead() {
-    const links = [...document.querySelectorAll("a[data-keep]")].map((link) => link.pathname + link.search);
-    if (/^\/table\/[^/]+$/.test(location.pathname)) links.push(location.pathname);
-    if (!links.length || kept || navigator.connection?.saveData) return;
-    (await navigator.serviceWorker.ready).active?.postMessage({ keep: links.slice(0, 40) });
+    if (kept || !graftlog.person()) return;
+    // What waits is looked at without a connection; a first page came before there was a worker.
+    const links = ["/waiting", "/find"];
+    if (!navigator.serviceWorker.controller) links.push(location.pathname + location.search);
+    if (!navigator.connection?.saveData) {
+      if (/^\/table\/[^/]+$/.test(location.pathname)) links.push(location.pathname);
+      const ahead = [...document.querySelectorAll("a[data-keep]")];
+      links.push(...ahead.map((link) => link.pathname + link.search).slice(0, 40));
+    }
+    (await navigator.serviceWorker.ready).active?.postMessage({ keep: links });
   }
 
   async function start() {
@@ -322,6 +346,12 @@
     }
   }
 
+  // A moment as the pages write it: by 24 hours, the day before its month.
+  const lang = document.documentElement.lang;
+  const hours = new Intl.DateTimeFormat(lang === "en" ? "en-GB" : lang, {
+    weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hourCycle: "h23",
+  });
+  graftlog.when = (moment) => hours.format(moment);
   graftlog.send = send;
   graftlog.showCounts = showCounts;
   graftlog.said = said;

@@ -5,17 +5,18 @@
   const pages = await caches.open("pages");
   const keys = (await pages.keys()).reverse();
   for (const key of keys) {
+    const url = new URL(key.url);
+    // Forms are reached from their table; this page is what tells of the others.
+    if (/^\/(table\/[^/]+\/|waiting$)/.test(url.pathname)) continue;
     const text = await (await pages.match(key)).text();
     const kept = Number(/<html data-kept="(\d+)"/.exec(text)?.[1]);
     if (!kept) continue;
     const read = new DOMParser().parseFromString(text, "text/html");
-    const url = new URL(key.url);
     const link = document.createElement("a");
     link.href = url.pathname + url.search;
     const title = document.createElement("strong");
     title.textContent = read.title.replace(/ · graftlog$/, "");
-    const when = new Intl.DateTimeFormat(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
-    link.append(title, when.format(kept));
+    link.append(title, graftlog.when(kept));
     const item = document.createElement("li");
     item.append(link);
     list.append(item);

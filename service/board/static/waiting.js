@@ -3,14 +3,13 @@
 (function (graftlog) {
   const { queue } = graftlog;
   const card = document.getElementById("entry-card");
-  const when = new Intl.DateTimeFormat(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
 
   function fill(one) {
     const made = card.content.cloneNode(true).querySelector("article");
     const part = (name) => made.querySelector(`[data-part=${name}]`);
     made.dataset.entry = one.entry;
     made.querySelector("h3").textContent = one.title;
-    part("made").textContent = when.format(one.made);
+    part("made").textContent = graftlog.when(one.made);
     if (one.state === "refused") part("words").append(...graftlog.reasons(one));
     else part("words").textContent = one.words || "";
     for (const [name, value] of one.fields) {
