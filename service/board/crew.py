@@ -29,9 +29,11 @@ from service.log import contacts, giving, people, sessions
 from service.log.contacts import ContactDetails
 from service.log.people import Person
 from service.log.rights import CONTACTS, CONTACTS_READ, EVERY_SITE, PEOPLE_MANAGE
+from service.wording.words import phrase
 
 # A crew is a few dozen; a list of more than this is for programs.
 _MOST = 500
+_WHICH_SITES = phrase("Choose sites that you see.")
 
 
 @page("GET", "/people", scope=PEOPLE_MANAGE)
@@ -49,6 +51,9 @@ async def post_people(visit: Visit[NoQuery]) -> Reply:
     if not REFERENCE.fullmatch(reference):
         wrong = visit.words.gettext("A reference is letters, digits and . _ : @ - without spaces.")
         return await _people(visit, form, {"reference": wrong})
+    if not form.all("sites"):
+        # Left out it would be every site of who invites: never what a forgotten tick should give.
+        return await _people(visit, form, {"sites": visit.words.gettext(_WHICH_SITES)})
     try:
         current = await current_of(visit.services, visit.principal, reference)
         if current is not None:
@@ -229,7 +234,7 @@ def _in_words(visit: Visit[Any], problem: Problem) -> dict[str, str]:
         elif mistake.kind == "more_rights":
             found[""] = words.gettext("Nobody gives more rights or sites than they have.")
         else:
-            found["sites"] = words.gettext("Choose sites that you see.")
+            found["sites"] = words.gettext(_WHICH_SITES)
     return found
 
 

@@ -376,6 +376,8 @@ async def test_managers_pages_hold_to_what_their_maker_may(door: Door) -> None:
         ({"role": "administrator", "sites": "CORIN"}, 409),
         ({"role": "recorder", "sites": "VALE"}, 409),
         ({"role": "recorder", "sites": "*"}, 409),
+        # no site ticked is none, not all of the manager's
+        ({"role": "recorder"}, 409),
         ({"role": "wizard", "sites": "CORIN"}, 422),
         ({"role": "recorder", "sites": "CORIN", "reference": "vera"}, 409),
         ({"role": "recorder", "sites": "CORIN", "reference": "a b"}, 409),
