@@ -66,6 +66,23 @@ def test_a_count_of_nothing_is_asked_for_again() -> None:
     assert amiss.value.field == "pushed"
 
 
+def test_a_count_far_above_the_book_is_asked_for_once_more() -> None:
+    # given 24 by the book, where 240 is a key too much
+    fields = TREES | {"pushed": "240"}
+    with pytest.raises(Amiss) as amiss:
+        told(FORMS["push-count"].maker, **fields)
+    assert (amiss.value.field, amiss.value.values) == ("pushed", {"counted": 240, "book": 26})
+    # then it is told once somebody says that it is so
+    assert data_of(FORMS["push-count"].maker, **fields, sure="yes")["pushed"] == 240
+    # and a few more than the book are found every day
+    assert data_of(FORMS["push-count"].maker, **TREES, pushed="40")["pushed"] == 40
+
+
+def test_why_plants_were_lost_is_asked_in_so_many_words() -> None:
+    with pytest.raises(Amiss, match="choose a cause"):
+        told(FORMS["loss"].maker, row="trees:L7:pushed:P1", count="2")
+
+
 def test_what_is_sent_again_is_the_same_event_to_the_byte() -> None:
     fields = TREES | {"pushed": "17"}
     first, again = (told(FORMS["push-count"].maker, **fields) for _ in range(2))

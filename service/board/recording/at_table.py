@@ -33,6 +33,7 @@ def push_count(fields: Fields, asked: Asked) -> Told:
         raise Amiss("pushed", phrase("Say how many have pushed; 0 if none has."))
     if said["waiting"] is None:
         said["waiting"] = _the_rest(fields, row, said, removed or 0)
+    _check_far(fields, row, said, removed or 0)
     gone = None
     if removed:
         gone = [{"count": removed, "cause": fields.choice("cause", LOSS_CAUSES, "dead_scion")}]
@@ -40,6 +41,29 @@ def push_count(fields: Fields, asked: Asked) -> Told:
         lot=row.code, place=asked.place, **row.said("size"), **said, removed=gone or []
     )
     return [("push.counted", data)]
+
+
+# A count past the double of the book, and by more than so many, is more likely a key too much.
+_MORE_THAN_A_SLIP = 10
+
+
+def _check_far(fields: Fields, row: Row, said: dict[str, int | None], removed: int) -> None:
+    """Raise Amiss for a count far above what the page had standing, unless it is said to be so."""
+    live = fields.number(f"stands:{row.text}")
+    if live is None or fields.form["sure"] == "yes":
+        return
+    book = live + (fields.number(f"failed:{row.text}") or 0)
+    counted = removed + sum(count for count in said.values() if count)
+    if counted > 2 * book + _MORE_THAN_A_SLIP:
+        raise Amiss(
+            "pushed",
+            phrase(
+                "%(counted)s counted, and the book has %(book)s there. Look at the number again; "
+                "if it is right, say below that there are many more than the book."
+            ),
+            counted=counted,
+            book=book,
+        )
 
 
 def _the_rest(fields: Fields, row: Row, said: dict[str, int | None], removed: int) -> int | None:
@@ -59,12 +83,19 @@ def loss(fields: Fields, asked: Asked) -> Told:
         lot=row.code,
         place=asked.place,
         count=fields.needed_number("count"),
-        cause=fields.choice("cause", LOSS_CAUSES),
+        cause=_cause(fields),
         note=fields.text("note"),
     )
     if row.kind == "liners":
         return [("liners.discarded", data | row.said("size"))]
     return [("trees.lost", data | row.said("stage", "size", "grade"))]
+
+
+def _cause(fields: Fields) -> str:
+    """Why plants were lost: nobody can guess it."""
+    if not fields.form.get("cause"):
+        raise Amiss("cause", phrase("Say why they were lost: choose a cause."))
+    return fields.choice("cause", LOSS_CAUSES)
 
 
 def unwrap(fields: Fields, asked: Asked) -> Told:
