@@ -25,6 +25,11 @@ async def test_a_page_that_is_not_there_says_so(visitor: Visitor) -> None:
     assert answer.status == 404
     assert await page.get_by_role("heading").count() == 1
     await check_page(page, "problem-phone")
+    # Nor does what is no text at all stop the service worker from bringing it.
+    await page.evaluate("navigator.serviceWorker.ready")
+    answer = await page.goto("/t/%ff")
+    assert answer is not None
+    assert answer.status == 404
 
 
 def test_files_are_kept_for_ever_and_asked_for_anew_when_they_change(demo: Served) -> None:

@@ -81,13 +81,22 @@ async function copyOf(url) {
   const exact = await pages.match(keyOf(url), ANY);
   if (exact) return exact;
   if (FORM.test(url.pathname)) return pages.match(url.pathname, ANY);
-  const code = url.pathname.startsWith("/t/") ? decodeURIComponent(url.pathname.slice(3))
+  const code = url.pathname.startsWith("/t/") ? decoded(url.pathname.slice(3))
     : url.pathname === "/find" ? url.searchParams.get("q") : null;
   for (const kind of code ? ["table", "lot", "bag"] : []) {
     const address = `/${kind}/${encodeURIComponent(code.trim().toUpperCase())}`;
     if (await pages.match(address, ANY)) return Response.redirect(address);
   }
   return null;
+}
+
+// An address with what is no text has no copy, and comes from the service all the same.
+function decoded(text) {
+  try {
+    return decodeURIComponent(text);
+  } catch {
+    return null;
+  }
 }
 
 async function page(event, url) {
