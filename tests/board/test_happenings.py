@@ -33,5 +33,5 @@ def test_a_line_says_how_many_where_and_why() -> None:
         "1 tree lost: frost, on T3, “north side”"
     )
     assert in_words(shown_to("es"), "trees.lost", {**data, "count": 12}) == (
-        "12 árboles perdidos: helada, en T3, “north side”"
+        "Pérdida de 12 árboles: helada, en T3, “north side”"
     )
