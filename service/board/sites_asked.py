@@ -31,5 +31,5 @@ async def sites_of(visit: Visit[Any], text: str) -> Sites:
     if text == ALL and seen:
         today = max(one.today for one in seen)
         return Sites(seen, None, seen[0].time_zone, today)
-    one = await visit.site(code_in("site", text))
+    one = await visit.site(None if text == ALL else code_in("site", text))
     return Sites(seen, one, one.time_zone, one.today)

@@ -137,6 +137,11 @@ class Visit(Generic[Q]):
             ]
         return self._sites
 
+    @property
+    def lacks_site(self) -> bool:
+        """Whether it is known by now that the visitor sees no site at all."""
+        return self.signed is not None and self._sites == []
+
     async def site(self, code: str | None = None) -> SiteSeen:
         """The site asked for, else the one looked at last, else the person's own, else the first.
 

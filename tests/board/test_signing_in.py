@@ -356,6 +356,19 @@ async def sites(door: Door, *codes: str) -> None:
             assert (await client.put(f"/v1/sites/{code}", json=site)).status_code == 201
 
 
+async def test_who_signs_in_before_there_is_a_site_is_told_so(door: Door) -> None:
+    """The first administrator of a new nursery."""
+    await door.has("ana", "administrator")
+    ana = await door.signed_in("ana")
+    for path in ("/round", "/stock", "/tags", "/cautions", "/reminders?site=*"):
+        page = await ana.get(path)
+        assert page.status_code == 404
+        assert "There is no site yet" in page.text
+        assert 'href="/more"' in page.text
+    assert (await ana.get("/more")).status_code == 200
+    await ana.aclose()
+
+
 async def test_managers_pages_hold_to_what_their_maker_may(door: Door) -> None:
     await sites(door, "CORIN", "VALE")
     await door.has("manager", "site-manager", "CORIN")
