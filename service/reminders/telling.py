@@ -53,6 +53,8 @@ _RULES: Mapping[str, str] = {
     "source_expired": phrase("The source tree's registration had ended."),
     "other_source": phrase("It was grafted again with wood of another source."),
     "returns_not_allowed": phrase("The site takes no trees back."),
+    "may_not_be_sent": phrase("By a rule of the nursery it may not be sent there."),
+    "retired": phrase("The entry is retired in the catalogue."),
 }
 
 _WHY_STOPPED: Mapping[str, str] = {
@@ -249,7 +251,8 @@ def _breach(one: _Facts) -> str:
 
 
 def _sold_meanwhile(one: _Facts) -> str:
-    count = sum(int(line["count"]) for line in one.numbers["sold"])
+    # Of the sales themselves a hundred are kept at most.
+    count = int(one.numbers["count"])
     return one.shown.words.ngettext(
         "%(num)s was sold before the hold was known. Follow your plant-health authority's rules on "
         "what to do.",

@@ -165,6 +165,7 @@ async def test_a_hold_dated_back_lists_what_was_sold_meanwhile(bench: BenchSide)
         event("hold.placed", "2026-04-05", kind="plant_health", target="lot", code="R1", reason="x")
     )
     (remark,) = verdict.remarks
+    assert remark.numbers["count"] == 5
     assert remark.numbers["sold"] == [
         {"day": "2026-04-10", "lot": "R1", "customer": "cust-2", "count": 5}
     ]

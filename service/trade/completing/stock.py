@@ -231,10 +231,12 @@ def _hold_placed(bench: Bench, d: HoldPlacedData) -> HoldPlacedData:
     sold = books.sold_since.get(f"{d.target}:{d.code}", [])
     sold = [line for line in sold if line["day"] >= str(bench.day)]
     if sold:
+        count = sum(line["count"] for line in sold)
         bench.remark(
             "sold_meanwhile",
-            f"{sum(line['count'] for line in sold)} were sold since {bench.day}, before the hold "
+            f"{count} were sold since {bench.day}, before the hold "
             "was known. Follow your plant-health authority's rules on what to do.",
+            count=count,
             sold=sold[:100],
         )
     return replace(d, hold=hold)
