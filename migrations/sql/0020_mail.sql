@@ -78,5 +78,5 @@ CREATE TABLE mail_trouble (
     because text NOT NULL,
     contact_version bigint
 );
-COMMENT ON TABLE mail_trouble IS 'Whose address the mail server refuses, until their contact changes; person empty: the server takes nothing. A contact_version of 0: a mail was given up, the next is tried all the same.';
+COMMENT ON TABLE mail_trouble IS 'Whose address the mail server refuses: it is tried once a day (since: the last time), and when their contact changes; person empty: the server takes nothing. A contact_version of 0: a mail was given up, the next is tried all the same.';
 GRANT SELECT, INSERT, UPDATE, DELETE ON mail_trouble TO graftlog_writer;
