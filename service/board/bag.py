@@ -1,18 +1,20 @@
 """A bag of budwood: what is left in it, how old it is, and what is done with it at the bench."""
 
+from functools import partial
 from typing import Any, NamedTuple
 
 from litestar.handlers import HTTPRouteHandler
 
 from service.api.operation import Reply
 from service.api.problems import not_found
-from service.board.bench_page import NoForm, at_bench
-from service.board.entries import amiss_entry, events_of, record_entry
+from service.board.bench_page import at_bench
+from service.board.entries import Entry, events_of, record_form
 from service.board.page import page
 from service.board.recording import at_bag
 from service.board.recording.at_table import Asked, Maker
 from service.board.recording.fields import Amiss, Fields
 from service.board.recording.refusals import Reason
+from service.board.sent_form import sent_form
 from service.board.table import TableQuery
 from service.board.there import SQL, holds_on, recent
 from service.board.undo import undoable
@@ -37,26 +39,10 @@ FORMS = {
 }
 
 
-class SentForm(NoForm):
-    """A form of a bag as it was sent, with what is amiss."""
-
-    def __init__(
-        self, values: dict[str, str], reasons: list[Reason], amiss: dict[str, str]
-    ) -> None:
-        self.values, self.reasons, self.amiss = values, reasons, amiss
-
-    def value(self, name: str, otherwise: Any = "") -> Any:
-        return self.values.get(name) or otherwise
-
-    def wrong(self, name: str) -> str | None:
-        said = [reason.words for reason in self.reasons if reason.field == name]
-        return self.amiss.get(name) or (said[0] if said else None)
-
-
 @page("GET", "/bag/{code:str}", scope=READ, query=TableQuery)
 async def get_bag(visit: Visit[TableQuery]) -> Reply:
     """What is left in the bag, and its forms."""
-    return await _show(visit, visit.code(), done=visit.query.done)
+    return await _show(visit, visit.code(), None, {}, done=visit.query.done)
 
 
 @page("POST", "/bag/{code:str}/{form:str}", scope=EVENTS)
@@ -70,25 +56,15 @@ async def record_at_bag(visit: Visit[Any], name: str, code: str) -> Reply:
     form = FORMS.get(name)
     if form is None:
         raise not_found("This form")
-    sent = await visit.form()
-    values = {field: sent[field] for field in sent}
-    _, site = await _bag(visit, code, sent["site"])
+    _, site = await _bag(visit, code, (await visit.form())["site"])
 
-    async def amiss(found: Amiss) -> Reply:
-        wrong = {found.field: found.in_words(visit.words)}
-        return await _show(visit, code, form=name, values=values, amiss=wrong, status=422)
+    async def told(fields: Fields) -> Entry:
+        events = events_of(form.maker, fields, Asked(code, visit.principal.name), site)
+        what = visit.words.gettext(form.title)
+        said = visit.words.gettext("Recorded of bag %(code)s: %(what)s.", code=code, what=what)
+        return Entry(events, said, f"/bag/{code}")
 
-    async def refused(reasons: list[Reason]) -> Reply:
-        return await _show(visit, code, form=name, values=values, reasons=reasons, status=409)
-
-    try:
-        who = Asked(code, visit.principal.name)
-        events = events_of(form.maker, Fields(sent), who, site)
-    except Amiss as found:
-        return await amiss_entry(visit, found, amiss)
-    what = visit.words.gettext(form.title)
-    said = visit.words.gettext("Recorded of bag %(code)s: %(what)s.", code=code, what=what)
-    return await record_entry(visit, events, said=said, back=f"/bag/{code}", refused=refused)
+    return await record_form(visit, told, partial(_show, visit, code, name))
 
 
 async def _bag(
@@ -118,12 +94,12 @@ async def _bag(
 async def _show(
     visit: Visit[Any],
     code: str,
+    form: str | None,
+    values: dict[str, str],
     *,
     done: str | None = None,
-    form: str | None = None,
-    values: dict[str, str] | None = None,
+    amiss: Amiss | None = None,
     reasons: list[Reason] | None = None,
-    amiss: dict[str, str] | None = None,
     status: int = 200,
 ) -> Reply:
     bag, site = await _bag(visit, code)
@@ -136,7 +112,6 @@ async def _show(
     async with visit.services.reading() as connection:
         tables = await connection.fetch(SQL.tables, site.code)
         seen = int(await connection.fetchval(SQL.known_at))
-    sent = SentForm(values or {}, reasons or [], amiss or {})
     return visit.page(
         "bag.html",
         status=status,
@@ -147,7 +122,7 @@ async def _show(
         seen=seen,
         forms=FORMS,
         open_form=form,
-        sent=sent,
+        sent=sent_form(values, visit.words, amiss=amiss, reasons=reasons),
         undo=await undoable(visit, done),
         may_record=visit.principal.may(EVENTS),
         **at_bench(visit, site),

@@ -4,20 +4,11 @@ from typing import Any
 from urllib.parse import parse_qsl, urlsplit
 
 from service.board.happenings import in_words
+from service.board.sent_form import SentForm
 from service.board.visit import SiteSeen, Visit
 from service.log.incoming import new_id, zone
 from service.wording import trade_words
 from service.wording.trade_words import DISCARD_CAUSES, LOSS_CAUSES, TECHNIQUES
-
-
-class NoForm:
-    """Stands for a form in which nothing was typed yet."""
-
-    def value(self, name: str, otherwise: Any = "") -> Any:
-        return otherwise
-
-    def wrong(self, name: str) -> str | None:
-        return None
 
 
 def at_bench(visit: Visit[Any], site: SiteSeen) -> dict[str, Any]:
@@ -45,7 +36,7 @@ def at_bench(visit: Visit[Any], site: SiteSeen) -> dict[str, Any]:
         "entry": new_entry(),
         "occurred": moment,
         "now_there": moment,
-        "no_form": NoForm(),
+        "no_form": SentForm(),
         "count_fields": count_fields,
         "causes": listed(LOSS_CAUSES),
         "discard_causes": listed(DISCARD_CAUSES),

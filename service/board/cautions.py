@@ -4,7 +4,7 @@ Usual caution, with its sources; the label, local rules and the nursery's own fi
 Nothing here ever says that something is safe, and no hold on plant health is lifted here.
 """
 
-from collections.abc import Awaitable, Callable, Mapping
+from functools import partial
 from typing import Any
 
 from litestar.handlers import HTTPRouteHandler
@@ -12,14 +12,14 @@ from litestar.handlers import HTTPRouteHandler
 from service.api.operation import Reply
 from service.board.asking import Asked as Query
 from service.board.asking import Field
-from service.board.bag import SentForm
 from service.board.bench_page import at_bench
-from service.board.entries import amiss_entry, events_of, record_entry
+from service.board.entries import Entry, events_of, record_form
 from service.board.page import page
 from service.board.recording.at_table import Asked
 from service.board.recording.fields import Amiss, Fields
 from service.board.recording.guarding import TARGETS, hold, treatment
 from service.board.recording.refusals import Reason
+from service.board.sent_form import sent_form
 from service.board.visit import SiteSeen, Visit
 from service.log.rights import EVENTS
 from service.storage.sql import load
@@ -129,26 +129,28 @@ async def get_hold(visit: Visit[FormQuery]) -> Reply:
 async def post_hold(visit: Visit[Any]) -> Reply:
     """Place the hold."""
     site = await _site_sent(visit)
-    fields = Fields(await visit.form())
 
-    async def show(values: dict[str, str], **more: Any) -> Reply:
-        return await _show_hold(visit, site, values, **more)
-
-    async def record(show_refused: Callable[[list[Reason]], Awaitable[Reply]]) -> Reply:
+    async def told(fields: Fields) -> Entry:
         events = events_of(hold, fields, _asked(visit), site)
         target, code = fields.choice("target", TARGETS, "place"), fields.needed_code("code")
         said = visit.words.gettext("%(code)s is held. Move, use and throw away nothing.", code=code)
         back = f"/{_PAGES[target]}/{code}" if target in _PAGES else "/round"
-        return await record_entry(visit, events, said=said, back=back, refused=show_refused)
+        return Entry(events, said, back, can_undo=False)
 
-    return await _answered(visit, show, record)
+    return await record_form(visit, told, partial(_show_hold, visit, site))
 
 
 _PAGES = {"place": "table", "lot": "lot", "bag": "bag"}
 
 
 async def _show_hold(
-    visit: Visit[Any], site: SiteSeen, values: Mapping[str, str], status: int = 200, **more: Any
+    visit: Visit[Any],
+    site: SiteSeen,
+    values: dict[str, str],
+    *,
+    amiss: Amiss | None = None,
+    reasons: list[Reason] | None = None,
+    status: int = 200,
 ) -> Reply:
     async with visit.services.reading() as connection:
         health = await connection.fetchval(SQL.authority, site.code)
@@ -157,7 +159,7 @@ async def _show_hold(
         status=status,
         site=site,
         health=health,
-        form=_form(values, **more),
+        form=sent_form(values, visit.words, amiss=amiss, reasons=reasons),
         targets=[(key, visit.words.gettext(text)) for key, text in TARGETS.items()],
         kinds=[(key, visit.words.gettext(text)) for key, text in HOLD_KINDS.items()],
         **at_bench(visit, site),
@@ -179,23 +181,24 @@ async def get_treatment(visit: Visit[FormQuery]) -> Reply:
 async def post_treatment(visit: Visit[Any]) -> Reply:
     """Record the treatment: the houses are closed from then on."""
     site = await _site_sent(visit)
-    fields = Fields(await visit.form())
 
-    async def show(values: dict[str, str], **more: Any) -> Reply:
-        return await _show_treatment(visit, site, values, **more)
-
-    async def record(show_refused: Callable[[list[Reason]], Awaitable[Reply]]) -> Reply:
-        told, began = treatment(fields, _asked(visit), zone(site.time_zone))
-        events = events_of(lambda *_: told, fields, _asked(visit), site, began)
+    async def told(fields: Fields) -> Entry:
+        made, began = treatment(fields, _asked(visit), zone(site.time_zone))
+        events = events_of(lambda *_: made, fields, _asked(visit), site, began)
         said = visit.words.gettext("Recorded. The whole house is closed: put the notice up.")
-        back = f"/round?site={site.code}"
-        return await record_entry(visit, events, said=said, back=back, refused=show_refused)
+        return Entry(events, said, f"/round?site={site.code}", can_undo=False)
 
-    return await _answered(visit, show, record)
+    return await record_form(visit, told, partial(_show_treatment, visit, site))
 
 
 async def _show_treatment(
-    visit: Visit[Any], site: SiteSeen, values: Mapping[str, str], status: int = 200, **more: Any
+    visit: Visit[Any],
+    site: SiteSeen,
+    values: dict[str, str],
+    *,
+    amiss: Amiss | None = None,
+    reasons: list[Reason] | None = None,
+    status: int = 200,
 ) -> Reply:
     async with visit.services.reading() as connection:
         houses = await connection.fetch(SQL.houses, site.code)
@@ -205,42 +208,12 @@ async def _show_treatment(
         site=site,
         houses=[(row["structure"], ",".join(row["places"]), row["places"]) for row in houses],
         ticked=(await visit.form()).all("house") if status != 200 else [],
-        form=_form(values, **more),
+        form=sent_form(values, visit.words, amiss=amiss, reasons=reasons),
         **at_bench(visit, site),
     )
 
 
 # -- both --------------------------------------------------------------------------------
-
-
-async def _answered(
-    visit: Visit[Any],
-    show: Callable[..., Awaitable[Reply]],
-    record: Callable[[Callable[[list[Reason]], Awaitable[Reply]]], Awaitable[Reply]],
-) -> Reply:
-    """What a form's recording gives; the form again, filled as it was, where that can't be."""
-    sent = await visit.form()
-    values = {name: sent[name] for name in sent}
-
-    async def refused(reasons: list[Reason]) -> Reply:
-        return await show(values, status=409, reasons=reasons)
-
-    async def amiss(found: Amiss) -> Reply:
-        said = {found.field: found.in_words(visit.words)}
-        return await show(values, status=422, amiss=said)
-
-    try:
-        return await record(refused)
-    except Amiss as found:
-        return await amiss_entry(visit, found, amiss)
-
-
-def _form(
-    values: Mapping[str, str],
-    reasons: list[Reason] | None = None,
-    amiss: dict[str, str] | None = None,
-) -> SentForm:
-    return SentForm(dict(values), reasons or [], amiss or {})
 
 
 def _asked(visit: Visit[Any]) -> Asked:

@@ -2,8 +2,8 @@
 
 import re
 from datetime import timedelta
+from functools import partial
 from typing import Annotated, Any
-from urllib.parse import parse_qsl
 
 import msgspec
 from litestar.handlers import HTTPRouteHandler
@@ -12,13 +12,14 @@ from msgspec import Meta
 from service.api.operation import Reply
 from service.board.bag import record_at_bag
 from service.board.bench_page import at_bench
-from service.board.entries import amiss_entry, events_of, record_entry
-from service.board.forms import Form
+from service.board.entries import Entry, events_of, record_form
+from service.board.forms import Form, understood_text
 from service.board.page import page
 from service.board.recording.at_bag import put_right
 from service.board.recording.at_table import Asked
 from service.board.recording.fields import Amiss, Fields, Row, row_of
 from service.board.recording.refusals import Reason
+from service.board.sent_form import sent_form
 from service.board.table import record_at_table
 from service.board.table_forms import FORMS
 from service.board.there import There, there
@@ -51,37 +52,27 @@ async def get_count(visit: Visit[CountQuery]) -> Reply:
 async def post_count(visit: Visit[Any]) -> Reply:
     """Record the count; then what was refused is sent again, if it came along."""
     sent = await visit.form()
-    values = {name: sent[name] for name in sent}
     again = _AGAIN.fullmatch(sent["again_to"])
+    # Read before anything is recorded, so that what can't be read leaves no half done.
+    waits = understood_text(sent["again_fields"])
 
-    async def amiss(found: Amiss) -> Reply:
-        return await _show(visit, values, amiss=found, status=422)
-
-    async def refused(reasons: list[Reason]) -> Reply:
-        return await _show(visit, values, reasons=reasons, status=409)
-
-    fields = Fields(sent)
-    try:
+    async def told(fields: Fields) -> Entry:
         row = fields.row()
         seen = await there(visit, row.place)
-        moment = _moment(fields, seen)
         asked = Asked(row.place, visit.principal.name)
-        events = events_of(put_right, fields, asked, seen.site, moment)
-    except Amiss as found:
-        return await amiss_entry(visit, found, amiss)
-    said = visit.words.gettext("Counted: the book is right now.")
-    reply = await record_entry(
-        visit, events, said=said, back=f"/table/{row.place}", refused=refused
-    )
+        events = events_of(put_right, fields, asked, seen.site, _moment(fields, seen))
+        said = visit.words.gettext("Counted: the book is right now.")
+        return Entry(events, said, f"/table/{row.place}")
+
+    reply = await record_form(visit, told, partial(_show, visit))
     if again is None or visit.wants_json or reply.status != 303:
         return reply
-    return await _send_again(visit, again, sent["again_fields"])
+    return await _send_again(visit, again, waits)
 
 
-async def _send_again(visit: Visit[Any], again: re.Match[str], fields: str) -> Reply:
+async def _send_again(visit: Visit[Any], again: re.Match[str], waits: Form) -> Reply:
     """What was refused, with the fields that it had."""
-    kept = parse_qsl(fields, keep_blank_values=True, max_num_fields=500)
-    visit.resend(Form([(name, value) for name, value in kept if "\0" not in value]))
+    visit.resend(waits)
     kind, code, form = again.groups()
     if kind == "bag":
         return await record_at_bag(visit, form, code)
@@ -130,10 +121,8 @@ async def _show(
         there=seen,
         row=row,
         book=book,
-        values=values,
+        form=sent_form(values, visit.words, amiss=amiss, reasons=reasons),
         past=_past(values.get("on"), seen),
-        wrong=amiss.in_words(visit.words) if amiss else None,
-        reasons=reasons or [],
         **at_bench(visit, seen.site),
     )
 

@@ -7,7 +7,7 @@ kept there to be put right, and is done with as soon as the same entry is record
 
 import uuid
 from collections.abc import Awaitable, Callable, Sequence
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple, Protocol
 
 import msgspec
 
@@ -146,54 +146,90 @@ def _told(visit: Visit[Any], verdict: Verdict, event: Event, again: str | None) 
     )
 
 
-async def record_entry(
-    visit: Visit[Any],
-    events: Sequence[Event],
-    *,
-    said: str,
-    back: str,
-    refused: Callable[[list[Reason]], Awaitable[Reply]],
+class Entry(NamedTuple):
+    """What a form tells: its events, what is said once they are recorded, and where it leads.
+
+    `can_undo`: the page it leads to takes `done`, and offers to take the entry back.
+    """
+
+    events: Sequence[Event]
+    said: str
+    back: str
+    can_undo: bool = True
+
+
+class Show(Protocol):
+    """The page of a form that was sent, with all that was typed; see `record_form`."""
+
+    def __call__(
+        self,
+        values: dict[str, str],
+        *,
+        amiss: Amiss | None = None,
+        reasons: list[Reason] | None = None,
+        status: int = 200,
+    ) -> Awaitable[Reply]: ...
+
+
+async def record_form(
+    visit: Visit[Any], told_by: Callable[[Fields], Awaitable[Entry]], show: Show
 ) -> Reply:
-    """Record an entry and answer: on to `back` with `said`, or `refused`, or JSON for a device.
+    """Record what the form that was sent tells, and go on to where it leads.
+
+    What can't be understood is shown as `amiss` (422), what the log refuses with its `reasons`
+    (409). A device is answered in JSON.
+    """
+    sent = await visit.form()
+    values = {name: sent[name] for name in sent}
+    try:
+        entry = await told_by(Fields(sent))
+    except Amiss as found:
+        if visit.wants_json:
+            return _amiss(visit, found, sent["entry"])
+        return await show(values, amiss=found, status=422)
+    reply, reasons = await _recorded(visit, entry, sent["entry"].lower())
+    return reply or await show(values, reasons=reasons, status=409)
+
+
+async def _recorded(
+    visit: Visit[Any], told_of: Entry, entry: str
+) -> tuple[Reply | None, list[Reason]]:
+    """The answer to an entry; none, and why, where its form is to be shown again.
 
     Of an entry of several events the worst verdict counts; those accepted are known when it is
     sent again.
     """
-    entry = (await visit.form())["entry"].lower()
+    events, said, back, can_undo = told_of
     told = await submit(visit, events, again=entry)
     worst = min(told, key=lambda one: _WORST.index(one.verdict))
     reasons = [reason for one in told for reason in one.errors]
     remarks = list(dict.fromkeys(remark for one in told for remark in one.remarks))
     recorded = worst.verdict in ("accepted", "known")
     words = said if worst.verdict == "accepted" else worst.words
-    undo = told[0].event if recorded and len(told) == 1 else None
+    undo = told[0].event if recorded and can_undo and len(told) == 1 else None
     onward = f"{back}{'&' if '?' in back else '?'}done={undo}" if undo else back
+    said_so = " · ".join([words, *remarks])
     if visit.wants_json:
         answered = Answered(
             entry=entry,
             verdict=worst.verdict,
-            words=words if recorded else " ".join(reason.words for reason in reasons),
+            words=said_so if recorded else " ".join(reason.words for reason in reasons),
             errors=reasons,
             remarks=remarks,
             made=told[0].made,
             next=onward,
             undo=undo,
         )
-        return Reply(answered, media_type=JSON, cache="no-store")
+        return Reply(answered, media_type=JSON, cache="no-store"), reasons
     if not recorded:
-        return await refused(reasons)
-    return visit.go(onward, said=" · ".join([words, *remarks]))
+        return None, reasons
+    return visit.go(onward, said=said_so), reasons
 
 
-async def amiss_entry(
-    visit: Visit[Any], amiss: Amiss, show: Callable[[Amiss], Awaitable[Reply]]
-) -> Reply:
-    """The answer to a form that can't be understood: the field and why; nothing was recorded."""
-    if not visit.wants_json:
-        return await show(amiss)
+def _amiss(visit: Visit[Any], amiss: Amiss, entry: str) -> Reply:
+    """The answer to a device whose form can't be understood; nothing was recorded."""
     words = amiss.in_words(visit.words)
     reason = Reason(kind="malformed", words=words, settle="", field=amiss.field)
-    entry = (await visit.form())["entry"]
     answered = Answered(entry=entry, verdict="refused", words=words, errors=[reason])
     return Reply(answered, media_type=JSON, cache="no-store")
 

@@ -1,11 +1,11 @@
 """What a grafting form begins with: the day's list, bags, stocks, the method of last time."""
 
-from collections.abc import Mapping
 from typing import Any
 from urllib.parse import urlencode
 
 import msgspec
 
+from service.board.forms import Form
 from service.board.recording.fields import Row, row_of
 from service.board.table_forms import Choice, Filled, last_said, methods
 from service.board.there import There
@@ -29,9 +29,9 @@ class Listed(msgspec.Struct, frozen=True, kw_only=True):
     here: bool
 
 
-def kept_for_next(values: Mapping[str, str]) -> dict[str, str]:
+def kept_for_next(sent: Form) -> dict[str, str]:
     """What the next graft begins with: the same bag, stocks, method and order."""
-    return {name: values[name] for name in _KEPT if values.get(name)}
+    return {name: value for name in _KEPT if (value := sent.get(name))}
 
 
 async def to_graft(visit: Visit[Any], seen: There, form: Filled) -> dict[str, Any]:

@@ -17,7 +17,8 @@ from msgspec import Meta
 from service.api.operation import Reply
 from service.api.problems import not_found
 from service.board.page import page
-from service.board.round_words import DONE, TO_DO, tables
+from service.board.round_words import DONE, tables
+from service.board.table_forms import FORM_OF_CHECK
 from service.board.visit import Visit
 from service.log.rights import CORRECTIONS, EVENTS, READ
 from service.reminders.morning import morning
@@ -115,7 +116,7 @@ def _words(words: Words) -> dict[str, Any]:
         "check_words": lambda check: named(words, check, CHECKS),
         "method_words": lambda method: named(words, method, METHODS),
         "kind_words": lambda kind: kind_in_words(words, kind),
-        "form_of": lambda check: TO_DO.get(check),
+        "form_of": FORM_OF_CHECK.get,
     }
 
 

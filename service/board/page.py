@@ -168,10 +168,12 @@ def _in_words(visit: Visit[Any], error: Exception) -> Reply:
     asgi = visit.request.scope
     if problem.slug == "internal-error":
         log_unforeseen(asgi, error)
+    title, advice = problem_in_words(visit.words, problem.slug, problem.status)
     if visit.wants_json:
+        # What a device shows beside the entry that it sent.
+        problem.members["words"] = f"{title}. {advice}"
         body, kind = encode_problem(problem, asgi), PROBLEM_TYPE
         return Reply(body, problem.status, None, problem.headers, kind, "no-store")
-    title, advice = problem_in_words(visit.words, problem.slug, problem.status)
     reference = asgi["state"]["request_id"] if problem.status >= 500 else None
     context = {"title": title, "advice": advice, "reference": reference}
     reply = visit.page("problem.html", status=problem.status, **context)

@@ -1,15 +1,7 @@
-"""The round's words for what was recorded, and which form records a check."""
+"""The round's words for what was recorded, and for so many tables."""
 
 from service.wording.words import Words, phrase
 
-# The last part of a table's address: the form that records this check.
-TO_DO: dict[str, str] = {
-    "read_take": "unwrap",
-    "force": "forcing",
-    "push_walk": "push-count",
-    "tops_off": "tops-off",
-    "look": "looked",
-}
 DONE: dict[str, str] = {
     "stock.opened": phrase("books opened"),
     "budwood.cut": phrase("budwood cut"),

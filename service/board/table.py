@@ -1,5 +1,6 @@
 """A table: what stands there, what is due, and the forms that record what is done there."""
 
+from functools import partial
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
@@ -11,13 +12,13 @@ from service.api.operation import Reply
 from service.api.problems import not_found
 from service.board import table_forms
 from service.board.bench_page import at_bench
-from service.board.entries import amiss_entry, events_of, record_entry
+from service.board.entries import Entry, events_of, record_form
 from service.board.graft_form import kept_for_next, to_graft
 from service.board.page import page
 from service.board.recording.at_table import Asked
 from service.board.recording.fields import Amiss, Fields
 from service.board.recording.refusals import Reason
-from service.board.table_forms import FORMS, TableForm, filled
+from service.board.table_forms import FORM_OF_CHECK, FORMS, TableForm, filled
 from service.board.there import SQL, HoldSeen, LotSeen, There, checks_at, there
 from service.board.undo import undoable
 from service.board.visit import Visit
@@ -68,7 +69,7 @@ async def get_table(visit: Visit[TableQuery]) -> Reply:
         lots=cards[:MOST_CARDS],
         more_lots=cards[MOST_CARDS:],
         bags=[row for row in seen.rows if row.kind == "bag"],
-        form_of=FORM_OF.get,
+        form_of=FORM_OF_CHECK.get,
         **at_bench(visit, seen.site),
     )
 
@@ -89,26 +90,19 @@ async def post_form(visit: Visit[Any]) -> Reply:
 
 async def record_at_table(visit: Visit[Any], form: TableForm, code: str) -> Reply:
     """Record a form of the table `code`."""
-    sent, seen = await visit.form(), await there(visit, code)
-    values = {name: sent[name] for name in sent}
-    asked = Asked(seen.place.code, visit.principal.name)
+    seen = await there(visit, code)
 
-    async def amiss(found: Amiss) -> Reply:
-        return await _show(visit, form, seen, values, amiss=found, status=422)
+    async def told(fields: Fields) -> Entry:
+        asked = Asked(seen.place.code, visit.principal.name)
+        events = events_of(form.maker, fields, asked, seen.site)
+        what = visit.words.gettext(form.title)
+        said = visit.words.gettext("Recorded at %(place)s: %(what)s.", place=code, what=what)
+        back = f"/table/{code}"
+        if form.name == "graft":
+            back += "/graft?" + urlencode(kept_for_next(fields.form))
+        return Entry(events, said, back)
 
-    async def refused(reasons: list[Reason]) -> Reply:
-        return await _show(visit, form, seen, values, reasons=reasons, status=409)
-
-    try:
-        events = events_of(form.maker, Fields(sent), asked, seen.site)
-    except Amiss as found:
-        return await amiss_entry(visit, found, amiss)
-    what = visit.words.gettext(form.title)
-    said = visit.words.gettext("Recorded at %(place)s: %(what)s.", place=code, what=what)
-    back = f"/table/{code}"
-    if form.name == "graft":
-        back += "/graft?" + urlencode(kept_for_next(values))
-    return await record_entry(visit, events, said=said, back=back, refused=refused)
+    return await record_form(visit, told, partial(_show, visit, form, seen))
 
 
 def _form(visit: Visit[Any]) -> TableForm:
@@ -156,14 +150,6 @@ async def _show(
 
 # On a table of very many lots the others are named in a line each.
 MOST_CARDS = 24
-# The form that does a check, by the check's name.
-FORM_OF = {
-    "read_take": "unwrap",
-    "force": "forcing",
-    "push_walk": "push-count",
-    "tops_off": "tops-off",
-    "look": "looked",
-}
 
 
 class RowSeen(msgspec.Struct, frozen=True, kw_only=True):

@@ -9,6 +9,7 @@ import msgspec
 from service.board.recording import at_table
 from service.board.recording.fields import Amiss, Row, row_of
 from service.board.recording.refusals import Reason
+from service.board.sent_form import SentForm, amiss_in_words
 from service.board.there import There, row_at
 from service.log.incoming import new_id, zone
 from service.log.stored import StoredEvent
@@ -54,6 +55,14 @@ FORMS = {
             "stock-count", phrase("stock count"), at_table.stock_count, ("trees", "liners", "bag")
         ),
     )
+}
+# The form that does a check, by the check's name.
+FORM_OF_CHECK = {
+    "read_take": "unwrap",
+    "force": "forcing",
+    "push_walk": "push-count",
+    "tops_off": "tops-off",
+    "look": "looked",
 }
 
 
@@ -119,37 +128,20 @@ def chosen(asked: Mapping[str, str], found: list[Choice]) -> str | None:
     return fits[0] if len(fits) == 1 else None
 
 
-class Filled(msgspec.Struct, kw_only=True):
-    """A form on its way to the page: values, what is amiss, why it was refused."""
+class Filled(SentForm, kw_only=True):
+    """A form at a table on its way to the page. `chosen`: the value of the one choice made."""
 
     form: TableForm
     choices: list[Choice]
     chosen: str | None
-    values: Mapping[str, str]
     entry: str
     occurred: str
     today: date
-    amiss: dict[str, str] = {}
-    reasons: list[Reason] = []
-
-    def value(self, name: str, otherwise: Any = "") -> Any:
-        """What the field holds: what was sent, or the link said, else `otherwise`."""
-        return self.values.get(name) or otherwise
-
-    def wrong(self, name: str) -> str | None:
-        """What is amiss with the field."""
-        said = [reason.words for reason in self.reasons if reason.field == name]
-        return self.amiss.get(name) or (said[0] if said else None)
 
     @property
     def only(self) -> Choice | None:
         """The choice that was made beforehand."""
         return next((one for one in self.choices if one.value == self.chosen), None)
-
-    @property
-    def may_have_happened(self) -> bool:
-        """Whether it is recorded once the person says that it happened all the same."""
-        return bool(self.reasons) and all(reason.happened_helps for reason in self.reasons)
 
 
 def filled(
@@ -173,7 +165,7 @@ def filled(
         entry=values.get("entry") or new_id(int(now.timestamp() * 1000)),
         occurred=values.get("occurred") or moment,
         today=there.site.today,
-        amiss={amiss.field: amiss.in_words(shown.words)} if amiss else {},
+        amiss=amiss_in_words(amiss, shown.words),
         reasons=reasons or [],
     )
 

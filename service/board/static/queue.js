@@ -142,7 +142,7 @@ self.graftlog = self.graftlog || {};
     if ([408, 425, 429, 502, 503, 504].includes(status)) return "later";
     // A mistake of the service: what comes after it need not wait for it.
     if (status >= 500) return "skip";
-    return { verdict: "refused", words: body.detail || body.title || "", errors: [] };
+    return { verdict: "refused", words: body.words || body.detail || "", errors: [] };
   }
 
   async function settle(one, said) {
