@@ -1,6 +1,7 @@
 """From a form's fields to events: pure, so these need no service."""
 
 from datetime import date
+from zoneinfo import ZoneInfo
 
 import msgspec
 import pytest
@@ -10,6 +11,7 @@ from service.board.forms import Form
 from service.board.recording import at_bag
 from service.board.recording.at_table import Asked, Maker
 from service.board.recording.fields import Amiss, Fields, Row, row_of
+from service.board.recording.guarding import treatment
 from service.board.recording.refusals import reason_of
 from service.board.table_forms import FORMS
 from service.board.visit import SiteSeen
@@ -270,6 +272,37 @@ def test_a_wrong_field_is_named(name: str, fields: dict[str, str], field: str) -
         told(FORMS[name].maker, **fields)
     assert amiss.value.field == field
     assert amiss.value.in_words(shown_to("es").words)
+
+
+@pytest.mark.parametrize(
+    ("day", "began", "ended", "occurred", "end"),
+    [
+        ("2026-11-20", "08:00", "09:10", "2026-11-20T08:00:00+01:00", "2026-11-20T09:10:00+01:00"),
+        ("2026-11-20", "23:30", "00:30", "2026-11-20T23:30:00+01:00", "2026-11-21T00:30:00+01:00"),
+        # 02:00 to 03:00 comes twice: from the first to the second, so that no house opens early
+        ("2026-10-25", "02:30", "02:30", "2026-10-25T02:30:00+02:00", "2026-10-25T02:30:00+01:00"),
+        ("2026-10-25", "02:30", "02:10", "2026-10-25T02:30:00+02:00", "2026-10-25T02:10:00+01:00"),
+        # and never: the hour before, the hour after
+        ("2026-03-29", "02:30", "02:40", "2026-03-29T01:30:00+01:00", "2026-03-29T03:40:00+02:00"),
+    ],
+)
+def test_a_treatment_ends_at_the_latest_moment_that_its_time_can_mean(
+    day: str, began: str, ended: str, occurred: str, end: str
+) -> None:
+    """Clocks change at 01:00 UTC on the last Sundays of March and October (2000/84/EC)."""
+    sent = {"product": "soap", "places": "T1", "day": day, "began": began, "ended": ended}
+    ((_, data),), at = treatment(
+        Fields(Form(list(sent.items()))), Asked("", "p-02"), ZoneInfo(SITE.time_zone)
+    )
+    assert (at, data["ended"]) == (occurred, end)
+
+
+@pytest.mark.parametrize("day", ["9999-12-31", "0001-01-01", "2026-02-30", ""])
+def test_a_treatment_is_of_a_day_that_is_told_of(day: str) -> None:
+    sent = {"product": "soap", "places": "T1", "day": day, "began": "23:59", "ended": "00:00"}
+    with pytest.raises(Amiss) as amiss:
+        treatment(Fields(Form(list(sent.items()))), Asked("", "p-02"), ZoneInfo(SITE.time_zone))
+    assert amiss.value.field == "day"
 
 
 def test_rows_come_back_as_they_went() -> None:

@@ -4,12 +4,12 @@ No look at the books, as with the forms at a table: what is sent again is the sa
 """
 
 import re
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from service.board.recording.at_table import Asked, Told
 from service.board.recording.fields import Amiss, Fields, event_data
-from service.trade.words import CODE_PATTERN
+from service.trade.words import CODE_PATTERN, EARLIEST_YEAR, LATEST_YEAR
 from service.wording.trade_words import HOLD_KINDS
 from service.wording.words import phrase
 
@@ -43,24 +43,25 @@ def treatment(fields: Fields, asked: Asked, zone: ZoneInfo) -> tuple[Told, str]:
     """A treatment at places, and the moment at which it began.
 
     The re-entry interval runs from its end, so the end is asked for; one before the beginning is
-    of the day after.
+    of the day after. Where clocks go back a time comes twice: it began at the first, it ended at
+    the second, so that no house opens too early.
     """
     places, product = _places(fields), fields.text("product")
     if product is None:
         raise Amiss("product", phrase("Say which product, as its label names it."))
     day = _day(fields)
-    began, ended = _clock(fields, "began", day, zone), _clock(fields, "ended", day, zone)
+    began, ended = min(_clock(fields, "began", day, zone)), max(_clock(fields, "ended", day, zone))
     if ended < began:
-        ended = _clock(fields, "ended", day + timedelta(days=1), zone)
+        ended = max(_clock(fields, "ended", day + timedelta(days=1), zone))
     data = event_data(
         places=places,
         product=product,
         rate=fields.text("rate"),
         reason=fields.text("reason"),
         re_entry_hours=_hours(fields),
-        ended=ended.isoformat(),
+        ended=ended.astimezone(zone).isoformat(),
     )
-    return [("treatment.applied", data)], began.isoformat()
+    return [("treatment.applied", data)], began.astimezone(zone).isoformat()
 
 
 def _places(fields: Fields) -> list[str]:
@@ -81,16 +82,21 @@ def _places(fields: Fields) -> list[str]:
 
 def _day(fields: Fields) -> date:
     try:
-        return date.fromisoformat(fields.form["day"])
+        day = date.fromisoformat(fields.form["day"])
+        if not EARLIEST_YEAR <= day.year <= LATEST_YEAR:
+            raise ValueError("outside the years that are told of")
     except ValueError as error:
         raise Amiss("day", phrase("That is no day of the calendar.")) from error
+    return day
 
 
-def _clock(fields: Fields, name: str, day: date, zone: ZoneInfo) -> datetime:
+def _clock(fields: Fields, name: str, day: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
+    """The moments, UTC, that a time by the clock can mean: mostly the same one twice."""
     found = _CLOCK.fullmatch(fields.form[name])
     if found is None:
         raise Amiss(name, phrase("A time is wanted here, such as 06:30."))
-    return datetime.combine(day, time(int(found[1]), int(found[2])), zone)
+    there = datetime.combine(day, time(int(found[1]), int(found[2])), zone)
+    return there.astimezone(UTC), there.replace(fold=1).astimezone(UTC)
 
 
 def _hours(fields: Fields) -> int | None:
