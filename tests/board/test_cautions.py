@@ -2,6 +2,8 @@
 
 import re
 
+from playwright.async_api import expect
+
 from tests.board.conftest import Visitor
 from tests.board.looking import check_page, picture
 
@@ -49,6 +51,7 @@ async def test_a_treatment_closes_its_house_from_its_end_on(visitor: Visitor) ->
     await page.get_by_label("Re-entry time by the label, in hours").fill("12")
     await page.get_by_role("button", name="Save").click()
     await page.get_by_text("Recorded. The whole house is closed").wait_for()
+    await expect(page.locator("h1")).to_have_text("Morning round")
     await page.goto("/cautions?site=TARNA")
     # 12 hours from its end, in the site's own time
     await page.get_by_text(re.compile(r"closed until .*19:45")).wait_for()
@@ -63,3 +66,9 @@ async def test_a_find_is_held_and_the_number_is_shown(visitor: Visitor) -> None:
     await page.locator("main button.main").click()
     await page.get_by_role("alert").wait_for()
     assert await page.locator("#f-reason").input_value() == "mancha sospechosa"
+    # What is there is held, and the lot's page says so.
+    await page.goto("/hold?target=lot&code=C-G019&site=CORIN")
+    await page.locator("#f-reason").fill("mancha sospechosa")
+    await page.locator("main button.main").click()
+    await expect(page).to_have_url(re.compile("/lot/C-G019$"))
+    await expect(page.locator("main")).to_contain_text("retenido")

@@ -230,7 +230,9 @@
     const told = one.errors.length ? one.errors : [{ words: one.words }];
     return told.map((error) => {
       const line = document.createElement("p");
-      line.textContent = [error.words || one.words, error.settle].filter(Boolean).join(" ");
+      // "Here" says nothing at the head of a form: the field's own name does.
+      const label = error.kind === "malformed" && one.labels?.[error.field];
+      line.textContent = [label && `${label}:`, error.words || one.words, error.settle].filter(Boolean).join(" ");
       if (error.count_form && new URL(error.count_form, location.href).origin === location.origin) {
         const link = document.createElement("a");
         link.href = error.count_form;
