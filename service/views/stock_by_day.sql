@@ -81,7 +81,7 @@ ORDER BY day, kind, commodity, site, cultivar, rootstock, size, stage, grade;
 -- name: by_day_back
 -- The same of what is in the nursery, told backward from the sums: no part of it grows with the days
 -- before $10. What was gone before then and never came back is left out.
-WITH since AS (
+WITH told AS (
     SELECT s.kind,
            s.commodity,
            CASE WHEN 'site' = ANY ($1::text[]) THEN s.site END AS site,
@@ -91,10 +91,20 @@ WITH since AS (
            CASE WHEN 'stage' = ANY ($1) THEN s.stage END AS stage,
            CASE WHEN 'grade' = ANY ($1) THEN s.grade END AS grade,
            s.day,
-           sum(s.delta) AS delta
-    FROM stock_by_day s
+           sum(s.delta) AS delta,
+           sum(s.quantity) AS quantity
+    FROM (
+        SELECT site, kind, cultivar, rootstock, size, stage, grade, commodity, day, delta,
+               0::bigint AS quantity
+        FROM stock_by_day
+        WHERE day >= $10::date
+        UNION ALL
+        -- what there is now, of no day
+        SELECT site, kind, cultivar, rootstock, size, stage, grade, commodity, NULL::date, 0::bigint,
+               quantity
+        FROM stock_sums
+    ) s
     WHERE s.kind = ANY ($2::text[])
-      AND s.day >= $10::date
       AND ($3::text[] IS NULL OR s.site = ANY ($3))
       AND ($4::text IS NULL OR s.site = $4)
       AND ($5::text IS NULL OR s.cultivar = $5)
@@ -103,36 +113,15 @@ WITH since AS (
       AND ($8::text IS NULL OR s.stage = $8)
       AND ($9::text IS NULL OR s.grade = $9)
     GROUP BY 1, 2, 3, 4, 5, 6, 7, 8, 9
-), now AS (
-    SELECT s.kind,
-           s.commodity,
-           CASE WHEN 'site' = ANY ($1) THEN s.site END AS site,
-           CASE WHEN 'cultivar' = ANY ($1) THEN s.cultivar END AS cultivar,
-           CASE WHEN 'rootstock' = ANY ($1) THEN s.rootstock END AS rootstock,
-           CASE WHEN 'size' = ANY ($1) THEN s.size END AS size,
-           CASE WHEN 'stage' = ANY ($1) THEN s.stage END AS stage,
-           CASE WHEN 'grade' = ANY ($1) THEN s.grade END AS grade,
-           s.quantity
-    FROM stock_sums s
-    WHERE s.kind = ANY ($2)
-      AND ($3 IS NULL OR s.site = ANY ($3))
-      AND ($4 IS NULL OR s.site = $4)
-      AND ($5 IS NULL OR s.cultivar = $5)
-      AND ($6 IS NULL OR s.rootstock = $6)
-      AND ($7 IS NULL OR s.size = $7)
-      AND ($8 IS NULL OR s.stage = $8)
-      AND ($9 IS NULL OR s.grade = $9)
 ), parts AS (
     SELECT kind, commodity, site, cultivar, rootstock, size, stage, grade, day,
            delta AS net, delta AS change
-    FROM since
+    FROM told
     WHERE day <= $11::date
     UNION ALL
-    SELECT kind, commodity, site, cultivar, rootstock, size, stage, grade, $10::date, quantity, 0
-    FROM now
-    UNION ALL
-    SELECT kind, commodity, site, cultivar, rootstock, size, stage, grade, $10::date, -delta, 0
-    FROM since
+    SELECT kind, commodity, site, cultivar, rootstock, size, stage, grade, $10,
+           quantity - delta, 0
+    FROM told
 ), net AS (
     SELECT kind, commodity, site, cultivar, rootstock, size, stage, grade, day,
            sum(net) AS net, sum(change) AS change
