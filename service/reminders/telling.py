@@ -71,7 +71,9 @@ def kind_in_words(words: Words, kind: str) -> str:
 
 
 def page_of(alert: AlertRow) -> str | None:
-    """The page of the bag, table or lot that it is about, as a path; None when it is of none."""
+    """The page of what it is about, as a path: what waits, a bag, table or lot; None: of none."""
+    if alert.kind == raising.PUT_RIGHT:
+        return "/put-right"
     bag = alert.subject if alert.kind == raising.EXPIRING else alert.numbers.get("bag")
     if isinstance(bag, str):
         return f"/bag/{quote(bag, safe='')}"

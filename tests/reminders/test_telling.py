@@ -7,7 +7,7 @@ import pytest
 
 from service.reminders import raising
 from service.reminders.alerts import AlertRow
-from service.reminders.telling import alert_in_words
+from service.reminders.telling import alert_in_words, page_of
 from service.trade.verdicts import BREAKABLE_RULES
 from service.wording.shown import shown_to
 
@@ -68,3 +68,9 @@ def test_every_rule_that_can_be_broken_is_said(rule: str) -> None:
 def test_an_alert_that_an_older_version_raised_is_told_as_it_was_written() -> None:
     older = alert("old_budwood", age_days=None)
     assert alert_in_words(shown_to("es"), older, TODAY).detail == "for programs"
+
+
+def test_an_alert_leads_to_what_it_is_about() -> None:
+    assert page_of(alert(raising.PUT_RIGHT)) == "/put-right"
+    assert page_of(alert(raising.EXPIRING)) == "/bag/B1"
+    assert page_of(alert(raising.OVERDUE)) == "/table/C-T1"
