@@ -51,8 +51,13 @@ async def test_a_revision_gives_way_to_who_holds_its_table(
         await holder.execute("BEGIN; LOCK TABLE to_put_right IN SHARE MODE")
         # when it gives way, the table is free for others meanwhile
         pauses: list[float] = []
+        sleep = asyncio.sleep
 
         async def others_go_on(seconds: float) -> None:
+            if seconds != migrations.PAUSE_S:
+                # It waits for who migrated before to be gone.
+                await sleep(seconds)
+                return
             pauses.append(seconds)
             await database.reader.fetchval("SELECT count(*) FROM to_put_right", timeout=1)
             if len(pauses) == 2:
