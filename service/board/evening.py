@@ -27,6 +27,7 @@ from service.board.grid import (
     understood,
     with_actor,
 )
+from service.board.grid_far import without_far
 from service.board.names import Names, names
 from service.board.page import page
 from service.board.recording.fields import Amiss, Fields
@@ -205,7 +206,8 @@ async def _record(visit: Visit[Any], site: SiteSeen, kind: Kind) -> Reply:
         entry = Fields(form).entry()
     except Amiss as amiss:
         raise bad_parameter("entry", amiss.in_words(visit.words), "bad_value") from amiss
-    drafts = understood(sent, entry, visit.words) if sent.filled else []
+    found = understood(sent, entry, visit.words) if sent.filled else []
+    drafts = await without_far(visit, site, sent, found)
     if drafts:
         events = [with_actor(draft, visit.principal.name) for draft, _ in drafts]
         verdicts = await judged(visit, events)
@@ -217,7 +219,7 @@ async def _record(visit: Visit[Any], site: SiteSeen, kind: Kind) -> Reply:
         return _as_json(sent, entry, words, back if all_recorded else None)
     if all_recorded:
         return visit.go(back, said=words)
-    status = 409 if drafts else 422
+    status = 409 if found else 422
     return _show(
         visit, site, kind, sent.common, sent.rows, place=form["place"], status=status,
         entry=entry, wrong=sent.wrong, words=words,

@@ -106,29 +106,40 @@ STOCKED = Kind(
 
 
 class Why(msgspec.Struct, frozen=True, kw_only=True):
-    """Why a row was not recorded: in which column, if in one, and which count would settle it."""
+    """Why a row was not recorded: in which column, if in one, and which count would settle it.
+
+    `far`: the number that is far above the book; it is recorded once somebody says that it is so.
+    """
 
     column: str | None
     words: str
     count_form: str | None = None
+    far: int | None = None
 
 
 class GridRow(msgspec.Struct, kw_only=True):
     """A row. `name`: its number, or x and a number for one that the sheet did not have.
 
-    `what` and `note` are only shown. `verdict`: accepted, known or refused once it was sent.
+    `what` and `note` are only shown. `sure`: the number that is said to be right, although far
+    above the book. `verdict`: accepted, known or refused once it was sent.
     """
 
     name: str
     cells: dict[str, str]
     what: str = ""
     note: str = ""
+    sure: str = ""
     verdict: str = ""
     why: list[Why] = []
 
     @property
     def recorded(self) -> bool:
         return self.verdict in ("accepted", "known")
+
+    @property
+    def far(self) -> str:
+        """The number that is asked back, or that was said to be right."""
+        return next((str(one.far) for one in self.why if one.far is not None), self.sure)
 
     def wrong(self, column: str | None) -> list[Why]:
         """What is wrong in a column; None: with the row."""
@@ -162,7 +173,7 @@ def rows_to_fill(
 def sent_back(kind: Kind, site: str, form: Form) -> Sent:
     """The grid in a form. Codes may have been typed in small letters."""
     rows: dict[str, GridRow] = {}
-    names = {*kind.columns, *kind.along, "what"}
+    names = {*kind.columns, *kind.along, "what", "sure"}
     for key, value in form.pairs:
         found = _CELL.fullmatch(key)
         if found is None or found[2] not in names:
@@ -170,6 +181,8 @@ def sent_back(kind: Kind, site: str, form: Form) -> Sent:
         row = rows.setdefault(found[1], GridRow(name=found[1], cells={}))
         if found[2] == "what":
             row.what = value
+        elif found[2] == "sure":
+            row.sure = value
         elif value:
             row.cells[found[2]] = _as_meant(kind.sheet, found[2], value)
     common = {name: form[name] for name in kind.common if form[name]}

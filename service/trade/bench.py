@@ -16,6 +16,11 @@ from service.trade.words import Moment
 FAR_FACTOR, FAR_MORE = 10, 1000
 
 
+def breaks_the_book(counted: int, book: int) -> bool:
+    """Whether a count is so far above the book that it is only taken when it is said to be so."""
+    return counted > FAR_FACTOR * book and counted - book > FAR_MORE
+
+
 class Bench:
     """The state around one event while it is completed."""
 
@@ -213,7 +218,7 @@ class Bench:
 
     def far_from_book(self, counted: int, book: int, pointer: str) -> None:
         """A count many times the book looks like a slip of the pen: asked for once more."""
-        if counted > FAR_FACTOR * book and counted - book > FAR_MORE:
+        if breaks_the_book(counted, book):
             self.break_rule(
                 "far_from_book",
                 f"{counted} were counted, the book has {book}. If that is no slip, send it again "

@@ -37,6 +37,15 @@ async def newest(demo: Served, kind: str) -> int:
     return int((await asked(demo, "SELECT count(*) FROM events WHERE type = $1", kind))[0][0])
 
 
+async def sent(demo: Served, who: str, form: dict[str, str]) -> Any:
+    """A count sheet as a device sends it; the answer."""
+    headers, cookies = {"Accept": "application/json"}, {"graftlog_seat": demo.cookies[who]}
+    async with httpx.AsyncClient(headers=headers, cookies=cookies, trust_env=False) as client:
+        csrf = (await client.get(f"{demo.url}/device/who")).json()["csrf"]
+        address = f"{demo.url}/evening/CORIN/counts"
+        return (await client.post(address, data=form | {"csrf": csrf})).json()
+
+
 def cell(page: Page, row: str, column: str) -> Locator:
     return page.locator(f'[name="r.{row}.{column}"]')
 
@@ -168,16 +177,10 @@ async def test_paper_with_a_number_is_known_whoever_types_it_again(demo: Served)
     stands = (await asked(demo, STANDING))[1]
     rows = {"r.0.lot": stands["lot"], "r.0.size": stands["size"], "r.0.place": stands["place"],
             "r.0.pushed": "2"}  # fmt: skip
-    address = f"{demo.url}/evening/CORIN/counts"
 
     async def typed(who: str, entry: str, **more: str) -> Any:
-        headers = {"Accept": "application/json"}
-        cookies = {"graftlog_seat": demo.cookies[who]}
-        async with httpx.AsyncClient(headers=headers, cookies=cookies, trust_env=False) as client:
-            csrf = (await client.get(f"{demo.url}/device/who")).json()["csrf"]
-            form = rows | {"date": "2026-11-20", "person": "p-02", "place": stands["place"],
-                           "count": "push", "csrf": csrf, "entry": entry} | more  # fmt: skip
-            return (await client.post(address, data=form)).json()
+        common = {"date": "2026-11-20", "person": "p-02", "place": stands["place"], "count": "push"}
+        return await sent(demo, who, rows | common | {"entry": entry} | more)
 
     one, other = str(uuid.uuid4()), str(uuid.uuid4())
     verdicts = [
@@ -192,3 +195,48 @@ async def test_paper_with_a_number_is_known_whoever_types_it_again(demo: Served)
     # Twice the same account on a sheet, a row half filled in, an unknown site, no place.
     wrong = await typed("p-02", other, **{"r.x0.lot": "L-1"}, count="push")
     assert [row["errors"][0]["column"] for row in wrong["rows"] if row["errors"]] == [None]
+
+
+async def test_a_row_far_above_the_book_is_asked_back_alone(visitor: Visitor, demo: Served) -> None:
+    first, second, third = (await asked(demo, STANDING))[2:5]
+    far = 10 * first["count"] + 20
+    page = await visitor("manager", phone=True)
+    await page.goto(f"/evening/CORIN/counts?place={first['place']}&count=stock")
+    await page.fill("[name=reason]", "month's end")
+    mine = page.locator("tbody tr").filter(has=page.locator(f'input[value="{first["lot"]}"]'))
+    name = await mine.filter(
+        has=page.locator("option[value=pushed][selected]")
+    ).first.get_attribute("data-row")
+    assert name
+    await cell(page, name, "counted").fill(str(far))
+    await page.get_by_role("button", name="Record the sheet").click()
+    row = page.locator(f'[data-row="{name}"]')
+    await expect(row).to_contain_text(f"{far} counted, and the book has")
+    await check_page(page, "w-grid-far-phone")
+    tick = row.get_by_label("Many more than the book")
+    # For another number it is asked anew.
+    await tick.check()
+    await cell(page, name, "counted").fill(str(far + 1))
+    await page.get_by_role("button", name="Record the sheet").click()
+    await expect(row).to_contain_text(f"{far + 1} counted, and the book has")
+    await cell(page, name, "counted").fill(str(far))
+    await page.get_by_role("button", name="Record the sheet").click()
+    await tick.check()
+    before = await newest(demo, "stock.counted")
+    await page.get_by_role("button", name="Record the sheet").click()
+    await expect(page.locator("#device")).to_contain_text("1 row recorded.")
+    assert await newest(demo, "stock.counted") == before + 1
+    # Push counts too; the other row of the sheet is recorded meanwhile.
+    form = {"date": "2026-11-20", "person": "p-02", "place": second["place"], "count": "push",
+            "entry": str(uuid.uuid4())}  # fmt: skip
+    for number, (lot, pushed) in enumerate([(second, "9999"), (third, "1")]):
+        cells = {"lot": lot["lot"], "size": lot["size"], "place": lot["place"], "pushed": pushed}
+        form |= {f"r.{number}.{column}": value for column, value in cells.items()}
+    far, near = (await sent(demo, "p-02", form))["rows"]
+    assert (far["verdict"], far["errors"][0]["far"], near["verdict"]) == (
+        "refused",
+        9999,
+        "accepted",
+    )
+    rows = (await sent(demo, "p-02", form | {"r.0.sure": "9999"}))["rows"]
+    assert [row["verdict"] for row in rows] == ["accepted", "known"], rows

@@ -73,11 +73,44 @@ def test_a_count_far_above_the_book_is_asked_for_once_more() -> None:
     fields = TREES | {"pushed": "240"}
     with pytest.raises(Amiss) as amiss:
         told(FORMS["push-count"].maker, **fields)
-    assert (amiss.value.field, amiss.value.values) == ("pushed", {"counted": 240, "book": 26})
+    assert (amiss.value.field, amiss.value.values) == (
+        "pushed",
+        {"code": "L7", "counted": 240, "book": 26},
+    )
     # then it is told once somebody says that it is so
     assert data_of(FORMS["push-count"].maker, **fields, sure="yes")["pushed"] == 240
     # and a few more than the book are found every day
     assert data_of(FORMS["push-count"].maker, **TREES, pushed="40")["pushed"] == 40
+
+
+@pytest.mark.parametrize(
+    ("maker", "typed", "book"),
+    [
+        (FORMS["stock-count"].maker, "counted:trees:L7:ready:P1", "book:trees:L7:ready:P1"),
+        (at_bag.count_buds, "counted", "book"),
+        (at_bag.put_right, "counted", "book"),
+        (at_bag.put_right, "counted", "there"),
+    ],
+)
+def test_every_count_asks_back_what_is_far_above_the_book(
+    maker: Maker, typed: str, book: str
+) -> None:
+    fields = {"row": "trees:L7:ready:P1", book: "17", typed: "170"}
+    with pytest.raises(Amiss) as amiss:
+        told(maker, **fields)
+    assert amiss.value.field == typed
+    assert (amiss.value.values["counted"], amiss.value.values["book"]) == (170, 17)
+    assert "170" in str(data_of(maker, **fields, sure="yes")["lines"])
+    # Twice the book and ten more is still found; so is what a page of before does not say.
+    assert data_of(maker, **fields | {typed: "44"})
+    assert data_of(maker, row="trees:L7:ready:P1", **{typed: "170"})
+
+
+def test_the_buds_of_a_bag_in_two_places_are_set_against_those_that_lie_there() -> None:
+    fields = {"lay": "C-BOX", "book:C-BOX": "40", "book:C-COOL": "4", "counted": "60"}
+    assert data_of(at_bag.count_buds, "B-1", **fields)
+    with pytest.raises(Amiss):
+        told(at_bag.count_buds, "B-1", **fields | {"lay": "C-COOL"})
 
 
 def test_why_plants_were_lost_is_asked_in_so_many_words() -> None:
@@ -160,6 +193,76 @@ def test_another_day_is_told_as_a_day() -> None:
         ),
         ("tops-off", {"lot": "L7"}, "tops.removed", {"lot": "L7", "place": "T1"}),
         (
+            "grade",
+            {
+                "row": "trees:L7:pushed:P1",
+                "graded:first": "12",
+                "graded:second": "0",
+                "graded:ungraded": "1",
+                "other_grade": "Extra tall",
+                "other_count": "2",
+                "stay": "4",
+            },
+            "trees.graded",
+            {
+                "lot": "L7",
+                "place": "T1",
+                "stage": "pushed",
+                "size": "P1",
+                "outcomes": [
+                    {"count": 12, "stage": "ready", "grade": "first"},
+                    {"count": 1, "stage": "ready"},
+                    {"count": 2, "stage": "ready", "grade": "extra_tall"},
+                    {"count": 4, "stage": "pushed"},
+                ],
+            },
+        ),
+        (
+            # none is ready: all that the page had stay
+            "grade",
+            {
+                "row": "trees:L7:ready:P1:second",
+                "there:trees:L7:ready:P1:second": "9",
+                "graded:first": "0",
+            },
+            "trees.graded",
+            {
+                "lot": "L7",
+                "place": "T1",
+                "stage": "ready",
+                "size": "P1",
+                "grade": "second",
+                "outcomes": [{"count": 9, "stage": "ready", "grade": "second"}],
+            },
+        ),
+        (
+            "potted",
+            {"row": "trees:L7:ready:P1", "to_size": "p2", "count": "6"},
+            "trees.potted",
+            {
+                "lot": "L7",
+                "place": "T1",
+                "stage": "ready",
+                "size": "P1",
+                "grade": "ungraded",
+                "count": 6,
+                "to_size": "P2",
+            },
+        ),
+        (
+            "potted",
+            {"row": "liners:N1::P1", "to_size": "P2", "to": "t2"},
+            "liners.potted",
+            {"lot": "N1", "place": "T1", "size": "P1", "to_size": "P2", "to": "T2"},
+        ),
+        ("work", {"row": "", "work": "fed"}, "work.done", {"place": "T1", "work": "fed"}),
+        (
+            "work",
+            {"row": "trees:L7", "work": "staked", "note": "canes of 90 cm"},
+            "work.done",
+            {"lot": "L7", "place": "T1", "work": "staked", "note": "canes of 90 cm"},
+        ),
+        (
             "stock-count",
             {"counted:trees:L7:ready:P1:first:T1": "0", "counted:bag:B1::::T1": "12"},
             "stock.counted",
@@ -218,6 +321,25 @@ def test_a_form_tells_its_event(
     assert bare(said["data"]) == expected
 
 
+def test_culled_trees_are_a_loss_of_what_they_were() -> None:
+    fields = {"row": "trees:L7:pushed:P1", "graded:first": "12", "culled": "3"}
+    graded, lost = told(FORMS["grade"].maker, **fields)
+    assert bare(msgspec.to_builtins(graded)["data"])["outcomes"] == [  # type: ignore[index]
+        {"count": 12, "stage": "ready", "grade": "first"}
+    ]
+    assert bare(msgspec.to_builtins(lost)["data"]) == {
+        "lot": "L7",
+        "place": "T1",
+        "stage": "pushed",
+        "size": "P1",
+        "count": 3,
+        "cause": "culled",
+    }
+    # Only culled ones: nothing was graded.
+    (only,) = told(FORMS["grade"].maker, row="trees:L7:pushed:P1", culled="3")
+    assert msgspec.to_builtins(only)["type"] == "trees.lost"
+
+
 def bare(said: object) -> object:
     """What was said, without what was left out."""
     if isinstance(said, dict):
@@ -259,6 +381,17 @@ def test_the_forms_of_a_bag_speak_of_the_bag() -> None:
         ("graft", {"bag": "B1", "method": "t_bud", "count": "1"}, "onto"),
         ("graft", {"onto": "liners:N1", "method": "t_bud", "count": "1"}, "bag"),
         ("graft", {"bag": "B1", "onto": "liners:N1", "method": "glue", "count": "1"}, "method"),
+        ("grade", {"row": "trees:L7:pushed"}, "graded"),
+        ("grade", {"row": "trees:L7:pushed", "graded:first": "few"}, "graded:first"),
+        ("grade", {"row": "trees:L7:pushed", "graded:first": "0"}, "stay"),
+        ("grade", {"row": "trees:L7:pushed", "other_count": "2"}, "other_grade"),
+        (
+            "grade",
+            {"row": "trees:L7:pushed", "other_count": "2", "other_grade": "1!"},
+            "other_grade",
+        ),
+        ("potted", {"row": "trees:L7:pushed"}, "to_size"),
+        ("work", {"work": "danced"}, "work"),
         ("stock-count", {"counted:trees:L7": ""}, "counted"),
         ("stock-count", {"counted:trees:L7": "many"}, "counted:trees:L7"),
         ("looked", {"day": "2026-02-30"}, "day"),

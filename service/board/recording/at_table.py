@@ -7,6 +7,7 @@ again after a lost answer is the same event.
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
+from service.board.recording.far import check_far
 from service.board.recording.fields import Amiss, Fields, Row, event_data, row_of
 from service.wording.trade_words import LOSS_CAUSES, METHODS, TECHNIQUES
 from service.wording.words import phrase
@@ -33,7 +34,7 @@ def push_count(fields: Fields, asked: Asked) -> Told:
         raise Amiss("pushed", phrase("Say how many have pushed; 0 if none has."))
     if said["waiting"] is None:
         said["waiting"] = _the_rest(fields, row, said, removed or 0)
-    _check_far(fields, row, said, removed or 0)
+    _check_push(fields, row, said, removed or 0)
     gone = None
     if removed:
         gone = [{"count": removed, "cause": fields.choice("cause", LOSS_CAUSES, "dead_scion")}]
@@ -43,27 +44,12 @@ def push_count(fields: Fields, asked: Asked) -> Told:
     return [("push.counted", data)]
 
 
-# A count past the double of the book, and by more than so many, is more likely a key too much.
-_MORE_THAN_A_SLIP = 10
-
-
-def _check_far(fields: Fields, row: Row, said: dict[str, int | None], removed: int) -> None:
-    """Raise Amiss for a count far above what the page had standing, unless it is said to be so."""
+def _check_push(fields: Fields, row: Row, said: dict[str, int | None], removed: int) -> None:
+    """Raise Amiss where far more were counted than the page had standing."""
     live = fields.number(f"stands:{row.text}")
-    if live is None or fields.form["sure"] == "yes":
-        return
-    book = live + (fields.number(f"failed:{row.text}") or 0)
+    book = None if live is None else live + (fields.number(f"failed:{row.text}") or 0)
     counted = removed + sum(count for count in said.values() if count)
-    if counted > 2 * book + _MORE_THAN_A_SLIP:
-        raise Amiss(
-            "pushed",
-            phrase(
-                "%(counted)s counted, and the book has %(book)s there. Look at the number again; "
-                "if it is right, say below that there are many more than the book."
-            ),
-            counted=counted,
-            book=book,
-        )
+    check_far(fields, "pushed", row.code, counted, book)
 
 
 def _the_rest(fields: Fields, row: Row, said: dict[str, int | None], removed: int) -> int | None:
@@ -168,6 +154,8 @@ def looked(fields: Fields, asked: Asked) -> Told:
 
 
 COUNTED = "counted:"
+BOOK = "book"
+"""What the page had there when it was filled in; of several rows, each by its own value."""
 
 
 def stock_count(fields: Fields, asked: Asked) -> Told:
@@ -178,6 +166,7 @@ def stock_count(fields: Fields, asked: Asked) -> Told:
             continue
         row, counted = row_of(name.removeprefix(COUNTED)), fields.number(name)
         if row is not None and counted is not None:
+            check_far(fields, name, row.code, counted, fields.number(f"{BOOK}:{row.text}"))
             lines.append(counted_line(row, asked.place, counted))
     if not lines:
         raise Amiss("counted", phrase("Count at least one of these."))

@@ -5,7 +5,7 @@
   if (!form) return;
   const body = form.querySelector("table.grid tbody");
   const rows = () => [...body.querySelectorAll("tr[data-row]")];
-  const cells = (row) => [...row.querySelectorAll("td input, td select")];
+  const cells = (row) => [...row.querySelectorAll("td input:not([type=checkbox]), td select")];
   const cellAt = (row, column) => cells(rows()[row] || body)[column];
 
   // -- moving ------------------------------------------------------------------------------
@@ -33,7 +33,7 @@
 
   function onKey(event) {
     const cell = event.target;
-    if (!cell.closest("table.grid td") || event.ctrlKey || event.metaKey || event.altKey) return;
+    if (!cell.closest("table.grid td") || cell.type === "checkbox" || event.ctrlKey || event.metaKey || event.altKey) return;
     const [row, column] = placeOf(cell);
     const atStart = cell.selectionStart === 0, atEnd = cell.selectionEnd === cell.value.length;
     const typed = cell.tagName === "INPUT";
@@ -134,7 +134,7 @@
     const old = last.dataset.row;
     row.dataset.row = number;
     row.removeAttribute("class");
-    row.querySelectorAll(".error, .mark").forEach((one) => one.remove());
+    row.querySelectorAll(".error, .mark, .tick").forEach((one) => one.remove());
     row.querySelector("th").id = `n-${number}`;
     row.querySelector("th > span").textContent = rows().length + 1;
     row.querySelectorAll("[name]").forEach((one) => {
@@ -150,15 +150,32 @@
     return row;
   }
 
+  // A number far above the book is asked back: whether it is right is said for that number alone.
+  function askSure(row, number) {
+    row.querySelector(".tick")?.remove();
+    const label = document.createElement("label");
+    label.className = "tick";
+    const box = document.createElement("input");
+    Object.assign(box, { type: "checkbox", name: `r.${row.dataset.row}.sure`, value: number });
+    label.append(box, ` ${form.dataset.sure}`);
+    row.querySelector("td.fill").append(label);
+  }
+
   // What was typed comes back, also into rows that were added.
   form.addEventListener("fill", (event) => {
-    for (const [name] of event.detail) {
-      const row = /^r\.(x\d+)\./.exec(name)?.[1];
-      if (row && !form.querySelector(`[data-row="${row}"]`)) addRow(row);
+    for (const [name, value] of event.detail) {
+      const [, number, column] = /^r\.(x?\d+)\.(.*)$/.exec(name) || [];
+      if (!number) continue;
+      const found = form.querySelector(`[data-row="${number}"]`);
+      const row = found || (number.startsWith("x") ? addRow(number) : null);
+      if (row && column === "sure" && !row.querySelector(".tick")) askSure(row, value);
     }
   });
   form.addEventListener("filled", sum);
-  form.addEventListener("kept", () => { rows().forEach(clean); sum(); });
+  form.addEventListener("kept", () => {
+    rows().forEach((row) => { clean(row); row.querySelector(".tick")?.remove(); });
+    sum();
+  });
 
   function clean(row) {
     row.removeAttribute("class");
@@ -199,6 +216,7 @@
         row.querySelector(".became").append(mark_);
       }
       for (const error of one.errors || []) {
+        if (error.far) askSure(row, error.far);
         const cell = error.column && row.querySelector(`[name="r.${CSS.escape(one.row)}.${error.column}"]`);
         if (cell) mark(cell, error.words, error.count_form);
         else whyBelow(row).append(told(error.words, error.count_form));
