@@ -5,6 +5,7 @@ Programs that look links over follow them, so no GET does anything.
 
 from datetime import date
 from typing import Any
+from uuid import NAMESPACE_URL, UUID, uuid5
 
 from litestar.handlers import HTTPRouteHandler
 
@@ -41,9 +42,20 @@ async def post_alert_link(visit: Visit[NoQuery]) -> Reply:
     if not person.principal.may(EVENTS):
         raise lacks_scope(EVENTS)
     today = today_at(await _days(visit), found.site, visit.now)
-    said = await say(visit, await visit.form(), found, person.principal, today)
+    entry = _entry(visit, found, today)
+    said = await say(visit, await visit.form(), found, person.principal, today, entry)
     found = await alert_seen(visit.services.asked_by(person.principal), found.id)
     return await _alert_page(visit, person, found, done=said)
+
+
+def _entry(visit: Visit[Any], found: AlertRow, today: date) -> UUID:
+    """What is said by a link on a day, of an alert as it was raised then, is one entry.
+
+    A word said in between counts anew: who put it off may say after all that it was seen.
+    """
+    token = visit.request.scope["path_params"]["token"]
+    now = f"{found.raised_at.isoformat()} {found.state} {found.remind_on}"
+    return uuid5(NAMESPACE_URL, f"{token} {today} {now}")
 
 
 async def _alert_page(
@@ -54,6 +66,7 @@ async def _alert_page(
         one=shown_alert(visit, found, await _days(visit)),
         reader=person,
         done=done,
+        entry=None,
         may_say=person.principal.may(EVENTS),
     )
 

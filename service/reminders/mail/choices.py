@@ -89,9 +89,7 @@ async def choose(connection: Connection, person: str, chosen: MailChoices, now: 
 
 async def stop(connection: Connection, person: str, now: datetime) -> None:
     """No mail to that person from now on, also none that is on its way; again changes nothing."""
-    chosen = await choices_of(connection, person)
-    if chosen.stopped_at is None:
-        await choose(connection, person, msgspec.structs.replace(chosen, stopped_at=now), now)
+    await connection.execute(SQL.stop, person, now, USUAL_QUIET.from_, USUAL_QUIET.until)
 
 
 async def site_mails(connection: Connection) -> dict[str, SiteMail]:

@@ -27,6 +27,16 @@ SET digest = excluded.digest, empty_digest = excluded.empty_digest, at_once = ex
     quiet_from = excluded.quiet_from, quiet_until = excluded.quiet_until,
     stopped_at = excluded.stopped_at, changed_at = excluded.changed_at;
 
+-- name: stop
+-- No mail to a person any more since $2; who chose nothing keeps what is usual, with the quiet hours
+-- from $3 until $4.
+INSERT INTO mail_choices (person, digest, empty_digest, at_once, left_out, sites_left_out,
+                          quiet_from, quiet_until, stopped_at, changed_at)
+VALUES ($1, true, false, NULL, '{}', '{}', $3, $4, $2, $2)
+ON CONFLICT (person) DO UPDATE
+SET stopped_at = excluded.stopped_at, changed_at = excluded.changed_at
+WHERE mail_choices.stopped_at IS NULL;
+
 -- name: site_mails
 -- What each site chose that did.
 SELECT site, morning, escalate_to, escalate_after_hours FROM mail_sites;

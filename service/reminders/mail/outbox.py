@@ -25,8 +25,13 @@ GOOD_FOR: dict[What, timedelta] = {
     "urgent": timedelta(days=2),
     "escalation": timedelta(days=2),
 }
-# An alert is told again when it is raised again, or comes back on a day; not after so long.
-REMEMBERED = timedelta(days=40)
+# An alert is told again when it is raised again, or comes back on a day; not after so long. A
+# digest is of a day.
+REMEMBERED: dict[What, timedelta] = {
+    "digest": timedelta(days=2),
+    "urgent": timedelta(days=40),
+    "escalation": timedelta(days=40),
+}
 
 
 class About(NamedTuple):
@@ -64,7 +69,7 @@ class Outbox:
 
     async def told(self, what: What) -> set[tuple[str, str]]:
         """(person, key) of what was told."""
-        rows = await self._conn.fetch(SQL.told, what, self._now - REMEMBERED)
+        rows = await self._conn.fetch(SQL.told, what, self._now - REMEMBERED[what])
         return {(row["person"], row["about"]) for row in rows}
 
     async def had_one(self, what: What, since: timedelta) -> set[str]:
