@@ -139,12 +139,9 @@ def _thing(alert: AlertRow) -> str:
 
 
 def _late(one: _Facts) -> str:
-    """`N days late (due on …)`, and how many trees wait."""
-    due, words = one.due, one.shown.words
-    days = (one.today - due).days
-    late = words.ngettext("due %(num)s day ago", "due %(num)s days ago", days)
-    day = one.shown.day(due, today=one.today)
-    return one.gettext("%(late)s, on %(day)s", late=late, day=day)
+    """How late it is: since it became overdue, which its day to be done is not."""
+    overdue_on = date.fromisoformat(one.numbers["overdue_on"])
+    return one.shown.late((one.today - overdue_on).days + 1, one.due, one.today)
 
 
 def _overdue(one: _Facts) -> str:

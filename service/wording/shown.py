@@ -87,6 +87,12 @@ class Shown:
             return self.words.ngettext("in %(num)s day", "in %(num)s days", days)
         return self.words.ngettext("%(num)s day ago", "%(num)s days ago", -days)
 
+    def late(self, days: int, due: date, today: date) -> str:
+        """``2 days late, due since Sat 14 Mar``: late counts from when it became overdue."""
+        late = self.words.ngettext("%(num)s day late", "%(num)s days late", days)
+        since = self.words.gettext("due since %(day)s", day=self.day(due, today=today))
+        return f"{late}, {since}"
+
     def ago(self, passed: timedelta) -> str:
         """How long since, in its largest unit: ``just now``, ``5 minutes ago``, ``2 days ago``."""
         minutes = int(passed.total_seconds() // 60)

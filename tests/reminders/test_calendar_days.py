@@ -109,9 +109,11 @@ async def test_all_that_is_overdue_is_one_entry_on_the_sites_own_today(wall) -> 
     moment = "2026-03-28T23:30:00+00:00"
     await wall.at(moment)
     late = next(
-        event for said, event in (await wall.shown(moment)).items() if said.endswith("overdue")
+        event for said, event in (await wall.shown(moment)).items() if said.endswith("late")
     )
     assert late["dtstart"].dt == date(2026, 3, 29)
+    # late counts from the first day after those on which it was due, as on pages and in mails
+    assert str(late["description"]).endswith("13 days late, due since Mon 16 Mar.")
     after = datetime.fromisoformat(moment) + timedelta(days=1)
     moved = (await wall.shown(after.isoformat()))[str(late["summary"])]
     assert moved["uid"] == late["uid"]

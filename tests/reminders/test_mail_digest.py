@@ -78,12 +78,12 @@ async def test_what_stands_in_a_digest(mail_desk) -> None:
     # as the checks have it: TR1 due since 14 March, TR2's take due since the 22nd
     text = plain(mail)
     assert mail["Subject"] == "Corin, Tue 24 Mar: 2 alerts, 1 check due"
-    assert "Lot TR1 at C-T1, 10 trees: due 10 days ago, on Sat 14 Mar." in text
+    assert "Lot TR1 at C-T1, 10 trees: 1 day late, due since Sat 14 Mar." in text
     assert "Nobody has noted a look at C-T1" in text
     assert "Unwrap and read the take: C-T2 · 20 trees" in text
     assert "What nobody recorded is not in this mail." in text
     # the same in HTML, with what people typed escaped
-    assert "Lot TR1 at C-T1, 10 trees: due 10 days ago, on Sat 14 Mar." in html(mail)
+    assert "Lot TR1 at C-T1, 10 trees: 1 day late, due since Sat 14 Mar." in html(mail)
     # what a program and a mail program go by: RFC 3834, 2919, 2369, 5322 3.6.4
     assert mail["Auto-Submitted"] == "auto-generated"
     assert mail["List-Id"] == "<reminders.corin.example>"
@@ -101,7 +101,7 @@ async def test_a_digest_in_spanish(mail_desk) -> None:
     assert mail["To"] == "Inés Ñúñez <ines@corin.example>"
     assert mail["Subject"] == "Corin, mar 24 mar: 2 avisos, 1 revisión para hoy"
     text = plain(mail)
-    assert "Lote TR1 en C-T1, 10 árboles: tocaba hace 10 días, el sáb 14 mar." in text
+    assert "Lote TR1 en C-T1, 10 árboles: con 1 día de atraso, toca desde el sáb 14 mar." in text
     assert "No está en este correo lo que nadie anotó." in text
     assert '<html lang="es">' in html(mail)
 

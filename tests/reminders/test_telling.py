@@ -15,7 +15,6 @@ TODAY = date(2026, 3, 29)
 SINCE = "2026-03-28T23:30:00+01:00"
 # What stands with each kind where it is raised.
 NUMBERS: dict[str, dict[str, Any]] = {
-    raising.OVERDUE: {"trees": 10},
     raising.SHORTFALL_RISK: {
         "item": "NAVEL/CARRIZO/L2", "probability": 0.31, "promised": 40, "by": "2026-04-20",
     },
@@ -27,6 +26,8 @@ NUMBERS: dict[str, dict[str, Any]] = {
     "breach": {"rule": "held", "hold": "H1"},
     "shortfall": {"item": "NAVEL/CARRIZO/L2", "promised": 40, "ready": 30},
     "count_differs": {"seen": 5, "book": 9},
+    raising.OVERDUE: {"overdue_on": "2026-03-29", "trees": 20},
+    raising.NOT_LOOKED_AT: {"overdue_on": "2026-03-29", "trees": 20},
     "consignment_differs": {"sent": 9, "arrived": 7, "dead": 1},
     "old_budwood": {"bag": "B1", "age_days": 99, "keeps_days": 90},
     "short_bag": {"bag": "B1", "buds": 9, "norm": 15},

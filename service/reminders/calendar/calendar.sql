@@ -130,8 +130,11 @@ ORDER BY abs(d.first_day - today.day), d.key
 LIMIT $6;
 
 -- name: late
--- How many checks are overdue at sites $1 on their days $2.
-SELECT d.site, today.day, count(*) AS checks, count(DISTINCT d.place) AS places
+-- How many checks are overdue at sites $1 on their days $2; since when the one is due that is so for
+-- longest, and for how many days.
+SELECT d.site, today.day, count(*) AS checks, count(DISTINCT d.place) AS places,
+       max(today.day - d.last_day) AS days_late,
+       (array_agg(d.first_day ORDER BY d.last_day, d.first_day))[1] AS due_on
 FROM calendar_days d
 JOIN unnest($1::text[], $2::date[]) AS today (site, day) ON today.site = d.site
 WHERE d.kind = 'check' AND d.ended_at IS NULL AND d.last_day < today.day

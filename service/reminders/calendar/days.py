@@ -24,12 +24,17 @@ KINDS = {"checks": ["check"], "orders": ["work_order", "reservation"], "bags": [
 
 
 class Late(NamedTuple):
-    """Checks that are overdue at a site on its day, and at how many places."""
+    """Checks that are overdue at a site on its day, and at how many places.
+
+    `days_late`, `due_on`: of the one that is overdue for longest.
+    """
 
     site: str
     day: date
     checks: int
     places: int
+    days_late: int
+    due_on: date
 
 
 class Days(NamedTuple):
@@ -66,5 +71,5 @@ async def days(
         names={row["code"]: row["name"] for row in there},
         zones={row["code"]: row["time_zone"] for row in there},
         rows=rows,
-        late=[Late(row["site"], row["day"], row["checks"], row["places"]) for row in late],
+        late=[Late(*row) for row in late],
     )

@@ -65,8 +65,10 @@ def _entry(row: asyncpg.Record, words: Words, days: Days, base: str) -> Entry:
 def _late(late: Late, days: Days, shown: Shown, base: str) -> Entry:
     """One entry a site for all that is overdue: it stands on today, where people look."""
     words = shown.words
-    summary = words.ngettext("%(num)s check overdue", "%(num)s checks overdue", late.checks)
+    summary = words.ngettext("%(num)s check late", "%(num)s checks late", late.checks)
     detail = words.ngettext("At %(num)s table.", "At %(num)s tables.", late.places)
+    longest = shown.late(late.days_late, late.due_on, late.day)
+    detail += " " + words.gettext("The longest: %(late)s.", late=longest)
     return Entry(
         uid=_uid(f"late/{late.site}"),
         # It moves on by a day each day, and its count is of now.
