@@ -71,8 +71,12 @@ def stub_server() -> Iterator[Stub]:
     class Handler(_Handler):
         of = stub
 
-    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-    server.daemon_threads = True
+    class Server(ThreadingHTTPServer):
+        daemon_threads = True
+        # A page, its files and the worker's come all at once.
+        request_queue_size = 64
+
+    server = Server(("127.0.0.1", 0), Handler)
     thread = threading.Thread(target=server.serve_forever, args=(0.05,))
     thread.start()
     stub.url = f"http://127.0.0.1:{server.server_port}"

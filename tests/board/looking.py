@@ -1,6 +1,8 @@
 """Looking at a page: is it accessible, does it fit, and a picture of it for who wants one."""
 
+import asyncio
 from pathlib import Path
+from typing import Any
 
 from axe_playwright_python.async_playwright import Axe
 from playwright.async_api import Page
@@ -9,11 +11,25 @@ from tests.board.conftest import PICTURES
 
 # Every rule is asked, and what is right is not sent over node by node: twice as quick.
 ONLY_WRONG = {"resultTypes": ["violations"]}
+# Seconds; what a page is asked to wait for has no end of its own.
+PATIENCE = 20
+
+
+async def given(page: Page, script: str, argument: object = None) -> Any:
+    """What a script of ours waits for on a page. Raises TimeoutError."""
+    async with asyncio.timeout(PATIENCE):
+        return await page.evaluate(script, argument)
+
+
+async def worker_at_work(page: Page) -> None:
+    """Wait until the page's service worker is installed."""
+    await given(page, "navigator.serviceWorker.ready.then((worker) => worker.scope)")
 
 
 async def check_accessible(page: Page) -> None:
     """Nothing serious or critical by axe-core (WCAG 2.2 A and AA, and best practices)."""
-    found = (await Axe().run(page, options=ONLY_WRONG)).response["violations"]
+    async with asyncio.timeout(PATIENCE):
+        found = (await Axe().run(page, options=ONLY_WRONG)).response["violations"]
     bad = [
         f"{one['id']}: {one['help']}: " + "; ".join(str(node["target"]) for node in one["nodes"])
         for one in found

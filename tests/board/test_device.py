@@ -10,6 +10,7 @@ import pytest_asyncio
 from playwright.async_api import Browser, BrowserContext, Locator, Page, expect
 
 from tests.board.device_stub import Stub, stub_server
+from tests.board.looking import given, worker_at_work
 
 
 @pytest.fixture
@@ -28,7 +29,8 @@ async def phone(browser: Browser, stub: Stub) -> AsyncIterator[BrowserContext]:
 
 async def kept(page: Page, path: str) -> None:
     """Wait until the worker is at work and has kept a page."""
-    await page.evaluate(
+    await given(
+        page,
         """async (path) => {
             const there = async () => (await caches.open("pages")).match(path);
             while (!(navigator.serviceWorker.controller && (await there())))
@@ -42,7 +44,7 @@ async def opened(phone: BrowserContext, path: str = "/table/T1") -> Page:
     """A page with its worker at work and itself kept."""
     page = await phone.new_page()
     await page.goto(path)
-    await page.evaluate("navigator.serviceWorker.ready.then((worker) => worker.scope)")
+    await worker_at_work(page)
     await page.reload()
     await kept(page, path)
     return page

@@ -6,7 +6,7 @@ import httpx
 import pytest
 
 from tests.board.conftest import Visitor
-from tests.board.looking import check_page
+from tests.board.looking import check_page, worker_at_work
 from tests.board.served import Served
 
 
@@ -26,7 +26,7 @@ async def test_a_page_that_is_not_there_says_so(visitor: Visitor) -> None:
     assert await page.get_by_role("heading").count() == 1
     await check_page(page, "problem-phone")
     # Nor does what is no text at all stop the service worker from bringing it.
-    await page.evaluate("navigator.serviceWorker.ready")
+    await worker_at_work(page)
     answer = await page.goto("/t/%ff")
     assert answer is not None
     assert answer.status == 404
