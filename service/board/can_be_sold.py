@@ -7,6 +7,7 @@ from litestar.handlers import HTTPRouteHandler
 
 from service.api.operation import Reply
 from service.api.services import UNREACHABLE, unreachable
+from service.board.adds_up import adds_up
 from service.board.asking import ALL, Field, again, code_in, day_in, number_in
 from service.board.charts import Band, fan
 from service.board.figures import Figure, files_of, hand_of
@@ -42,8 +43,7 @@ class Told(NamedTuple):
     today: date
     days: list[date]
     left: list[list[int]]
-    ready_now: int
-    held_now: int
+    adds_up: list[str]
     promised: int
     foretold: bool
     trees: int
@@ -81,8 +81,7 @@ async def _told(
         today=today,
         days=days,
         left=[[counts[n] for counts in by_day] for n in range(len(SURE))],
-        ready_now=row.ready_now,
-        held_now=row.held_now,
+        adds_up=adds_up(visit, now, row, sites, asked_day),
         promised=row.promised,
         foretold=row.basis.foretold_at is not None,
         trees=row.basis.trees,

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from litestar.handlers import HTTPRouteHandler
 
 from service.api.operation import Reply
+from service.board.adds_up import adds_up
 from service.board.asking import Asked, Field, again, code_in
 from service.board.charts import Band, Span, fan, spans
 from service.board.charts.fan import first_short
@@ -28,6 +29,8 @@ from service.wording.words import Words
 
 AHEAD = 53
 """Weeks that are drawn at least: a year."""
+QUARTER = 13
+"""Weeks ahead that are told in a sentence."""
 SURE = (0.9, 0.8, 0.5)
 LOTS = 30
 ITEMS = 100
@@ -52,6 +55,7 @@ class Fan(NamedTuple):
     trees: int
     made_on: date | None
     today: date
+    adds_up: list[str]
 
     def short(self) -> tuple[date, int] | None:
         """When more is promised than is there with 8 in 10."""
@@ -113,6 +117,7 @@ async def fan_of(
         trees=told.basis.trees,
         made_on=made_at.astimezone(ZoneInfo(sites.zone)).date() if made_at else None,
         today=today,
+        adds_up=adds_up(visit, now, told, sites, days[QUARTER]),
     )
 
 
@@ -180,7 +185,7 @@ def _said(visit: Visit[ReadyAsked], found: Fan, short: tuple[date, int] | None) 
             count=shown.number(found.bands[1][0]),
         )
     else:
-        day = found.days[min(13, len(found.days) - 1)]
+        day = found.days[min(QUARTER, len(found.days) - 1)]
         n = found.days.index(day)
         said = words.gettext(
             "By %(day)s at least %(sure)s are ready, 8 in 10 sure; as likely as not %(even)s. "

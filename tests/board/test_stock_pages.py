@@ -5,6 +5,7 @@ import io
 import re
 from collections.abc import AsyncIterator
 from datetime import date
+from html import unescape
 from itertools import product
 from typing import Any
 from xml.etree import ElementTree
@@ -142,6 +143,34 @@ async def test_the_fan_and_what_can_be_sold_are_what_is_promised(
     words = visit(demo, "boss", "/can-be-sold", site="CORIN", quantity="1000000", **ITEM).text
     assert f"8 in 10 sure: {int(sold[0]['8 in 10 sure']):,} can be sold by" in words
     assert "1,000,000 are not in sight" in words
+
+
+@pytest.mark.asyncio(loop_scope="session")
+@pytest.mark.parametrize("site", ["CORIN", "TARNA"])
+async def test_what_can_be_sold_adds_up_with_the_stock(
+    demo: Served, api: httpx.AsyncClient, site: str
+) -> None:
+    """What the pages say against two answers of the API: its promises, and its stock."""
+    (one,) = (await asked(api, "/v1/promises", **ITEM, site=site, confidence=0.8))["items"]
+    held = await asked(api, "/v1/stock", **ITEM, site=site, stage="ready", group_by="stage")
+    in_stock = sum(row["quantity"] for row in held["rows"])
+    told = {
+        path: [
+            unescape(line) for line in re.findall(r"<li>([^<]*)</li>", said.partition("adds-up")[2])
+        ]
+        for path in ("/ready", "/can-be-sold")
+        for said in [visit(demo, "boss", path, site=site, **ITEM).text]
+    }
+    assert told["/ready"][:3] == told["/can-be-sold"][:3]
+    said = told["/ready"][0]
+    every, *parts = (int(n.replace(",", "")) for n in re.findall(r"[0-9][0-9,]*", said))
+    assert every == in_stock
+    if in_stock:
+        assert sum(parts) == in_stock
+        assert parts[0] == one["ready_now"]
+    assert (f"{one['held_now']} held" in said) == (one["held_now"] > 0)
+    grow = f"{one['growing']:,} tree"
+    assert any(line.startswith(grow) for line in told["/ready"])
 
 
 @pytest.mark.asyncio(loop_scope="session")

@@ -227,6 +227,13 @@ class ItemNow:
             and self._held(row) == held
         )
 
+    def ready_in_stock(self, site: str) -> int:
+        """All ready trees of the item at a site, whatever keeps them."""
+        ready = (row for row in self._of_size() if row["stage"] == "ready")
+        return sum(
+            row["trees"] for row in ready if row["kind"] == "trees" and site in ("", row["site"])
+        )
+
     def _ready(self, row: asyncpg.Record) -> bool:
         return row["stage"] == "ready" and f"place:{row['place']}" not in self.apart
 
