@@ -1,14 +1,21 @@
 """Alerts as people read them: every kind and every broken rule, in both languages."""
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
+from msgspec.structs import replace
 
 from service.reminders import raising
 from service.reminders.alerts import AlertRow
+from service.reminders.mail.addresses import Ways
+from service.reminders.mail.gathering import SiteMorning, SiteOf
+from service.reminders.mail.letters import digest
+from service.reminders.mail.tokens import Links
 from service.reminders.telling import alert_in_words, page_of
 from service.trade.verdicts import BREAKABLE_RULES
+from service.webhooks.sealing import new_key
 from service.wording.shown import shown_to
 
 TODAY = date(2026, 3, 29)
@@ -75,3 +82,31 @@ def test_an_alert_leads_to_what_it_is_about() -> None:
     assert page_of(alert(raising.PUT_RIGHT)) == "/put-right"
     assert page_of(alert(raising.EXPIRING)) == "/bag/B1"
     assert page_of(alert(raising.OVERDUE)) == "/table/C-T1"
+
+
+def test_of_many_of_a_kind_a_digest_tells_the_newest_and_how_many_there_are() -> None:
+    since = datetime.fromisoformat(SINCE)
+
+    def raised(kind: str, days_ago: int) -> AlertRow:
+        told = {"id": f"{kind}{days_ago}", "raised_at": since - timedelta(days=days_ago)}
+        return replace(alert(kind, counted=days_ago, book=99), **told)
+
+    counts = [raised("count_differs", days) for days in range(25)]
+    refused = [raised(raising.PUT_RIGHT, days) for days in range(6)]
+    site = SiteOf(code="CORIN", name="Corin", zone=ZoneInfo("Europe/Madrid"), today=TODAY)
+    mornings = [SiteMorning(site=site, alerts=[*refused, *counts, raised("shortfall", 0)])]
+    ways = Ways("https://corin.example", Links([new_key()]), "ines", TODAY)
+    (part,) = digest(shown_to("en"), mornings, TODAY, ways).parts
+    put_right, differs, short = part.sections
+    assert put_right.heading == "To put right: 6"
+    # the same words six times are said once
+    assert [line.detail[:22] for line in put_right.lines] == ["Something was sent tha", ""]
+    assert put_right.lines[-1].title == "and 5 more"
+    assert differs.heading == "A count differs from the book: 25"
+    assert [line.detail.partition(": ")[2][:9] for line in differs.lines] == [
+        "counted 0", "counted 1", "counted 2", "",
+    ]  # fmt: skip
+    assert differs.lines[-1].title == "and 22 more"
+    assert differs.lines[-1].look == ("https://corin.example/reminders?site=*&kind=count_differs")
+    assert short.heading == "More promised than there is"
+    assert len(short.lines) == 1

@@ -35,6 +35,10 @@ class Ways(NamedTuple):
         """All alerts, and what to be told of."""
         return f"{self.base}/reminders"
 
+    def of_kind(self, kind: str) -> str:
+        """All alerts of a kind."""
+        return f"{self.reminders}?site=*&kind={quote(kind, safe='')}"
+
     @property
     def stop(self) -> str:
         """Ends all mails to the person."""

@@ -13,17 +13,22 @@ from service.reminders.alerts import AlertRow
 from service.reminders.mail.addresses import Ways
 from service.reminders.mail.gathering import SiteMorning, SiteOf
 from service.reminders.morning_shapes import Morning
-from service.reminders.telling import alert_in_words
+from service.reminders.telling import alert_in_words, kind_in_words
 from service.views.closed_houses import ClosedHouse
 from service.wording.shown import Shown
 from service.wording.trade_words import CHECKS, named
 
 MOST_LINES, MOST_PLACES = 25, 10
+# Of many alerts of a kind so many are told, the newest; the rest is a link.
+NEWEST = 3
 What = Literal["digest", "urgent", "escalation"]
 
 
 class Line(msgspec.Struct, frozen=True):
-    """One thing: what, more of it, where to look, and where to say that it was seen."""
+    """One thing: what, more of it, where to look, and where to say that it was seen.
+
+    `title` is empty where the section's heading says it.
+    """
 
     title: str
     detail: str = ""
@@ -116,10 +121,11 @@ def _told_by_site(
         by_site.setdefault(site.code if site else "", (site, []))[1].append(alert)
     parts, titles = [], []
     for site, alerts in by_site.values():
-        lines = _alert_lines(shown, alerts, site.today if site else today, ways)
-        titles += [f"{site.name}: {line.title}" if site else line.title for line in lines[:1]]
-        section = Section("", lines, marked=True)
-        parts.append(Part(_name(shown, site), [section], ways.round(site.code) if site else None))
+        here = site.today if site else today
+        title = alert_in_words(shown, alerts[0], here).title
+        titles.append(f"{site.name}: {title}" if site else title)
+        sections = _alert_sections(shown, alerts, here, ways)
+        parts.append(Part(_name(shown, site), sections, ways.round(site.code) if site else None))
     more = len(found) - len(titles)
     subject = "; ".join(titles[:2])
     if more > 0:
@@ -136,9 +142,7 @@ def _morning_part(shown: Shown, one: SiteMorning, today: date, ways: Ways) -> Pa
     words, sections = shown.words, []
     if one.round and one.round.closed_houses:
         sections.append(_closed(shown, one.round))
-    if one.alerts:
-        lines = _alert_lines(shown, one.alerts, here, ways)
-        sections.append(Section(words.gettext("Wants somebody"), lines, marked=True))
+    sections += _alert_sections(shown, one.alerts, here, ways)
     if one.due:
         lines = [_due_line(shown, *due) for due in one.due]
         sections.append(Section(words.gettext("Due today"), lines))
@@ -152,17 +156,36 @@ def _morning_part(shown: Shown, one: SiteMorning, today: date, ways: Ways) -> Pa
     return Part(_name(shown, one.site), sections, link)
 
 
-def _alert_lines(shown: Shown, alerts: Sequence[AlertRow], today: date, ways: Ways) -> list[Line]:
-    lines = []
-    for alert in alerts[:MOST_LINES]:
+def _alert_sections(
+    shown: Shown, alerts: Sequence[AlertRow], today: date, ways: Ways
+) -> list[Section]:
+    """Alerts by kind, that of the most urgent first; `alerts` are in order of urgency."""
+    by_kind: dict[str, list[AlertRow]] = {}
+    for alert in alerts:
+        by_kind.setdefault(alert.kind, []).append(alert)
+    return [_of_kind(shown, kind, found, today, ways) for kind, found in by_kind.items()]
+
+
+def _of_kind(
+    shown: Shown, kind: str, alerts: Sequence[AlertRow], today: date, ways: Ways
+) -> Section:
+    """How many there are, the newest of them, and the way to the rest."""
+    title = heading = kind_in_words(shown.words, kind)
+    if len(alerts) > 1:
+        heading = f"{title}: {shown.number(len(alerts))}"
+    newest = sorted(alerts, key=lambda one: one.raised_at, reverse=True)
+    lines: dict[Line, Line] = {}
+    for alert in newest[:NEWEST]:
         told = alert_in_words(shown, alert, today)
-        look = ways.thing(alert)
-        lines.append(Line(told.title, told.detail, look, ways.alert(alert.id)))
+        line = Line("" if told.title == title else told.title, told.detail, ways.thing(alert))
+        # Two that say the same are told once.
+        answer = ways.alert(alert.id)
+        lines.setdefault(line, msgspec.structs.replace(line, answer=answer))
     more = len(alerts) - len(lines)
     if more > 0:
         text = shown.words.ngettext("and %(num)s more", "and %(num)s more", more)
-        lines.append(Line(text, look=ways.reminders))
-    return lines
+        lines[Line(text)] = Line(text, look=ways.of_kind(kind))
+    return Section(heading, list(lines.values()), marked=True)
 
 
 def _closed(shown: Shown, told: Morning) -> Section:
