@@ -186,7 +186,7 @@ async def post_treatment(visit: Visit[Any]) -> Reply:
         made, began = treatment(fields, _asked(visit), zone(site.time_zone))
         events = events_of(lambda *_: made, fields, _asked(visit), site, began)
         said = visit.words.gettext("Recorded. The whole house is closed: put the notice up.")
-        return Entry(events, said, f"/round?site={site.code}", can_undo=False)
+        return Entry(events, said, f"/round?site={site.code}")
 
     return await record_form(visit, told, partial(_show_treatment, visit, site))
 

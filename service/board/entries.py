@@ -24,7 +24,14 @@ from service.trade.events import Event
 from service.wording.words import phrase
 
 _WORST = ("malformed", "refused", "accepted", "known")
-_FIELDS_OF_EVENTS = {"from_": "bag", "lot": "row", "of": "row", "lines": "row", "removed": "cause"}
+_FIELDS_OF_EVENTS = {
+    "from_": "bag",
+    "lot": "row",
+    "of": "row",
+    "lines": "row",
+    "removed": "cause",
+    "outcomes": "other_grade",
+}
 _event_of: Callable[[Any], Event] = lambda raw: msgspec.convert(raw, Event)  # noqa: E731
 
 
@@ -196,17 +203,16 @@ async def _recorded(
 ) -> tuple[Reply | None, list[Reason]]:
     """The answer to an entry; none, and why, where its form is to be shown again.
 
-    Of an entry of several events the worst verdict counts; those accepted are known when it is
-    sent again.
+    Several events of an entry are recorded together or not at all; the worst verdict is told.
     """
     events, said, back, can_undo = told_of
-    told = await submit(visit, events, again=entry)
+    told = await submit(visit, events, again=entry, keep=len(events) == 1)
     worst = min(told, key=lambda one: _WORST.index(one.verdict))
     reasons = [reason for one in told for reason in one.errors]
     remarks = list(dict.fromkeys(remark for one in told for remark in one.remarks))
     recorded = worst.verdict in ("accepted", "known")
     words = said if worst.verdict == "accepted" else worst.words
-    undo = told[0].event if recorded and can_undo and len(told) == 1 else None
+    undo = told[0].event if recorded and can_undo else None
     onward = f"{back}{'&' if '?' in back else '?'}done={undo}" if undo else back
     said_so = " · ".join([words, *remarks])
     if visit.wants_json:

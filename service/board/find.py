@@ -11,10 +11,13 @@ from service.api.operation import NoQuery, Reply
 from service.api.problems import not_found
 from service.board.bench_page import at_bench
 from service.board.page import page
-from service.board.there import SQL, checks_at, holds_on, lots_seen, recent
+from service.board.table_forms import FORMS, forms_for
+from service.board.there import SQL, HoldSeen, checks_at, holds_on, lots_seen, recent
 from service.board.visit import Visit
 from service.log import read
 from service.log.rights import EVENTS, READ
+from service.log.stored import StandingNow
+from service.views.closed_houses import closed_houses
 
 _KINDS = (("place", "table"), ("lot", "lot"), ("bag", "bag"))
 _CODE = re.compile(r"[A-Z0-9][A-Z0-9.-]{0,19}")
@@ -77,18 +80,37 @@ async def get_lot(visit: Visit[NoQuery]) -> Reply:
         known = {one.code for one in await visit.sites()}
         here = next((one.site for one in lot.standing), seen.site)
         site = await visit.site(here if here in known else None)
-        holds = await holds_on(connection, [code], [], site, None)
+        on = await holds_on(connection, [code], [], site, None)
+        closed = await closed_houses(connection, site.code, visit.now)
         last = await recent(connection, "lot", code)
+    holds = [hold for hold in on if hold.lot == code]
+    may_record = visit.principal.may(EVENTS)
+    shut = {place for house in closed for place in house.closed_places}
     return visit.page(
         "lot.html",
         seen=seen,
         lot=lot,
-        holds=[hold for hold in holds if hold.lot == code],
+        holds=holds,
+        acts=_acts(seen.kind, lot.standing, on, shut)
+        if may_record and seen.kind != "budwood"
+        else [],
+        forms=FORMS,
         due=await checks_at(visit, lot=code) if seen.kind == "tree" else [],
         recent=last,
-        may_record=visit.principal.may(EVENTS),
+        may_record=may_record,
         **at_bench(visit, site),
     )
+
+
+def _acts(
+    kind: str, standing: list[StandingNow], holds: list[HoldSeen], shut: set[str]
+) -> list[tuple[str, list[str], bool]]:
+    """Each place where the lot stands: the forms that make sense there; whether it is closed."""
+    stages: dict[str, set[str]] = {}  # by place; nothing of budwood stands
+    for one in standing:
+        stages.setdefault(one.place, set()).add(one.stage or "")
+    row = "liners" if kind == "liner" else "trees"
+    return [(place, forms_for(row, found, holds), place in shut) for place, found in stages.items()]
 
 
 HANDLERS: list[HTTPRouteHandler] = [get_tag, find, get_lot]

@@ -19,6 +19,7 @@ from service.api.problems import not_found
 from service.board.page import page
 from service.board.round_words import DONE, tables
 from service.board.table_forms import FORM_OF_CHECK
+from service.board.undo import undoable
 from service.board.visit import Visit
 from service.log.rights import CORRECTIONS, EVENTS, READ
 from service.reminders.morning import morning
@@ -38,12 +39,13 @@ ROWS_IN_ROUND = 6
 
 
 class RoundQuery(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Which site, and in which order its tables."""
+    """Which site, and in which order its tables. `done`: the entry just recorded."""
 
     site: Code | None = None
     order: (
         Annotated[Literal["urgent", "walk"], Meta(description="walk: house by house.")] | None
     ) = None
+    done: Annotated[str, Meta(max_length=200)] | None = None
 
 
 class GraftingQuery(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -70,6 +72,7 @@ async def get_round(visit: Visit[RoundQuery]) -> Reply:
         sites=await visit.sites(),
         site=site,
         round=found,
+        undo=await undoable(visit, asked.done),
         order=asked.order or "urgent",
         tables=_in_order(found.tables, asked.order)[:SHOWN_IN_FULL],
         more_tables=_in_order(found.tables, asked.order)[SHOWN_IN_FULL:],

@@ -14,11 +14,13 @@ from service.board import table_forms
 from service.board.bench_page import at_bench
 from service.board.entries import Entry, events_of, record_form
 from service.board.graft_form import kept_for_next, to_graft
+from service.board.happenings.other import WORK
+from service.board.names import names
 from service.board.page import page
 from service.board.recording.at_table import Asked
 from service.board.recording.fields import Amiss, Fields
 from service.board.recording.refusals import Reason
-from service.board.table_forms import FORM_OF_CHECK, FORMS, TableForm, filled
+from service.board.table_forms import FORM_OF_CHECK, FORMS, TableForm, filled, forms_for
 from service.board.there import SQL, HoldSeen, LotSeen, There, checks_at, there
 from service.board.undo import undoable
 from service.board.visit import Visit
@@ -51,6 +53,7 @@ class FormQuery(TableQuery, frozen=True, kw_only=True):
     method: Value | None = None
     work_order: Value | None = None
     grafter: Value | None = None
+    work: Value | None = None
 
 
 @page("GET", "/table/{code:str}", scope=READ, query=TableQuery)
@@ -127,9 +130,18 @@ async def _show(
     more: dict[str, Any] = {}
     if form.name in ("graft", "regraft"):
         more = await to_graft(visit, seen, shown)
-    if form.name == "move":
+    if form.name in ("move", "potted"):
         async with visit.services.reading() as connection:
-            more = {"tables": await connection.fetch(SQL.tables, seen.site.code)}
+            more = {
+                "tables": await connection.fetch(SQL.tables, seen.site.code),
+                "sizes": (await names(connection)).all_of("size"),
+            }
+    if form.name == "grade":
+        async with visit.services.reading() as connection:
+            used = [row["grade"] for row in await connection.fetch(SQL.grades, seen.site.code)]
+        more = {"grades": list(dict.fromkeys([*USUAL_GRADES, *used]))}
+    if form.name == "work":
+        more = {"works": [(name, visit.words.gettext(text)) for name, text in WORK.items()]}
     if form.name == "wrap":
         wrapped = table_forms.last_said(seen.recent, "grafts.wrapped", lambda d: d["material"])
         more = {"material": wrapped or visit.words.gettext("stretch film")}
@@ -148,6 +160,8 @@ async def _show(
     )
 
 
+# What most sites grade into, common practice; those that a site uses besides are added.
+USUAL_GRADES = ("first", "second")
 # On a table of very many lots the others are named in a line each.
 MOST_CARDS = 24
 
@@ -184,7 +198,7 @@ def lots_of(seen: There, visit: Visit[Any]) -> list[LotCard]:
                 about=_about(lot, seen, visit),
                 rows=[RowSeen(count=row.count, words=_row_words(row, visit)) for row in rows],
                 holds=seen.held(code),
-                forms=_forms_for(rows[0].kind, stages),
+                forms=forms_for(rows[0].kind, stages, seen.holding(code)),
             )
         )
     return cards
@@ -204,17 +218,6 @@ def _about(lot: LotSeen | None, seen: There, visit: Visit[Any]) -> str:
     day = visit.shown.day(lot.day, today=seen.site.today)
     days = visit.shown.days_from(lot.day, seen.site.today)
     return " · ".join(part for part in (method, f"{day} ({days})") if part)
-
-
-def _forms_for(kind: str, stages: set[str]) -> list[str]:
-    """What is mostly done to it in these stages, first."""
-    if kind == "liners":
-        return ["loss", "move", "graft", "forcing", "tops-off"]
-    first = ["push-count"] if stages & {"grafted", "pushed", "failed"} else []
-    if "grafted" in stages:
-        first.append("unwrap")
-    rest = ["forcing", "tops-off"] + (["wrap"] if "grafted" in stages else [])
-    return [*first, "loss", "move", *rest, *(["regraft"] if "failed" in stages else [])]
 
 
 HANDLERS: list[HTTPRouteHandler] = [get_table, get_form, post_form]

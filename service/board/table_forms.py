@@ -6,13 +6,15 @@ from typing import Any, NamedTuple
 
 import msgspec
 
-from service.board.recording import at_table
+from service.board.happenings.other import WORK
+from service.board.recording import at_table, growing
 from service.board.recording.fields import Amiss, Row, row_of
 from service.board.recording.refusals import Reason
 from service.board.sent_form import SentForm, amiss_in_words
-from service.board.there import There, row_at
+from service.board.there import HoldSeen, There, row_at
 from service.log.incoming import new_id, zone
 from service.log.stored import StoredEvent
+from service.trade.holds import BLOCKS, DISCARD, MOVE, USE
 from service.wording.shown import Shown
 from service.wording.trade_words import METHODS, STAGES, named
 from service.wording.words import Words, phrase
@@ -22,6 +24,7 @@ class TableForm(NamedTuple):
     """A form at a table. `kinds` and `stages`: the rows that it may speak of.
 
     `whole`: it speaks of a lot there, whatever the stage (and size, where `sized`), not of a row.
+    `action`: what a hold may block of it; see service.trade.holds.
     """
 
     name: str
@@ -31,9 +34,11 @@ class TableForm(NamedTuple):
     stages: tuple[str, ...] = tuple(STAGES)
     whole: bool = False
     sized: bool = True
+    action: str | None = None
 
 
 _LIVE = ("grafted", "pushed", "failed")
+_PLANTS = ("trees", "liners")
 FORMS = {
     form.name: form
     for form in (
@@ -41,16 +46,41 @@ FORMS = {
             "push-count", phrase("push count"), at_table.push_count, stages=_LIVE, whole=True
         ),
         TableForm("looked", phrase("looked, nothing to note"), at_table.looked, ()),
-        TableForm("loss", phrase("loss"), at_table.loss, ("trees", "liners")),
+        TableForm("loss", phrase("loss"), at_table.loss, _PLANTS),
         TableForm("unwrap", phrase("unwrap"), at_table.unwrap, stages=("grafted",), whole=True),
-        TableForm("forcing", phrase("forcing"), at_table.forcing, whole=True, sized=False),
-        TableForm("tops-off", phrase("tops off"), at_table.tops_off, whole=True, sized=False),
-        TableForm("move", phrase("move"), at_table.move, ("trees", "liners")),
+        TableForm(
+            "forcing",
+            phrase("forcing"),
+            at_table.forcing,
+            _PLANTS,
+            stages=_LIVE,
+            whole=True,
+            sized=False,
+        ),
+        TableForm(
+            "tops-off",
+            phrase("tops off"),
+            at_table.tops_off,
+            _PLANTS,
+            stages=_LIVE,
+            whole=True,
+            sized=False,
+        ),
+        TableForm("move", phrase("move"), at_table.move, _PLANTS, action=MOVE),
         TableForm(
             "wrap", phrase("wrap"), at_table.wrap, stages=("grafted",), whole=True, sized=False
         ),
-        TableForm("graft", phrase("graft"), at_table.graft, ("liners",)),
-        TableForm("regraft", phrase("graft again"), at_table.regraft, stages=("failed", "grafted")),
+        TableForm("graft", phrase("graft"), at_table.graft, ("liners",), action=USE),
+        TableForm(
+            "regraft",
+            phrase("graft again"),
+            at_table.regraft,
+            stages=("failed", "grafted"),
+            action=USE,
+        ),
+        TableForm("grade", phrase("grading"), growing.grade, stages=("pushed", "ready")),
+        TableForm("potted", phrase("potting on"), growing.potted, _PLANTS, action=MOVE),
+        TableForm("work", phrase("work"), growing.work, _PLANTS, whole=True, sized=False),
         TableForm(
             "stock-count", phrase("stock count"), at_table.stock_count, ("trees", "liners", "bag")
         ),
@@ -63,7 +93,30 @@ FORM_OF_CHECK = {
     "push_walk": "push-count",
     "tops_off": "tops-off",
     "look": "looked",
+    "grade": "grade",
+    **dict.fromkeys(WORK, "work"),
 }
+
+
+def blocked_by(form: TableForm, holds: list[HoldSeen]) -> list[HoldSeen]:
+    """Those of the holds that block what the form tells."""
+    return [hold for hold in holds if form.action in BLOCKS[hold.kind]]
+
+
+def forms_for(kind: str, stages: set[str], holds: list[HoldSeen]) -> list[str]:
+    """The forms that make sense for a lot in these stages, the commonest first."""
+    if kind == "liners":
+        names = ["loss", "move", "graft", "potted", "forcing", "tops-off", "work"]
+    else:
+        names = ["push-count"] if stages & set(_LIVE) else []
+        names += ["unwrap"] if "grafted" in stages else []
+        names += ["grade"] if stages & {"pushed", "ready"} else []
+        names += ["loss", "move"]
+        names += ["forcing", "tops-off"] if stages & set(_LIVE) else []
+        names += ["wrap"] if "grafted" in stages else []
+        names += ["regraft"] if "failed" in stages else []
+        names += ["potted", "work"]
+    return [name for name in names if not blocked_by(FORMS[name], holds)]
 
 
 class Choice(msgspec.Struct, frozen=True, kw_only=True):
@@ -77,11 +130,13 @@ class Choice(msgspec.Struct, frozen=True, kw_only=True):
     failed: int = 0
 
 
-def choices(form: TableForm, there: There, shown: Shown) -> list[Choice]:
-    """What of the table the form may speak of."""
+def choices(form: TableForm, there: There, shown: Shown, lot: str | None = None) -> list[Choice]:
+    """What of the table the form may speak of: of what a hold keeps from it, only `lot`."""
     found: dict[str, Choice] = {}
     for row in there.rows:
         if row.kind not in form.kinds or (row.kind == "trees" and row.stage not in form.stages):
+            continue
+        if row.lot != lot and blocked_by(form, there.holding(row.lot)):
             continue
         named_row = row_at(row, there.place.code)
         if form.whole:
@@ -129,7 +184,10 @@ def chosen(asked: Mapping[str, str], found: list[Choice]) -> str | None:
 
 
 class Filled(SentForm, kw_only=True):
-    """A form at a table on its way to the page. `chosen`: the value of the one choice made."""
+    """A form at a table on its way to the page. `chosen`: the value of the one choice made.
+
+    `holds`: on what was chosen, and those that keep what stands there from this form.
+    """
 
     form: TableForm
     choices: list[Choice]
@@ -137,6 +195,12 @@ class Filled(SentForm, kw_only=True):
     entry: str
     occurred: str
     today: date
+    holds: list[HoldSeen]
+
+    @property
+    def may_discard(self) -> bool:
+        """Whether plants may be thrown away alive."""
+        return not any(DISCARD in BLOCKS[hold.kind] for hold in self.holds)
 
     @property
     def only(self) -> Choice | None:
@@ -155,12 +219,16 @@ def filled(
     reasons: list[Reason] | None = None,
 ) -> Filled:
     """The form as the page shows it; an entry that was sent keeps its id and its moment."""
-    found = choices(form, there, shown)
+    row = row_of(values["row"]) if values.get("row") else None
+    lot = row.code if row else (values.get("lot") or "").upper()
+    found = choices(form, there, shown, lot)
     moment = now.astimezone(zone(there.site.time_zone)).isoformat(timespec="seconds")
+    picked = chosen(values, found)
     return Filled(
         form=form,
         choices=found,
-        chosen=chosen(values, found),
+        chosen=picked,
+        holds=_holds(form, there, picked, lot),
         values=values,
         entry=values.get("entry") or new_id(int(now.timestamp() * 1000)),
         occurred=values.get("occurred") or moment,
@@ -168,6 +236,16 @@ def filled(
         amiss=amiss_in_words(amiss, shown.words),
         reasons=reasons or [],
     )
+
+
+def _holds(form: TableForm, there: There, picked: str | None, named: str) -> list[HoldSeen]:
+    """Holds on the lot picked or named, and on what else the form could speak of, each once."""
+    row = row_of(picked) if picked else None
+    code = row.code if row else named
+    found = there.holding(code) if code else []
+    for lot in dict.fromkeys(one.lot for one in there.rows if one.kind in form.kinds):
+        found = [*found, *blocked_by(form, there.holding(lot))]
+    return list({hold.code: hold for hold in found}.values())
 
 
 def last_said(events: list[StoredEvent], kind: str, read: Callable[[dict[str, Any]], Any]) -> Any:

@@ -71,6 +71,10 @@ class There(msgspec.Struct, frozen=True, kw_only=True):
         """Holds on a lot."""
         return [hold for hold in self.holds if hold.lot == lot]
 
+    def holding(self, lot: str) -> list[HoldSeen]:
+        """Holds on a lot, or on the place or site where it stands."""
+        return [hold for hold in self.holds if hold.lot == lot or hold.target in ("place", "site")]
+
 
 async def there(visit: Visit[Any], code: str) -> There:
     """What is at a place. Raises 404 for one that the visitor does not see."""

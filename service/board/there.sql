@@ -65,6 +65,12 @@ UNION ALL
 (SELECT 'bag', b.code FROM bags b
  WHERE b.code >= $1 AND b.code < $2 AND NOT b.voided ORDER BY b.code LIMIT $3);
 
+-- name: grades
+-- Grades that trees of site $1 have by the book.
+SELECT DISTINCT grade FROM balances
+WHERE site = $1 AND kind = 'trees' AND grade <> '' AND balance > 0
+ORDER BY grade;
+
 -- name: tables
 -- Places in use of site $1, by house.
 SELECT code, body ->> 'structure' AS house, body ->> 'place_kind' AS kind

@@ -8,7 +8,7 @@ from litestar.handlers import HTTPRouteHandler
 
 from service.api.operation import JSON, Reply
 from service.api.problems import Problem, not_found
-from service.board.entries import Answered, submit, who_undoes
+from service.board.entries import Answered, event_id, submit, who_undoes
 from service.board.page import page
 from service.board.visit import Visit
 from service.log import read
@@ -20,6 +20,8 @@ from service.trade.events.stock import EventVoided, EventVoidedData
 from service.wording.words import phrase
 
 _ID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+# No form tells of more events than that.
+MOST_OF_ENTRY = 3
 WHY = {
     True: phrase("undone by who recorded it, the same day"),
     False: phrase("undone by who corrects records"),
@@ -64,19 +66,38 @@ async def undo(visit: Visit[Any]) -> Reply:
         return _answer(visit, wanted, "known", visit.words.gettext("It was undone already."), back)
     if not await _may_undo(visit, event):
         raise Problem("insufficient-scope", "Only your own entry of today can be undone here.")
+    # What came later of the same entry goes first: it may stand on what came before.
+    voids = [_void_of(visit, one) for one in reversed([event, *await _rest_of(visit, event)])]
+    told = await submit(visit, voids, principal=who_undoes(visit), keep=False)
+    if all(one.verdict in ("accepted", "known") for one in told):
+        return _answer(visit, wanted, told[-1].verdict, visit.words.gettext(_UNDONE), back)
+    reasons = [reason for one in told for reason in one.errors]
+    words = " ".join(f"{reason.words} {reason.settle}" for reason in reasons)
+    return _answer(visit, wanted, "refused", words, back)
+
+
+async def _rest_of(visit: Visit[Any], first: StoredEvent) -> list[StoredEvent]:
+    """The other events of the entry that began with `first`, as they stand."""
+    found = []
+    for nth in range(1, MOST_OF_ENTRY):
+        event = await _found(visit, event_id(first.id, nth))
+        if event is None:
+            break
+        if event.voided_by is None and await _may_undo(visit, event):
+            found.append(event)
+    return found
+
+
+def _void_of(visit: Visit[Any], event: StoredEvent) -> EventVoided:
+    """What voids an event; its id follows from the event's, so two taps are one void."""
     why = WHY[event.recorded_by == visit.principal.name]
-    void = EventVoided(
+    return EventVoided(
         id=str(uuid.uuid5(uuid.UUID(event.id), "undo")),
         site=event.site,
         occurred=visit.now.isoformat(timespec="seconds"),
         actor=visit.principal.name,
         data=EventVoidedData(event=event.id, reason=visit.words.gettext(why)),
     )
-    (told,) = await submit(visit, [void], principal=who_undoes(visit), keep=False)
-    if told.verdict in ("accepted", "known"):
-        return _answer(visit, wanted, told.verdict, visit.words.gettext(_UNDONE), back)
-    words = " ".join(f"{reason.words} {reason.settle}" for reason in told.errors)
-    return _answer(visit, wanted, "refused", words, back)
 
 
 _UNDONE = phrase("Undone: it counts no more.")

@@ -210,6 +210,91 @@ def test_a_fact_against_a_rule_is_recorded_when_it_has_happened_all_the_same(
     assert (said["verdict"], said["remarks"]) == ("accepted", ["marked as done against a rule"])
 
 
+def test_grading_does_its_check_and_is_undone_with_its_culls(demo: Served, crew: Crew) -> None:
+    bench = crew("boss")
+    question = (
+        "SELECT c.place || ' ' || c.lot || ' ' || b.balance FROM checks_due c "
+        "JOIN lots l ON l.code = c.lot JOIN balances b ON b.lot_id = l.lot_id "
+        "AND b.place = c.place AND b.stage = 'pushed' AND b.kind = 'trees' "
+        "WHERE c.check_name = 'grade' AND b.balance > 3 "
+        "AND c.place NOT IN ('C-T5', 'C-T13', 'C-T18', 'C-T19', 'C-T20') ORDER BY 1 LIMIT 1"
+    )
+    place, lot, count = looked_up(demo, question).split()
+    pushed = int(count)
+    path = f"/table/{place}/grade?lot={lot}"
+    assert f'href="{path}"' in bench.see(f"/table/{place}")
+    row = re.search(rf'name="row" value="(trees:{lot}:pushed:[^"]*)"', bench.see(path))
+    assert row is not None
+    graded = {"row": row[1], "graded:first": "2", "culled": "1"}
+    fields = bench.fill(path, **graded)
+    # More than stand there is refused in words that say what to do.
+    wrong = bench.again(fields) | {"graded:first": str(pushed + 1)}
+    (reason,) = bench.send(path, wrong, json=True).json()["errors"][:1]
+    assert reason["words"] == f"{pushed + 1} were graded, and the book has {pushed} there."
+
+    said = bench.send(path, fields, json=True).json()
+    assert said["verdict"] == "accepted", said
+    assert left(demo, place, lot, "pushed") == pushed - 3
+    done = (
+        "SELECT last_done::text FROM checks_due "
+        "WHERE lot = $1 AND place = $2 AND check_name = 'grade'"
+    )
+    assert looked_up(demo, done, lot, place) == "2026-11-21"
+    bench.send("/undo", hidden_of(bench.see(said["next"]), "/undo"))
+    assert left(demo, place, lot, "pushed") == pushed
+    assert looked_up(demo, done, lot, place) != "2026-11-21"
+
+
+def test_of_what_is_held_only_what_the_hold_allows_is_offered(demo: Served, crew: Crew) -> None:
+    boss = crew("boss")
+    question = (
+        "SELECT b.place FROM balances b JOIN lots l ON l.lot_id = b.lot_id "
+        "WHERE l.code = 'T-G020' AND b.kind = 'trees' AND b.balance > 1 LIMIT 1"
+    )
+    place = looked_up(demo, question)
+    page = boss.see(f"/table/{place}")
+    assert f"/table/{place}/loss?lot=T-G020" in page
+    for form in ("move", "potted", "regraft", "graft"):
+        assert f"/{form}?lot=T-G020" not in page
+        assert f"/{form}?lot=T-G020" not in boss.see("/lot/T-G020")
+    # The form itself says why, and does not ask for the lot unless somebody names it.
+    asked = boss.see(f"/table/{place}/move")
+    assert "Stop: move, use and throw away nothing of it" in asked
+    assert "trees:T-G020" not in asked
+    assert 'value="culled"' not in boss.see(f"/table/{place}/loss?lot=T-G020")
+
+
+def test_tops_of_ready_trees_are_not_asked_for(demo: Served, bench: AtBench) -> None:
+    question = (
+        "SELECT b.place || ' ' || l.code FROM balances b JOIN lots l ON l.lot_id = b.lot_id "
+        "WHERE b.site = 'CORIN' AND b.kind = 'trees' AND b.place <> '' AND b.balance > 0 "
+        "GROUP BY b.place, l.code HAVING bool_and(b.stage = 'ready') ORDER BY 1 LIMIT 1"
+    )
+    place, lot = looked_up(demo, question).split()
+    page = bench.see(f"/table/{place}")
+    assert f"/table/{place}/grade?lot={lot}" in page
+    for form in ("forcing", "tops-off", "push-count"):
+        assert f"/{form}?lot={lot}" not in page
+        assert f'value="trees:{lot}' not in bench.see(f"/table/{place}/{form}")
+
+
+def test_a_wrong_treatment_opens_its_house_again(demo: Served, crew: Crew) -> None:
+    boss = crew("boss")
+    place = looked_up(demo, A_PLACE, "TARNA")
+    path = f"/treatment?site=TARNA&code={place}"
+    told = {"places": place, "product": "soap", "began": "06:00", "ended": "06:30"}
+    said = boss.tell(path, **told, day="2026-11-20", re_entry_hours="48")
+    assert said["verdict"] == "accepted"
+    closed = boss.see(f"/table/{place}")
+    assert "nobody goes in before" in closed
+    assert "Record what was done before the house was closed" in closed
+    assert "nobody goes in before" in boss.see(f"/table/{place}/loss")
+    page = boss.see(said["next"])
+    answer = boss.send("/undo", hidden_of(page, "/undo"), json=True).json()
+    assert answer["verdict"] == "accepted"
+    assert "nobody goes in before" not in boss.see(f"/table/{place}")
+
+
 def test_who_may_undo(crew: Crew, bench: AtBench) -> None:
     done = bench.tell("/table/C-T6/looked", note="by p-02")["undo"]
     colleague, manager = crew("p-01"), crew("manager")

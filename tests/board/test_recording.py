@@ -13,8 +13,9 @@ from service.board.recording.at_table import Asked, Maker
 from service.board.recording.fields import Amiss, Fields, Row, row_of
 from service.board.recording.guarding import treatment
 from service.board.recording.refusals import reason_of
-from service.board.table_forms import FORMS
+from service.board.table_forms import FORM_OF_CHECK, FORMS
 from service.board.visit import SiteSeen
+from service.trade.check_plans import DEFAULT_PLANS, LOOK
 from service.trade.events import Event
 from service.trade.verdicts import ARITHMETIC_AND_CODES, BREAKABLE_RULES, Fault
 from service.wording.shown import shown_to
@@ -319,6 +320,11 @@ def test_a_form_tells_its_event(
     said = msgspec.to_builtins(event)
     assert said["type"] == kind
     assert bare(said["data"]) == expected
+
+
+def test_every_check_has_a_form_that_does_it() -> None:
+    checks = {LOOK, *(plan.check for plan in DEFAULT_PLANS)}
+    assert {FORM_OF_CHECK[check] for check in checks} <= FORMS.keys()
 
 
 def test_culled_trees_are_a_loss_of_what_they_were() -> None:

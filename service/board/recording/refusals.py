@@ -98,6 +98,12 @@ _SAID: dict[str, tuple[str, str]] = {
     ),
     "retired": (phrase("%(code)s is not in use any more."), phrase("Choose another.")),
 }
+_GRADED = (
+    phrase("%(graded)s were graded, and the book has %(book)s there."),
+    phrase(
+        "Correct the numbers; if the book is wrong, record a stock count first, then grade anew."
+    ),
+)
 _OTHERWISE = (phrase("The log refused it."), phrase("Correct it, or ask the site manager."))
 _KINDS = {
     "bag": phrase("buds in bag %(code)s"),
@@ -122,13 +128,15 @@ _FIELD = {
     "work_order": "work_order",
     "pushed": "pushed",
     "occurred": "day",
+    "outcomes": "graded",
+    "to_size": "to_size",
 }
 
 
 def reason_of(fault: Fault, event: Envelope | None, shown: Shown, again: str | None) -> Reason:
     """A refusal for the person. `again`: the entry that waits for a count, if there is one."""
     words = shown.words
-    said, settle = _SAID.get(fault.kind, _OTHERWISE)
+    said, settle = _GRADED if "graded" in fault.numbers else _SAID.get(fault.kind, _OTHERWISE)
     numbers = _numbers(fault.numbers, shown)
     count_form = _count_form(fault, event, again)
     if fault.kind == "below_zero":
