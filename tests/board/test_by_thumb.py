@@ -45,6 +45,15 @@ class Thumb:
         return self.taps * TAP + self.keys * KEY
 
 
+async def seen_at_once(page: Page, selector: str) -> None:
+    """What must be seen before Save is tapped lies above the number keys, without a swipe."""
+    box = await page.locator(selector).last.bounding_box()
+    keys = await page.locator(".dock").bounding_box()
+    assert box is not None
+    assert keys is not None
+    assert box["y"] + box["height"] <= keys["y"], (selector, box, keys)
+
+
 async def test_a_push_count_takes_a_few_taps(visitor: Visitor, demo: Served) -> None:
     page = await visitor("p-02")
     await page.goto("/table/C-T6")
@@ -88,6 +97,8 @@ async def test_a_graft_from_the_days_list_and_the_next_one(visitor: Visitor, dem
     await thumb.tap(line)
     await page.wait_for_url("**/graft?*bag=*")
     await check_page(page, "t-graft-phone")
+    await seen_at_once(page, "#f-method")
+    await seen_at_once(page, '.chip:has([name="onto"]:checked)')
     await thumb.number("1")
     await thumb.tap("Save", "button")
     await page.wait_for_url("**/graft?*done=*")
@@ -96,6 +107,9 @@ async def test_a_graft_from_the_days_list_and_the_next_one(visitor: Visitor, dem
     # The next is of the same bag, stocks and method: only the number is left to say.
     await expect(page.get_by_label("Bag")).to_have_value(re.compile("^C-W"))
     await expect(page.get_by_role("radio", checked=True)).to_have_count(1)
+    await expect(page.get_by_role("button", name="Undo that")).to_be_visible()
+    await seen_at_once(page, "#f-bag")
+    await seen_at_once(page, "#f-method")
     again, before = Thumb(page), page.url
     await again.number("1")
     await again.tap("Save", "button")
@@ -110,6 +124,9 @@ async def test_the_pages_of_the_bench_in_spanish_and_on_a_desk(visitor: Visitor)
         ("/table/C-T6", "table"),
         ("/table/C-T6/loss", "loss"),
         ("/table/C-T7/stock-count", "stock-count"),
+        ("/table/C-T6/grade", "grade"),
+        ("/table/C-T6/potted", "potted"),
+        ("/table/C-T6/work", "work"),
         ("/table/C-T6/move", "move"),
     ):
         await page.goto(path)
@@ -123,6 +140,12 @@ async def test_the_pages_of_the_bench_in_spanish_and_on_a_desk(visitor: Visitor)
     ):
         await page.goto(path)
         await check_page(page, f"t-{name}-desktop")
+    # The causes of a lot's loss are seen before Save, in the longer words of Spanish too.
+    page = await visitor("p-01")
+    await page.goto("/table/C-T6/loss")
+    row = await page.locator('input[name="row"]').first.input_value()
+    await page.goto(f"/table/C-T6/loss?row={row}")
+    await seen_at_once(page, 'fieldset > .chip:has([name="cause"])')
 
 
 async def test_without_script_a_refusal_is_counted_and_sent_again(
