@@ -1,5 +1,6 @@
 """What the templates of all pages at the bench are given: words, moments, fields of a count."""
 
+from functools import partial
 from typing import Any
 from urllib.parse import parse_qsl, urlsplit
 
@@ -28,6 +29,7 @@ def at_bench(visit: Visit[Any], site: SiteSeen) -> dict[str, Any]:
     moment = visit.now.astimezone(there).isoformat(timespec="seconds")
     return {
         "word": word,
+        "counted": partial(trade_words.counted, visit.words),
         "in_words": in_words,
         "capital": capital,
         "zone": there,

@@ -1,6 +1,6 @@
 """The evening: the day's sheets typed in from paper, as grids."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any, Literal
 
 import msgspec
@@ -8,7 +8,7 @@ from litestar.handlers import HTTPRouteHandler
 
 from service.api.operation import JSON, Reply
 from service.api.problems import bad_parameter
-from service.board.asking import Asked, Field, code_in, day_in
+from service.board.asking import Asked, Field, again, code_in, day_in, number_in
 from service.board.entries import Answered, judged
 from service.board.grid import (
     GRAFTED,
@@ -65,6 +65,7 @@ class GraftingQuery(Asked, frozen=True, kw_only=True):
     day: Field = ""
     grafter: Field = ""
     sheet: Field = ""
+    after: Field = ""
 
 
 class CountsQuery(Asked, frozen=True, kw_only=True):
@@ -74,6 +75,7 @@ class CountsQuery(Asked, frozen=True, kw_only=True):
     count: Literal["stock", "push"] = "push"
     day: Field = ""
     sheet: Field = ""
+    after: Field = ""
 
 
 class RowTold(msgspec.Struct, frozen=True, kw_only=True):
@@ -119,8 +121,7 @@ async def get_grafting(visit: Visit[GraftingQuery]) -> Reply:
         what = named.item(visit.words, one.order.cultivar, one.order.rootstock)
         lines += [(line, what, _note_of(visit, line)) for line in found]
     common = {"date": str(day), "sheet": asked.sheet}
-    rows = rows_to_fill(GRAFTED, lines, {})
-    return _show(visit, site, GRAFTED, common, rows, more=listed.more or len(lines) > MOST_ROWS)
+    return _show_page(visit, site, GRAFTED, common, lines, more=listed.more)
 
 
 def _note_of(visit: Visit[Any], line: printing.Line) -> str:
@@ -164,8 +165,7 @@ async def get_counts(visit: Visit[CountsQuery]) -> Reply:
     what = {one.bag or one.lot: _what(visit, named, one) for one in standing}
     shown = [(line, what.get(line.cells.get("bag") or line.cells["lot"], ""), "") for line in lines]
     common = {"date": str(day), "sheet": asked.sheet, "person": visit.person.reference}
-    rows = rows_to_fill(kind, shown, {"place": code})
-    return _show(visit, site, kind, common, rows, place=code, more=len(lines) > MOST_ROWS)
+    return _show_page(visit, site, kind, common, shown, place=code)
 
 
 async def _place(visit: Visit[Any], connection: Any, site: SiteSeen, code: str) -> Place:
@@ -214,7 +214,10 @@ async def _record(visit: Visit[Any], site: SiteSeen, kind: Kind) -> Reply:
         for (draft, rows), verdict in zip(drafts, verdicts, strict=True):
             _tell(visit, draft, rows, verdict, entry)
     words, all_recorded = _summed_up(visit, sent)
-    back = f"/evening?site={site.code}"
+    # Of a long sheet the next page follows.
+    onward = form["onward"]
+    own = onward.startswith(f"/evening/{site.code}/")
+    back = onward if own else f"/evening?site={site.code}"
     if visit.wants_json:
         return _as_json(sent, entry, words, back if all_recorded else None)
     if all_recorded:
@@ -222,7 +225,7 @@ async def _record(visit: Visit[Any], site: SiteSeen, kind: Kind) -> Reply:
     status = 409 if found else 422
     return _show(
         visit, site, kind, sent.common, sent.rows, place=form["place"], status=status,
-        entry=entry, wrong=sent.wrong, words=words,
+        onward=onward if own else "", entry=entry, wrong=sent.wrong, words=words,
     )  # fmt: skip
 
 
@@ -280,6 +283,30 @@ def _as_json(sent: Sent, entry: str, words: str, onward: str | None) -> Reply:
     return Reply(answered, media_type=JSON, cache="no-store")
 
 
+def _show_page(
+    visit: Visit[Any],
+    site: SiteSeen,
+    kind: Kind,
+    common: dict[str, str],
+    lines: Sequence[tuple[printing.Line, str, str]],
+    *,
+    place: str = "",
+    more: bool = False,
+) -> Reply:
+    """The rows that fit a page, from those on that were asked for; the next page follows them."""
+    first = number_in("after", visit.query.after) or 0
+    rows = rows_to_fill(kind, lines, {"place": place} if place else {}, first)
+    end = first + MOST_ROWS
+    onward = ""
+    if end < len(lines):
+        onward = f"{visit.request.scope['path']}?{again(visit.query, after=str(end))}"
+    several = (first + 1, min(end, len(lines)), len(lines)) if first or onward else None
+    return _show(
+        visit, site, kind, common, rows, place=place, more=more and not onward, onward=onward,
+        several=several,
+    )  # fmt: skip
+
+
 def _show(
     visit: Visit[Any],
     site: SiteSeen,
@@ -293,6 +320,8 @@ def _show(
     wrong: dict[str, str] | None = None,
     words: str = "",
     more: bool = False,
+    onward: str = "",
+    several: tuple[int, int, int] | None = None,
 ) -> Reply:
     title = visit.words.gettext(_TITLES[kind.columns])
     return visit.page(
@@ -310,6 +339,8 @@ def _show(
         wrong=wrong or {},
         told=words,
         more=more,
+        onward=onward,
+        several=several,
         spare=SPARE_ROWS,
         count="stock" if kind is STOCKED else "push",
     )

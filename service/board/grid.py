@@ -6,8 +6,7 @@ are judged one by one; rows that tell of one lot's grafting are one event, as on
 
 import re
 import uuid
-from collections.abc import Iterable, Mapping, Sequence
-from itertools import islice
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import msgspec
@@ -27,8 +26,8 @@ from service.wording.words import Words, phrase
 
 _CELL = re.compile(r"r\.([0-9x][0-9]{0,3})\.([a-z_]{1,20})")
 SPARE_ROWS = 4
-# So that a form of all rows stays within what a form may hold.
-MOST_ROWS = 300
+# So that a page of them is light, and a form of all rows stays within what a form may hold.
+MOST_ROWS = 100
 # What is said once for the whole sheet.
 COMMON = ("date", "sheet", "person", "reason")
 HEADINGS = {
@@ -158,12 +157,13 @@ class Sent(msgspec.Struct):
 
 
 def rows_to_fill(
-    kind: Kind, lines: Iterable[tuple[Line, str, str]], along: Mapping[str, str]
+    kind: Kind, lines: Sequence[tuple[Line, str, str]], along: Mapping[str, str], first: int
 ) -> list[GridRow]:
-    """The printed sheet's rows, each with what it is and a note; a few for what is not on it."""
+    """The printed sheet's rows from `first` (0) on, as many as fit a page, each with what it is and
+    a note; a few for what is not on it."""
     names = (*kind.columns, *kind.along)
     rows = []
-    for number, (line, what, note) in enumerate(islice(lines, MOST_ROWS)):
+    for number, (line, what, note) in enumerate(lines[first : first + MOST_ROWS], first):
         cells = {name: line.cells[name] for name in names if name in line.cells}
         rows.append(GridRow(name=str(number), cells=cells, what=what, note=note))
     spare = [GridRow(name=f"x{number}", cells=dict(along)) for number in range(SPARE_ROWS)]

@@ -168,7 +168,8 @@ def _in_words(visit: Visit[Any], error: Exception) -> Reply:
     asgi = visit.request.scope
     if problem.slug == "internal-error":
         log_unforeseen(asgi, error)
-    title, advice = problem_in_words(visit.words, problem.slug, problem.status)
+    method = visit.request.scope["method"]
+    title, advice = problem_in_words(visit.words, problem.slug, problem.status, method)
     if visit.wants_json:
         # What a device shows beside the entry that it sent.
         problem.members["words"] = f"{title}. {advice}"

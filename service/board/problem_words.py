@@ -46,7 +46,16 @@ _ELSE = (
 )
 
 
-def problem_in_words(words: Words, slug: str, status: int) -> tuple[str, str]:
-    """A title and what to do about it."""
+# Who only looks has recorded nothing, and typed nothing but what is in the address.
+_ADDRESS = (
+    phrase("This address can't be understood"),
+    phrase("Something in it, or in what was asked for, can't be so. Go back and ask otherwise."),
+)
+
+
+def problem_in_words(words: Words, slug: str, status: int, method: str) -> tuple[str, str]:
+    """A title and what to do about it. `method`: of the request."""
     title, advice = _WORDS.get(slug, _LATER if status >= 500 else _ELSE)
+    if method in ("GET", "HEAD") and (title, advice) in (_WORDS["validation-error"], _ELSE):
+        title, advice = _ADDRESS
     return words.gettext(title), words.gettext(advice)

@@ -26,7 +26,7 @@ from service.board.undo import undoable
 from service.board.visit import Visit
 from service.log.rights import EVENTS, READ
 from service.views.at_place import AtPlace
-from service.wording.trade_words import METHODS, STAGES, named
+from service.wording.trade_words import METHODS, counted, named
 
 Value = Annotated[str, Meta(max_length=200)]
 
@@ -205,8 +205,7 @@ def lots_of(seen: There, visit: Visit[Any]) -> list[LotCard]:
 
 
 def _row_words(row: AtPlace, visit: Visit[Any]) -> str:
-    words = visit.words
-    what = named(words, row.stage, STAGES) if row.stage else named(words, row.kind)
+    what = counted(visit.words, row.stage or row.kind, row.count)
     return " · ".join(part for part in (what, row.size, row.grade) if part)
 
 

@@ -183,14 +183,34 @@ def chosen(asked: Mapping[str, str], found: list[Choice]) -> str | None:
     return fits[0] if len(fits) == 1 else None
 
 
+MOST_CHOICES = 60
+"""Of a table of very many lots the others are named by their code: a page is carried by radio."""
+
+
+def worth_naming(found: list[Choice], there: There, named: set[str]) -> list[Choice]:
+    """Those that a form names: all, or those of the lots that were named and the newest lots'."""
+    if len(found) <= MOST_CHOICES:
+        return found
+
+    def order(one: Choice) -> tuple[bool, int]:
+        lot = there.lots.get(one.code)
+        day = lot.day if lot else None
+        return one.code not in named, -day.toordinal() if day else 0
+
+    return sorted(found, key=order)[:MOST_CHOICES]
+
+
 class Filled(SentForm, kw_only=True):
     """A form at a table on its way to the page. `chosen`: the value of the one choice made.
+
+    `unnamed`: how many more it could speak of.
 
     `holds`: on what was chosen, and those that keep what stands there from this form.
     """
 
     form: TableForm
     choices: list[Choice]
+    unnamed: int
     chosen: str | None
     entry: str
     occurred: str
@@ -224,9 +244,12 @@ def filled(
     found = choices(form, there, shown, lot)
     moment = now.astimezone(zone(there.site.time_zone)).isoformat(timespec="seconds")
     picked = chosen(values, found)
+    stocks = row_of(values.get("onto") or values.get("liners") or "")
+    choices_named = worth_naming(found, there, {lot, stocks.code if stocks else ""})
     return Filled(
         form=form,
-        choices=found,
+        choices=choices_named,
+        unnamed=len(found) - len(choices_named),
         chosen=picked,
         holds=_holds(form, there, picked, lot),
         values=values,

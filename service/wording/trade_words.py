@@ -4,6 +4,8 @@
 nursery made itself, such as the name of a check of its own, is shown as it is, spaced.
 """
 
+from collections.abc import Callable
+
 from service.wording.words import Words, phrase
 
 STAGES = {
@@ -93,6 +95,21 @@ _EVERY = {
     **CHECKS,
     **{key: text for key, text in HOLD_KINDS.items() if key != "other"},
 }
+
+
+_COUNTED: dict[str, Callable[[Words, int], str]] = {
+    "grafted": lambda words, count: words.ngettext("grafted", "grafted", count),
+    "pushed": lambda words, count: words.ngettext("pushed", "pushed", count),
+    "failed": lambda words, count: words.ngettext("failed", "failed", count),
+    "ready": lambda words, count: words.ngettext("ready", "ready", count),
+    "liners": lambda words, count: words.ngettext("liner", "liners", count),
+}
+
+
+def counted(words: Words, word: str, count: int) -> str:
+    """A stage, or liners, as it is said of so many."""
+    said = _COUNTED.get(word)
+    return said(words, count) if said else named(words, word)
 
 
 def named(words: Words, word: str | None, table: dict[str, str] | None = None) -> str:

@@ -38,8 +38,11 @@ class Words:
         self._texts = texts
 
     def gettext(self, text: str, /, **values: object) -> str:
-        """`text` in this language, its ``%(name)s`` filled where values are given."""
-        return _filled(self._form(None, text, 0) or text, values)
+        """`text` in this language, its ``%(name)s`` filled where values are given.
+
+        A word that is counted elsewhere (`ngettext`) stands for many where it stands alone.
+        """
+        return _filled(self._form(None, text, 1) or text, values)
 
     def pgettext(self, context: str, text: str, /, **values: object) -> str:
         """As `gettext`, for a word that means several things: `context` says which."""

@@ -242,6 +242,8 @@ async def test_codes_are_tried_only_so_often(door: Door, monkeypatch: pytest.Mon
         ]
     assert {one.status_code for one in answers} == {422, 429}
     assert answers[0].headers["cache-control"] == "no-store"
+    # What was typed is looked at again, not typed again.
+    assert 'value="AAAAA-00000"' in answers[0].text
     assert int(answers[-1].headers["retry-after"]) >= 1
     # A right code from the same address waits too, or trying on would tell which is right.
     made = await door.link("ana")

@@ -159,12 +159,16 @@ _OPEN = dict.fromkeys(("code", "since", "hold_kind", "counted", "book"), "…")
 
 def _numbers(numbers: Mapping[str, Any], shown: Shown) -> dict[str, Any]:
     """A fault's numbers, as they are read."""
-    known = _OPEN | dict(numbers)
+    known = _OPEN | {name: _shown(value, shown) for name, value in numbers.items()}
     if "since" in numbers:
         known["since"] = shown.day(date.fromisoformat(str(numbers["since"])))
     if "hold_kind" in numbers:
         known["hold_kind"] = named(shown.words, numbers["hold_kind"], HOLD_KINDS)
     return known
+
+
+def _shown(value: Any, shown: Shown) -> Any:
+    return shown.number(value) if isinstance(value, int) else value
 
 
 def _short(numbers: Mapping[str, Any], shown: Shown) -> str:
@@ -176,10 +180,10 @@ def _short(numbers: Mapping[str, Any], shown: Shown) -> str:
     return words.gettext(
         "On %(day)s the book has %(there)s %(what)s at %(place)s; %(asked)s are asked for.",
         day=shown.day(date.fromisoformat(str(numbers["day"]))),
-        there=numbers.get("there", 0),
+        there=shown.number(numbers.get("there", 0)),
         what=f"{what} ({stage})" if stage else what,
         place=numbers.get("place") or "…",
-        asked=numbers.get("asked", 0),
+        asked=shown.number(numbers.get("asked", 0)),
     )
 
 
