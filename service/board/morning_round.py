@@ -35,7 +35,7 @@ from service.wording.words import Words
 
 SHOWN_IN_FULL = 30
 """Tables beyond these are named only: nobody walks to more in a morning."""
-ROWS_IN_ROUND = 6
+ORDERS_IN_ROUND = 4
 
 
 class RoundQuery(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -79,7 +79,7 @@ async def get_round(visit: Visit[RoundQuery]) -> Reply:
         late=sum(one.state == "overdue" for one in found.tables),
         due=sum(one.state == "due" for one in found.tables),
         mine=mine,
-        rows=_rows(mine.to_do, found.closed_houses)[:ROWS_IN_ROUND] if mine else [],
+        orders=_cards(mine.to_do, found.closed_houses)[:ORDERS_IN_ROUND] if mine else [],
         coming=_by_day(found.coming),
         done=_by_person(found.done, visit.words),
         many_tables=lambda count: tables(visit.words, site.table_word, count),
@@ -101,7 +101,7 @@ async def get_grafting(visit: Visit[GraftingQuery]) -> Reply:
         sites=await visit.sites(),
         site=site,
         to_do=to_do,
-        rows=_rows(to_do, closed),
+        orders=_cards(to_do, closed),
         grafter=asked.grafter,
         may_record=visit.principal.may(EVENTS),
         **_words(visit.words),
@@ -137,25 +137,45 @@ def _walked(code: str) -> tuple[tuple[int, str], ...]:
 
 
 class Row(msgspec.Struct, frozen=True, kw_only=True):
-    """A line of a day's grafting: so many of an order from one bag. `closed`: the house of the
-    liners, the bag or the table may not be entered now."""
+    """So many of an order from one bag. `closed`: the house of the liners, the bag or the table may
+    not be entered now."""
 
-    order: WorkOrderRow
     part: ToGraft
     closed: bool
 
 
-def _rows(to_do: GraftingList, houses: Iterable[ClosedHouse]) -> list[Row]:
+class OrderCard(msgspec.Struct, frozen=True, kw_only=True):
+    """An order of the day. `place` and `method`: where all its rows say the same."""
+
+    order: WorkOrderRow
+    count: int
+    place: str | None
+    method: str | None
+    rows: list[Row]
+
+
+def _cards(to_do: GraftingList, houses: Iterable[ClosedHouse]) -> list[OrderCard]:
     shut = {place for house in houses for place in house.closed_places}
     return [
-        Row(
+        OrderCard(
             order=one.order,
-            part=part,
-            closed=bool(shut & {part.bag_place, part.liner_place, part.place}),
+            count=sum(part.count for part in one.rows),
+            place=_same(part.place for part in one.rows),
+            method=_same(part.method for part in one.rows),
+            rows=[
+                Row(part=part, closed=bool(shut & {part.bag_place, part.liner_place, part.place}))
+                for part in one.rows
+            ],
         )
         for one in to_do.orders
-        for part in one.rows
+        if one.rows
     ]
+
+
+def _same(said: Iterable[str | None]) -> str | None:
+    """What all say, if they do."""
+    found = set(said)
+    return found.pop() if len(found) == 1 else None
 
 
 def _by_day(coming: Iterable[ComingCheck]) -> list[tuple[date, list[ComingCheck]]]:

@@ -54,7 +54,9 @@ def own_page(address: str) -> str | None:
 @page("GET", "/sign-in", scope=None, query=Then)
 async def get_sign_in(visit: Visit[Then]) -> Reply:
     """Type a code; or be told that one is signed in already."""
-    return _kept_nowhere(visit.page("sign_in.html", then=own_page(visit.query.then), wrong=None))
+    return _kept_nowhere(
+        visit.page("sign_in.html", then=own_page(visit.query.then), wrong=None, typed="")
+    )
 
 
 @page("POST", "/sign-in", scope=None, guard="origin")
@@ -70,7 +72,7 @@ async def post_sign_in(visit: Visit[NoQuery]) -> Reply:
         wrong = visit.words.gettext(
             "This code is not right, or its time is over. After five wrong tries ask for a new one."
         )
-        reply = visit.page("sign_in.html", status=422, then=then, wrong=wrong)
+        reply = visit.page("sign_in.html", status=422, then=then, wrong=wrong, typed=form["code"])
         return _kept_nowhere(reply)
     return await _welcome(visit, signed, then)
 

@@ -60,9 +60,24 @@ async def test_a_grafter_has_their_own_list_on_top_in_spanish(visitor: Visitor) 
     heads = await page.locator("main h2").all_text_contents()
     assert heads[:2] == ["No entrar", "Mis injertos de hoy"]
     assert "hasta hoy, 18:30" in await page.locator("#closed").inner_text()
-    form = await page.locator("#grafting a.button.main").first.get_attribute("href")
+    form = await page.locator("#grafting .checks a").first.get_attribute("href")
     assert form is not None
     assert re.fullmatch(r"/table/[A-Z0-9.-]+/graft\?bag=.+&liners=.+&work_order=.+", form)
+    # An order is one card, however many bags it takes.
+    orders = await page.locator("#grafting .tables > li .top small").all_text_contents()
+    assert len(orders) == len(set(orders))
     await page.goto("/round/grafting")
     await check_page(page, "r-grafting-p-01-phone")
     assert await page.locator("h1").inner_text() == "Qué injertar hoy"
+
+
+async def test_the_bar_stands_on_one_line_in_an_office_in_spanish(visitor: Visitor) -> None:
+    page = await visitor("p-01", phone=False)
+    # An address that is not understood says so, and not that something was not recorded.
+    await page.goto("/round?nosuch=1")
+    assert "Esta dirección no se entiende" in await page.locator("main").inner_text()
+    tops = await page.locator(".ways li").evaluate_all(
+        "all => [...new Set(all.map(one => one.getBoundingClientRect().top))]"
+    )
+    assert len(tops) == 1, tops
+    await check_page(page, "w-bar-es-desktop")
