@@ -16,7 +16,7 @@ from service.board.recording.fields import Amiss, Fields
 from service.board.recording.refusals import Reason
 from service.board.sent_form import sent_form
 from service.board.table import TableQuery
-from service.board.there import SQL, holds_on, recent
+from service.board.there import SQL, by_whom, holds_on, recent
 from service.board.undo import undoable
 from service.board.visit import SiteSeen, Visit
 from service.log import read
@@ -88,6 +88,7 @@ async def _bag(
             "holds": await holds_on(connection, [row["lot"]], [code], here, None),
             "recent": await recent(connection, "bag", code),
         }
+        await visit.call_people(by_whom(found["recent"]), connection)
     return found, here
 
 

@@ -28,7 +28,7 @@ from service.board.visit import Visit
 from service.log import contacts, giving, people, sessions
 from service.log.contacts import ContactDetails
 from service.log.people import Person
-from service.log.rights import CONTACTS, CONTACTS_READ, EVERY_SITE, PEOPLE_MANAGE
+from service.log.rights import CONTACTS, EVERY_SITE, PEOPLE_MANAGE
 from service.wording.words import phrase
 
 # A crew is a few dozen; a list of more than this is for programs.
@@ -134,7 +134,7 @@ async def _people(
     mine = visit.principal.site_list
     async with visit.services.reading() as connection:
         found = await people.page(connection, mine, after="", limit=_MOST)
-        names = await _names(visit, connection)
+        names = await contacts.names(connection, visit.principal, (one.reference for one in found))
         sites = await visit.sites(connection)
     async with visit.services.writing() as connection:
         last = await sessions.seen_of(connection, visit.now)
@@ -161,7 +161,7 @@ async def _people(
 
 async def _person(visit: Visit[Any], person: Person, wrong: dict[str, str] | None = None) -> Reply:
     async with visit.services.reading() as connection:
-        names = await _names(visit, connection, person.reference)
+        names = await contacts.names(connection, visit.principal, [person.reference])
         sites = await visit.sites(connection)
     async with visit.services.writing() as connection:
         devices = await sessions.devices(connection, person.reference, visit.now)
@@ -187,7 +187,7 @@ async def _handed(visit: Visit[Any], person: Person) -> Reply:
     """The page with a link that was just made. It is shown this once."""
     link: Link = await link_for(visit.services, visit.principal, person)
     async with visit.services.reading() as connection:
-        names = await _names(visit, connection, person.reference)
+        names = await contacts.names(connection, visit.principal, [person.reference])
     reply = visit.page(
         "person_link.html",
         who=person,
@@ -236,20 +236,6 @@ def _in_words(visit: Visit[Any], problem: Problem) -> dict[str, str]:
         else:
             found["sites"] = words.gettext(_WHICH_SITES)
     return found
-
-
-async def _names(
-    visit: Visit[Any], connection: Any, reference: str | None = None
-) -> dict[str, str]:
-    """Names by reference, for who may read contacts."""
-    if not visit.principal.may(CONTACTS_READ):
-        return {}
-    sites = visit.principal.site_list
-    if reference is not None:
-        one = await contacts.contact(connection, sites, reference)
-        return {one.reference: one.name} if one else {}
-    found = await contacts.page(connection, sites, after="", limit=_MOST, kind="person")
-    return {one.reference: one.name for one in found}
 
 
 async def _name(visit: Visit[Any], person: Person, name: str | None) -> None:

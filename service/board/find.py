@@ -12,7 +12,15 @@ from service.api.problems import not_found
 from service.board.bench_page import at_bench
 from service.board.page import page
 from service.board.table_forms import FORMS, forms_for
-from service.board.there import SQL, HoldSeen, checks_at, holds_on, lots_seen, recent
+from service.board.there import (
+    SQL,
+    HoldSeen,
+    by_whom,
+    checks_at,
+    holds_on,
+    lots_seen,
+    recent,
+)
 from service.board.visit import Visit
 from service.log import read
 from service.log.rights import EVENTS, READ
@@ -83,6 +91,7 @@ async def get_lot(visit: Visit[NoQuery]) -> Reply:
         on = await holds_on(connection, [code], [], site, None)
         closed = await closed_houses(connection, site.code, visit.now)
         last = await recent(connection, "lot", code)
+        await visit.call_people(by_whom(last), connection)
     holds = [hold for hold in on if hold.lot == code]
     may_record = visit.principal.may(EVENTS)
     shut = {place for house in closed for place in house.closed_places}

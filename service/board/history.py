@@ -18,6 +18,7 @@ from service.board.figures import Figure, files_of, hand_of
 from service.board.happenings import in_words
 from service.board.names import Names, names
 from service.board.page import page
+from service.board.there import by_whom
 from service.board.visit import Visit
 from service.log.read import LotNow
 from service.log.rights import READ
@@ -111,6 +112,7 @@ async def story_of(visit: Visit[HistoryAsked]) -> Story:
             events = await lots_then.history(conn, at, seen, code)
             days = await conn.fetch(SQL.days, code, seen, at.last_day, at.known)
             called = await names(conn)
+            await visit.call_people(by_whom(events), conn)
     except ClockError as error:
         name = {"as_of": "day", "known_at": "known"}.get(error.clock, error.clock)
         raise bad_parameter(name, str(error), error.kind) from error

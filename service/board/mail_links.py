@@ -16,7 +16,7 @@ from service.board.page import page
 from service.board.reminders import shown_alert
 from service.board.saying import say
 from service.board.visit import Visit
-from service.log import people
+from service.log import contacts, people
 from service.log.people import Person
 from service.log.rights import EVENTS
 from service.reminders.alerts import AlertRow
@@ -61,10 +61,13 @@ def _entry(visit: Visit[Any], found: AlertRow, today: date) -> UUID:
 async def _alert_page(
     visit: Visit[Any], person: Person, found: AlertRow, *, done: str | None = None
 ) -> Reply:
+    async with visit.services.writing() as connection:
+        contact = await contacts.contact(connection, None, person.reference)
+    names = {person.reference: contact.name} if contact else {}
     return visit.page(
         "mail_alert.html",
         one=shown_alert(visit, found, await _days(visit)),
-        reader=person,
+        reader_called=contacts.called(names, person.reference),
         done=done,
         entry=None,
         may_say=person.principal.may(EVENTS),

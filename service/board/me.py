@@ -13,7 +13,7 @@ from service.api.problems import Problem
 from service.board.page import page
 from service.board.people_words import role_in_words, where_in_words
 from service.board.visit import SiteSeen, Visit
-from service.log import contacts, people, sessions
+from service.log import people, sessions
 from service.log.people import Choices, Person
 from service.wording.words import words_of
 
@@ -26,13 +26,12 @@ async def get_me(visit: Visit[NoQuery]) -> Reply:
     """My choices and my devices."""
     person = visit.person
     async with visit.services.reading() as connection:
-        contact = await contacts.contact(connection, None, person.reference)
         sites = await visit.sites(connection)
     async with visit.services.writing() as connection:
         devices = await sessions.devices(connection, person.reference, visit.now)
     return visit.page(
         "me.html",
-        name=contact.name if contact else None,
+        name=visit.signed.name if visit.signed else None,
         role=role_in_words(visit.words, person),
         where=where_of(visit, person, sites),
         sites=sites,

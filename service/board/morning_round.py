@@ -67,6 +67,9 @@ async def get_round(visit: Visit[RoundQuery]) -> Reply:
             raise not_found(f"The site {site.code}")
         if _grafts(visit):
             mine = await grafter_day(connection, site.code, visit.principal.name, visit.now)
+        applied = {one.actor for house in found.closed_houses for one in house.treatments}
+        people = applied | {one.person for one in found.done}
+        await visit.call_people(people, connection)
     return visit.page(
         "round.html",
         sites=await visit.sites(),

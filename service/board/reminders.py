@@ -120,6 +120,7 @@ async def get_reminders(visit: Visit[RemindersQuery]) -> Reply:
         hooks = None
         if visit.principal.may(WEBHOOKS):
             hooks = dict(await connection.fetchrow(SQL.webhooks) or {})
+        await visit.call_people((one.alert.acknowledged_by for one in shown), connection)
     return visit.page(
         "reminders.html",
         sites=sites,

@@ -20,7 +20,7 @@ from service.board import cookies
 from service.board.device_names import name_of_device
 from service.board.page import page
 from service.board.visit import Visit
-from service.log import sessions
+from service.log import contacts, sessions
 from service.log.sessions import SignedIn
 
 _log = structlog.get_logger("service.board")
@@ -82,8 +82,13 @@ async def get_link(visit: Visit[NoQuery]) -> Reply:
     """Say who would be signed in, with a button that does it."""
     token = str(visit.request.scope["path_params"]["token"])
     async with visit.services.writing() as connection:
-        who = await sessions.invited(connection, token, visit.now)
-    return _kept_nowhere(visit.page("invited.html", status=200 if who else 404, who=who))
+        found = await sessions.invited(connection, token, visit.now)
+    if found is None:
+        return _kept_nowhere(visit.page("invited.html", status=404, who=None))
+    # Theirs from here on, whatever the browser asks for.
+    visit.language = found.language
+    who = contacts.called({found.person: found.name} if found.name else {}, found.person)
+    return _kept_nowhere(visit.page("invited.html", who=who))
 
 
 @page("POST", "/i/{token:str}", scope=None, guard="origin")

@@ -143,6 +143,7 @@ async def _tags(
             papers.PrintingsFilter(site=site.code),
             limit=LATEST,
         )
+        await visit.call_people((one.actor or one.recorded_by for one in latest), connection)
     return visit.page(
         "tags.html",
         status=status,
@@ -308,6 +309,7 @@ async def get_paper(visit: Visit[Any]) -> Reply:
 
 async def _paper(visit: Visit[Any], found: papers.Printing) -> dict[str, Any]:
     site = await visit.site(found.site)
+    await visit.call_people([found.actor or found.recorded_by])
     return {
         "paper": found,
         "day": _day(visit, found.occurred, site.time_zone),

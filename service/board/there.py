@@ -1,5 +1,6 @@
 """What is known of a place when somebody stands before it: what stands there, is due, is held."""
 
+from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
@@ -89,6 +90,8 @@ async def there(visit: Visit[Any], code: str) -> There:
         codes = sorted({row.lot for row in rows})
         bags = [row.bag for row in rows if row.bag]
         closed = await closed_houses(connection, place.site, visit.now)
+        last = await recent(connection, "place", code)
+        await visit.call_people(by_whom(last), connection)
         return There(
             place=place,
             site=site,
@@ -97,7 +100,7 @@ async def there(visit: Visit[Any], code: str) -> There:
             lots=await lots_seen(connection, codes),
             holds=await holds_on(connection, codes, bags, site, code),
             closed=[house for house in closed if code in house.closed_places],
-            recent=await recent(connection, "place", code),
+            recent=last,
         )
 
 
@@ -134,6 +137,11 @@ async def checks_at(
         clock=visit.services.clock,
     )
     return [row for row in found.rows if row.state != "upcoming"]
+
+
+def by_whom(events: Iterable[StoredEvent]) -> set[str]:
+    """Who did or recorded these, as it is shown beside each."""
+    return {one.actor or one.recorded_by for one in events}
 
 
 def row_at(row: AtPlace, place: str) -> Row:

@@ -1,6 +1,7 @@
 """A visit of a page: who comes, in which language, from which site, and how it is answered."""
 
 import hmac
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cached_property
@@ -19,6 +20,7 @@ from service.api.services import Services
 from service.board import cookies, ways
 from service.board.forms import Form, understood
 from service.board.rendering import render
+from service.log import contacts
 from service.log.people import Person, Signed
 from service.log.rights import NOBODY, Principal
 from service.storage.pool import Connection
@@ -58,6 +60,7 @@ class Visit(Generic[Q]):
     # Set-Cookie headers that the answer carries.
     cookies: list[str] = field(default_factory=list)
     _sent: Form | None = None
+    _names: dict[str, str] = field(default_factory=dict)
     _sites: list[SiteSeen] | None = None
     _site: SiteSeen | None = None
 
@@ -159,6 +162,25 @@ class Visit(Generic[Q]):
                 self._site = known[wanted]
                 return self._site
         raise not_found("A site that you see")
+
+    # -- people ------------------------------------------------------------------------
+
+    async def call_people(
+        self, references: Iterable[str | None], connection: Connection | None = None
+    ) -> None:
+        """Look up, in one question, what the page calls these people."""
+        if connection is None:
+            async with self.services.reading() as connection:
+                return await self.call_people(references, connection)
+        self._names |= await contacts.names(connection, self.principal, references)
+        return None
+
+    def called(self, reference: str) -> str:
+        """``Ilse Brandt (p-01)`` where the visitor may know that, or it is themselves; else the
+        reference."""
+        mine = self.signed if self.signed and self.signed.person.reference == reference else None
+        names = {reference: mine.name} if mine and mine.name else self._names
+        return contacts.called(names, reference)
 
     # -- answers -----------------------------------------------------------------------
 

@@ -4,6 +4,7 @@ The log speaks of people by opaque references alone and keeps what it holds for 
 may ask to have erased is here and nowhere else: one row, no history, no copy.
 """
 
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Annotated, Literal
 
@@ -12,7 +13,7 @@ import msgspec
 from msgspec import Meta
 
 from service.log.read import Sites
-from service.log.rights import Principal
+from service.log.rights import CONTACTS_READ, Principal
 from service.storage.pool import Connection
 from service.storage.sql import load
 from service.storage.walls import past_the_wall
@@ -101,6 +102,22 @@ async def contact(connection: Connection, sites: Sites, reference: str) -> Conta
     """One contact."""
     row = await connection.fetchrow(SQL.contact, reference, sites)
     return _contact(row) if row else None
+
+
+async def names(
+    connection: Connection, principal: Principal, references: Iterable[str | None]
+) -> dict[str, str]:
+    """What persons are called, by reference, as far as the principal may read contacts."""
+    wanted = sorted({one for one in references if one})
+    if not wanted or not principal.may(CONTACTS_READ):
+        return {}
+    rows = await connection.fetch(SQL.names, wanted, principal.site_list)
+    return {row["reference"]: row["name"] for row in rows}
+
+
+def called(names: Mapping[str, str], reference: str) -> str:
+    """``Ilse Brandt (p-01)``; without a name the reference alone."""
+    return f"{names[reference]} ({reference})" if reference in names else reference
 
 
 async def taken(connection: Connection, reference: str) -> bool:

@@ -14,6 +14,12 @@ SELECT reference, kind, sites, name, email, phone, address, note, version, chang
 FROM contacts
 WHERE reference = $1 AND ($2::text[] IS NULL OR sites && ($2 || '*'::text));
 
+-- name: names
+-- What persons ($1) are called, by contacts of a site of $2 (null: all).
+SELECT reference, name FROM contacts
+WHERE reference = ANY ($1::text[]) AND kind = 'person'
+  AND ($2::text[] IS NULL OR sites && ($2 || '*'::text));
+
 -- name: taken
 -- Whether the reference has a contact, seen or not.
 SELECT EXISTS (SELECT FROM contacts WHERE reference = $1);

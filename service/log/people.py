@@ -64,12 +64,16 @@ class Person(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Signed(NamedTuple):
-    """Who is signed in on a device. `csrf` belongs into each form that the device is given."""
+    """Who is signed in on a device. `csrf` belongs into each form that the device is given.
+
+    `name`: what their contact calls them, None without one.
+    """
 
     person: Person
     principal: Principal
     csrf: str
     device: str
+    name: str | None
 
 
 def person_of(row: asyncpg.Record) -> Person:

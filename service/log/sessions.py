@@ -18,7 +18,7 @@ import asyncpg
 import msgspec
 
 from service.clock import Clock, system_clock
-from service.log.people import Signed, person_of
+from service.log.people import Language, Signed, person_of
 from service.storage.pool import Connection, Pool
 from service.storage.sql import load
 
@@ -75,6 +75,14 @@ class SignedIn(NamedTuple):
     ends_at: datetime
 
 
+class Invited(NamedTuple):
+    """Whom a link would sign in; `name` is what their contact calls them, None without one."""
+
+    person: str
+    language: Language
+    name: str | None
+
+
 def shown_code(code: str) -> str:
     """A code as it is read out and typed: in two halves."""
     return f"{code[:HALF]}-{code[HALF:]}"
@@ -110,12 +118,12 @@ async def make_link(
     raise RuntimeError("no half of a code is free")
 
 
-async def invited(connection: Connection, token: str, at: datetime) -> str | None:
+async def invited(connection: Connection, token: str, at: datetime) -> Invited | None:
     """Whom a link would sign in. Looking does not use it up."""
     if not _TOKEN.fullmatch(token):
         return None
-    found: str | None = await connection.fetchval(SQL.invited, _hash(token), at)
-    return found
+    row = await connection.fetchrow(SQL.invited, _hash(token), at)
+    return Invited(*row) if row else None
 
 
 async def sign_in_by_link(
@@ -123,9 +131,9 @@ async def sign_in_by_link(
 ) -> SignedIn | None:
     """Sign a device in and use the link up; None when it was used, is over, or never was."""
     async with connection.transaction():
-        person = await invited(connection, token, at)
+        who = await invited(connection, token, at)
         # First the person, then the link: whoever removes a person takes them in this order too.
-        await connection.execute(SQL.hold, person)
+        await connection.execute(SQL.hold, who.person if who else None)
         person = await connection.fetchval(SQL.use_link, _hash(token), at)
         return None if person is None else await _add_device(connection, person, label, at)
 
@@ -215,4 +223,5 @@ class Sessions:
             if row["last_seen_at"] <= now - _SEEN_EVERY:
                 await connection.execute(SQL.seen, row["device"], now)
         person = person_of(row)
-        return Signed(person, person.principal, forms_token(cookie), str(row["device"]))
+        token, device = forms_token(cookie), str(row["device"])
+        return Signed(person, person.principal, token, device, row["name"])

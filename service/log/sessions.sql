@@ -14,7 +14,11 @@ RETURNING person;
 
 -- name: invited
 -- Whom a link would sign in at the moment $2.
-SELECT person FROM sign_in_links WHERE token_sha256 = $1 AND ends_at > $2;
+SELECT l.person, p.language, c.name
+FROM sign_in_links l
+JOIN people p ON p.reference = l.person
+LEFT JOIN contacts c ON c.reference = l.person AND c.kind = 'person'
+WHERE l.token_sha256 = $1 AND l.ends_at > $2;
 
 -- name: hold
 -- Let nobody remove the person until the transaction's end.
@@ -47,8 +51,10 @@ VALUES ($1, $2, $3, $4, $5, $5, $6);
 
 -- name: signed
 -- Who a cookie stands for at the moment $2, unless the device was not seen since $3.
-SELECT p.*, d.device, d.last_seen_at
-FROM devices d JOIN people p ON p.reference = d.person
+SELECT p.*, d.device, d.last_seen_at, c.name
+FROM devices d
+JOIN people p ON p.reference = d.person
+LEFT JOIN contacts c ON c.reference = p.reference AND c.kind = 'person'
 WHERE d.cookie_sha256 = $1 AND d.ends_at > $2 AND d.last_seen_at > $3;
 
 -- name: seen
