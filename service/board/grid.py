@@ -27,7 +27,7 @@ from service.wording.words import Words, phrase
 _CELL = re.compile(r"r\.([0-9x][0-9]{0,3})\.([a-z_]{1,20})")
 SPARE_ROWS = 4
 # So that a page of them is light, and a form of all rows stays within what a form may hold.
-MOST_ROWS = 100
+MOST_ROWS = 50
 # What is said once for the whole sheet.
 COMMON = ("date", "sheet", "person", "reason")
 HEADINGS = {
