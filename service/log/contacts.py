@@ -116,8 +116,9 @@ async def names(
 
 
 def called(names: Mapping[str, str], reference: str) -> str:
-    """``Ilse Brandt (p-01)``; without a name the reference alone."""
-    return f"{names[reference]} ({reference})" if reference in names else reference
+    """``Ilse Brandt (p-01)``; without a name of their own the reference alone."""
+    name = names.get(reference, reference)
+    return reference if name == reference else f"{name} ({reference})"
 
 
 async def taken(connection: Connection, reference: str) -> bool:

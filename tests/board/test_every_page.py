@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, NamedTuple
 from urllib.parse import quote, urlencode
+from uuid import uuid4
 
 import httpx
 import msgspec
@@ -260,7 +261,7 @@ def test_an_alert_of_two_sites_is_answered_from_the_second(demo: Served, device:
         "AND closed_at IS NULL LIMIT 1"
     )
     alert = looked_up(demo, question)
-    sent = {"csrf": device.csrf, "seen": "1"}
+    sent = {"csrf": device.csrf, "seen": "1", "entry": str(uuid4())}
     assert device.client.post(f"/reminders/alert/{alert}", data=sent).status_code == 303
     who = "SELECT site FROM events WHERE data ->> 'alert' = $1 AND actor = $2"
     assert looked_up(demo, who, alert, WHO) == "CORIN"
