@@ -1,4 +1,5 @@
-"""The morning after the story: what loggers told through the night, the forecast, a treatment.
+"""The morning after the story: what loggers told through the night, the forecast, a treatment, and
+how the grafts of three weeks ago took.
 
 Told live, as of now, since a round goes by the last hours: the cooler of Corin Hill has been
 getting warm, one of its houses was treated at dawn, the logger of Eldra Fields fell silent.
@@ -20,6 +21,8 @@ DAYS_AHEAD = 10
 _COLDEST_AT, _HALF_A_DAY = 5, 12
 # Hours ago: when the cooler began to get warm, when the logger fell silent.
 _WARMING, _SILENT = 7, 11
+_GRAFTED = {"site": "CORIN", "lot": "C-AUTUMN", "place": "C-T14"}
+_TREES, _FAILED = 12, 1
 _TREATED = {"site": "CORIN", "house": "House 2"}
 
 
@@ -40,7 +43,8 @@ async def tell_this_morning(client: httpx.AsyncClient, year: Scenario, now: date
         if forecast["days"]:
             answer = await client.put(f"/v1/sites/{site}/temperatures/ahead", json=forecast)
             answer.raise_for_status()
-    (await client.post("/v1/events", json=_treatment(now))).raise_for_status()
+    for event in (_treatment(now), *_three_weeks_ago(now)):
+        (await client.post("/v1/events", json=event)).raise_for_status()
 
 
 def _days(year: Scenario, site: str) -> dict[date, tuple[float, float]]:
@@ -75,6 +79,35 @@ def _forecast(days: dict[date, tuple[float, float]], today: date) -> dict[str, A
             if day in days
         ],
     }
+
+
+def _three_weeks_ago(now: datetime) -> Iterator[dict[str, Any]]:
+    """A small lot of one pair of hands, on liners and with wood that came for it; unwrapped
+    yesterday, so that whoever grafted it sees this morning how it took."""
+    site, lot = _GRAFTED["site"], _GRAFTED["lot"]
+    grafter, bed = nursery.PEOPLE[site][0], nursery.LINER_BED[site]
+    liners, wood = f"{lot}L", f"{lot}W"
+    today = now.astimezone(ZONES[site]).date()
+
+    def told(kind: str, days: int, **data: Any) -> dict[str, Any]:
+        day = today - timedelta(days=days)
+        return {"type": kind, "site": site, "occurred": str(day), "actor": grafter, "data": data}
+
+    stand = {"place": bed, "count": _TREES}
+    yield told(
+        "liners.received", 25, lot=liners, rootstock="CARRIZO", size="P1", supplier="sup-02",
+        lines=[stand],
+    )  # fmt: skip
+    bag = {"bag": f"{wood}-1", "buds": _TREES, "place": nursery.BOX}
+    yield told(
+        "budwood.received", 23, lot=wood, cultivar="NAVEL", supplier="sup-05", bags=[bag]
+    )  # fmt: skip
+    yield told(
+        "trees.grafted", 22, lot=lot, onto={"liner_lot": liners, "place": bed}, method="t_bud",
+        place=_GRAFTED["place"], count=_TREES, grafters=[{"person": grafter, "count": _TREES}],
+        **{"from": [{"bag": f"{wood}-1"}]},
+    )  # fmt: skip
+    yield told("grafts.unwrapped", 1, lot=lot, alive=_TREES - _FAILED, failed=_FAILED)
 
 
 def _treatment(now: datetime) -> dict[str, Any]:

@@ -63,6 +63,10 @@ async def test_a_grafter_has_their_own_list_on_top_in_spanish(visitor: Visitor) 
     form = await page.locator("#grafting .checks a").first.get_attribute("href")
     assert form is not None
     assert re.fullmatch(r"/table/[A-Z0-9.-]+/graft\?bag=.+&liners=.+&work_order=.+", form)
+    # And how what they grafted three weeks ago took.
+    took = await page.locator("#grafting .lines").inner_text()
+    assert "C-AUTUMN" in took
+    assert "11 de 12" in took
     # An order is one card, however many bags it takes.
     orders = await page.locator("#grafting .tables > li .top small").all_text_contents()
     assert len(orders) == len(set(orders))
