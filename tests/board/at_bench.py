@@ -82,3 +82,21 @@ async def asked(demo: Served, question: str, *values: Any) -> Any:
         return await connection.fetchval(question, *values)
     finally:
         await connection.close()
+
+
+BEHIND = (
+    "SELECT EXISTS (SELECT FROM view_checkpoints v, log_head h "
+    "WHERE v.live AND v.view = $1 AND v.position < h.position)"
+)
+
+
+def view_follows(demo: Served, view: str) -> None:
+    """Wait until the view shows all that was recorded."""
+
+    async def until_it_does() -> None:
+        async with asyncio.timeout(20):
+            while await asked(demo, BEHIND, view):
+                await asyncio.sleep(0.02)
+
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(lambda: asyncio.run(until_it_does())).result()

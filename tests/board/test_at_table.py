@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
-from tests.board.at_bench import AtBench, hidden_of, looked_up
+from tests.board.at_bench import AtBench, hidden_of, looked_up, view_follows
 from tests.board.served import Served
 
 A_PLACE = "SELECT code FROM catalogue WHERE kind = 'place' AND site = $1 LIMIT 1"
@@ -239,9 +239,11 @@ def test_grading_does_its_check_and_is_undone_with_its_culls(demo: Served, crew:
         "SELECT last_done::text FROM checks_due "
         "WHERE lot = $1 AND place = $2 AND check_name = 'grade'"
     )
+    view_follows(demo, "checks")
     assert looked_up(demo, done, lot, place) == "2026-11-21"
     bench.send("/undo", hidden_of(bench.see(said["next"]), "/undo"))
     assert left(demo, place, lot, "pushed") == pushed
+    view_follows(demo, "checks")
     assert looked_up(demo, done, lot, place) != "2026-11-21"
 
 

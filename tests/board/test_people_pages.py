@@ -30,6 +30,7 @@ async def test_a_manager_lets_somebody_in_who_signs_in_and_loses_the_telephone(
     await office.get_by_label("Name", exact=True).fill("Rosa Ibarra")
     await office.get_by_label("Language").select_option("es")
     await office.get_by_role("button", name="Make the link").click()
+    await expect(office.locator(".spoken")).to_be_visible()
     await check_page(office, "s-link-desktop")
     link = await link_on(office)
     # when the code that was read out is typed on a telephone without a script
@@ -55,9 +56,12 @@ async def test_a_manager_lets_somebody_in_who_signs_in_and_loses_the_telephone(
     await late.get_by_role("link", name="Type a code").click()
     await late.get_by_role("textbox").fill("aaaaa-aaaaa")
     await late.get_by_role("button", name="Sign in").click()
+    await expect(late.get_by_role("textbox")).to_have_attribute("aria-invalid", "true")
     await check_page(late, "s-wrong-code-phone")
     # when the manager signs the lost telephone out
     await office.get_by_role("link", name="Rosa Ibarra").click()
+    await expect(office).to_have_url(re.compile(r"/people/p-"))
+    await office.wait_for_load_state("load")
     await check_page(office, "s-person-desktop")
     await office.get_by_role("button", name="Sign out everywhere").click()
     await expect(office.get_by_role("status")).to_have_text("1 device is signed out.")
