@@ -20,7 +20,7 @@ from service.api.operation import NoQuery, Reply
 from service.api.people import REFERENCE
 from service.api.problems import Problem, not_found
 from service.board.forms import Form
-from service.board.me import LANGUAGE_NAMES, sign_out_those, signed_out_in_words, where_of
+from service.board.me import sign_out_those, signed_out_in_words, where_of
 from service.board.page import page
 from service.board.people_words import role_in_words, roles_to_give
 from service.board.qr import qr_code
@@ -29,7 +29,7 @@ from service.log import contacts, giving, people, sessions
 from service.log.contacts import ContactDetails
 from service.log.people import Person
 from service.log.rights import CONTACTS, EVERY_SITE, PEOPLE_MANAGE
-from service.wording.words import phrase
+from service.wording.words import LANGUAGE_NAMES, phrase
 
 # A crew is a few dozen; a list of more than this is for programs.
 _MOST = 500
@@ -153,7 +153,7 @@ async def _people(
         names=names,
         sites=sites,
         roles=roles_to_give(visit.words, visit.principal),
-        languages=LANGUAGE_NAMES,
+        languages=LANGUAGE_NAMES.items(),
         form=form or Form([("role", "recorder"), ("language", visit.language)]),
         wrong=wrong or {},
     )

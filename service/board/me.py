@@ -15,10 +15,7 @@ from service.board.people_words import role_in_words, where_in_words
 from service.board.visit import SiteSeen, Visit
 from service.log import people, sessions
 from service.log.people import Choices, Person
-from service.wording.words import words_of
-
-# As their speakers call them, whatever language the page is in.
-LANGUAGE_NAMES = [("en", "English"), ("es", "Español")]
+from service.wording.words import LANGUAGE_NAMES, words_of
 
 
 @page("GET", "/me", scope="")
@@ -36,7 +33,7 @@ async def get_me(visit: Visit[NoQuery]) -> Reply:
         where=where_of(visit, person, sites),
         sites=sites,
         devices=devices,
-        languages=LANGUAGE_NAMES,
+        languages=LANGUAGE_NAMES.items(),
     )
 
 

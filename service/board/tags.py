@@ -26,7 +26,7 @@ from service.trade.verdicts import Fault
 from service.trade.words import Country, understand_occurred
 from service.views import papers, taggable
 from service.views.provenance import entries_of
-from service.wording.words import LANGUAGES, phrase
+from service.wording.words import LANGUAGE_NAMES, LANGUAGES, phrase
 
 THINGS = {
     "places": phrase("Tags for places"),
@@ -172,9 +172,8 @@ def _choices(visit: Visit[Any], texts: dict[str, str]) -> list[tuple[str, str]]:
 
 
 def _languages(visit: Visit[Any]) -> list[tuple[str, str]]:
-    names = {"en": "English", "es": "Español"}
     own = visit.language
-    return [(one, names[one]) for one in sorted(LANGUAGES, key=lambda one: one != own)]
+    return [(one, LANGUAGE_NAMES[one]) for one in sorted(LANGUAGES, key=lambda one: one != own)]
 
 
 def _day(visit: Visit[Any], occurred: str, time_zone: str) -> str:

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 Language = Literal["en", "es"]
 LANGUAGES: tuple[Language, ...] = get_args(Language)
+# As their speakers call them, whatever language the reader is in.
+LANGUAGE_NAMES: dict[Language, str] = {"en": "English", "es": "Español"}
 SOURCE: Language = "en"
 # A text by its context (None: any), with its forms: one, and many where it counts something.
 Texts = dict[tuple[str | None, str], tuple[str, ...]]
